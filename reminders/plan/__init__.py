@@ -1,0 +1,1 @@
+"""The plan file: its keys, how its text becomes a plan, and what is said about it."""

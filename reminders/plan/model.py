@@ -1,0 +1,615 @@
+"""What a plan holds, as values. Each field says how its key is written and what it means.
+
+These classes are the one statement of the plan's keys: the reader, the messages about missing keys and the page
+``sample_plans/README.md`` are drawn from them. Instants are whole minutes (:mod:`reminders.times`), durations whole
+minutes, other quantities :class:`~reminders.units.Measure`. Values that belong to a prescriber or to a provider's
+protocol have no default.
+"""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, time
+from enum import Enum
+from functools import cached_property
+from types import MappingProxyType
+from zoneinfo import ZoneInfo
+
+from reminders.plan import keys
+from reminders.plan.keys import Pushed, RateStep, key
+from reminders.times import ClockRange, Moment, ZoneTimeline
+from reminders.units import Measure
+
+NOTHING: Mapping[str, int] = MappingProxyType({})
+
+
+class LineKind(Enum):
+    """The kinds of line that are sent home."""
+
+    PICC = "PICC"
+    MIDLINE = "midline"
+    TUNNELED = "tunneled catheter"
+    PORT = "implanted port"
+
+
+class FluidKind(Enum):
+    """What a fluid is, as far as the tool must know it."""
+
+    SALINE = "saline"
+    DEXTROSE = "dextrose"
+    HEPARIN = "heparin"
+    OTHER = "other"
+
+
+class DrugKind(Enum):
+    """What is infused, as far as flush volumes and cautions depend on it."""
+
+    DRUG = "drug"
+    VESICANT = "vesicant"
+    NUTRITION = "nutrition"
+    FLUID = "fluid"
+
+
+class GivenAs(Enum):
+    """How a dose is given: by connecting it, by pushing a syringe, or by a pump from a connected reservoir."""
+
+    INFUSION = "infusion"
+    PUSH = "push"
+    PUMP = "pump"
+
+
+class FlushThrough(Enum):
+    """Whether what a lumen holds may be flushed into the patient (R6)."""
+
+    ALLOWED = "allowed"
+    WITHDRAW = "withdraw first"
+    NURSE = "nurse only"
+
+
+class AfterLateDose(Enum):
+    """What follows a late dose (R17)."""
+
+    KEEP = "keep times"
+    SHIFT = "shift following doses"
+
+
+class OrderClock(Enum):
+    """Which clock an order's times follow on a journey (R5)."""
+
+    HOME = "home"
+    LOCAL = "local"
+
+
+class Reveals(Enum):
+    """How much the calendar tells whoever holds the phone (R26)."""
+
+    EVERYTHING = "everything"
+    UNLOCKED = "nothing on the locked screen"
+    NOTHING = "nothing at all"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Course:
+    """The plan itself: whose it is not, from when to when, and by which clock."""
+
+    id: uuid.UUID = field(
+        metadata=key(keys.IDENTITY, "A random id, made once, that names nobody. It stays the same in every revision.")
+    )
+    revision: int = field(
+        metadata=key(keys.whole(1, 9999), "Counts the versions of this plan: 1, then 2 after the first change.")
+    )
+    takes_effect: Moment = field(metadata=key(keys.MOMENT, "From when on this revision is in force."))
+    household_records: bool = field(
+        metadata=key(keys.YES_NO, "Whether the household writes down what was really done, and when.")
+    )
+    zone: ZoneInfo = field(metadata=key(keys.ZONE, "The home time zone; every clock time of the plan is read in it."))
+    start: Moment = field(metadata=key(keys.MOMENT, "From when on the household looks after the line."))
+    end: Moment | None = field(
+        default=None,
+        metadata=key(keys.MOMENT, "When the plan ends. Exactly one of end, line_removal and open_ended stands."),
+    )
+    line_removal: Moment | None = field(
+        default=None, metadata=key(keys.MOMENT, "When the line is taken out; nothing is due after it.")
+    )
+    open_ended: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(least=1440, most=366 * 1440),
+            "For therapy without a known end: how far ahead to plan, from a day to a year.",
+        ),
+    )
+    handling_time: int = field(
+        metadata=key(keys.minutes(most=240), "How long one touch of the line takes; the length of its event.")
+    )
+    note: str = field(default="", metadata=key(keys.TEXT, "A note to the household about the whole plan."))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ZoneChange:
+    """One leg of a journey (R5)."""
+
+    at: Moment = field(metadata=key(keys.MOMENT, "When the household's clock changes, on the home clock."))
+    zone: ZoneInfo = field(metadata=key(keys.ZONE, "The zone from then on."))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Household:
+    """When the household would rather sleep and when flushing suits it."""
+
+    quiet_hours: tuple[ClockRange, ...] = field(
+        default=(),
+        metadata=key(
+            keys.many(keys.CLOCK_RANGE),
+            "Local hours in which the household would rather sleep. The first minute is inside, the last is not; a "
+            "weekday is the one on which the hours begin.",
+        ),
+    )
+    preferred_flush_times: tuple[time, ...] = field(
+        default=(),
+        metadata=key(
+            keys.many(keys.CLOCK_TIME),
+            "Clock times at which idle flushes suit. They are kept in the plan, and not yet used for placing.",
+        ),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """The catheter."""
+
+    kind: LineKind = field(metadata=key(keys.choice(LineKind), "The kind of line."))
+    valved: bool = field(metadata=key(keys.YES_NO, "Whether the line has a valve at its tip or hub."))
+    placed_on: date = field(metadata=key(keys.DATE, "When the line was placed."))
+    external_length: Measure | None = field(
+        default=None,
+        metadata=key(keys.quantity("length"), "How much of the line shows; more showing later is a warning sign."),
+    )
+    idle_limit: int = field(
+        metadata=key(
+            keys.minutes(least=30),
+            "The longest time that a lumen not in use may go without a flush.",
+            sources="published limits range from 8 h to weeks (hospital policies every 8 to 12 h; patient handouts "
+            "daily to weekly; implanted ports every 4 weeks)",
+        )
+    )
+    lock: str = field(
+        metadata=key(
+            keys.LABEL,
+            "The fluid left in a lumen that is not in use: a name from [fluid].",
+            sources="published locks are saline alone, or heparin of 10 or 100 units/mL",
+        )
+    )
+    heparin_ruled_out: bool = field(
+        metadata=key(keys.YES_NO, "Whether heparin must not be used at all; then no step may contain it.")
+    )
+    allergies: tuple[str, ...] = field(
+        metadata=key(keys.many(keys.LABEL), "Known allergies; an empty list says that none are known.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lumen:
+    """One channel of the line. Its name is the table's: ``[lumen.red]``."""
+
+    name: str
+    label: str = field(metadata=key(keys.LABEL, "What its owner sees on it, such as the colour of its clamp."))
+    last_flushed: Moment = field(metadata=key(keys.MOMENT, "When it was last flushed before the plan starts."))
+    in_use: bool = field(
+        default=True, metadata=key(keys.YES_NO, "false for a lumen that must not be used: nothing is planned into it.")
+    )
+    lock: str | None = field(
+        default=None, metadata=key(keys.LABEL, "The lock of this lumen where it differs from the line's.")
+    )
+    idle_limit: int | None = field(
+        default=None,
+        metadata=key(keys.minutes(least=30), "The idle limit of this lumen where it differs from the line's."),
+    )
+    flush_volume: Measure | None = field(
+        default=None,
+        metadata=key(keys.quantity("volume"), "The volume of the protocol's flush fluid where this lumen's differs."),
+    )
+    lock_volume: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "The volume of the lock where this lumen's differs.")
+    )
+    flush_through: FlushThrough = field(
+        default=FlushThrough.ALLOWED,
+        metadata=key(
+            keys.choice(FlushThrough),
+            "Whether the lock may be flushed in. With withdraw first it is drawn out before every use and flush; "
+            "with nurse only no routine flush is planned into the lumen.",
+        ),
+    )
+    withdraw_volume: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "How much to draw out; needed with withdraw first.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fluid:
+    """A fluid that is pushed from a syringe. Its name is the table's: ``[fluid.saline]``."""
+
+    name: str
+    kind: FluidKind = field(metadata=key(keys.choice(FluidKind), "What it is."))
+    label: str = field(metadata=key(keys.LABEL, "What stands on the syringe."))
+    volume: Measure = field(
+        metadata=key(
+            keys.quantity("volume"),
+            "How much is pushed where nothing else is said.",
+            sources="published flushes range from 1 to 20 mL (adults mostly 10, 20 after a draw or nutrition; infants "
+            "1 to 3), published heparin locks from 1 to 5 mL",
+        )
+    )
+    syringe: str = field(metadata=key(keys.LABEL, "The item of supply that holds it."))
+    syringe_holds: Measure = field(
+        metadata=key(keys.quantity("volume"), "How much one syringe holds; a larger push takes more of them.")
+    )
+    strength: Measure | None = field(
+        default=None,
+        metadata=key(
+            keys.quantity("strength"),
+            "Heparin only, and needed there: its strength.",
+            sources="published lock strengths are 10 and 100 units/mL",
+        ),
+    )
+    sodium: Measure | None = field(
+        default=None,
+        metadata=key(
+            keys.quantity("sodium", least=keys.Fraction(0)),
+            "Its sodium, for the daily totals; needed for saline.",
+            sources="the label of 0.9 % sodium chloride says 9 mg/mL, which is 0.154 mmol/mL",
+        ),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExtraStep:
+    """A step that the provider's protocol adds. Its name is the table's: ``[step.new_cap]``."""
+
+    name: str
+    label: str = field(metadata=key(keys.TEXT, "What to do, in a few words."))
+    consumes: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "What the step uses up, each time it is done.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Protocol:
+    """How the provider has lines flushed and locked."""
+
+    provider: str = field(metadata=key(keys.LABEL, "Whose protocol it is."))
+    flush: str = field(metadata=key(keys.LABEL, "The fluid of routine flushes: a name from [fluid]."))
+    before: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes before an infusion, in order.")
+    )
+    after: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes after an infusion and before the lock, in order.")
+    )
+    after_nutrition: tuple[Pushed, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.PUSHED_ITEM), "The same after nutrition, where it differs.")
+    )
+    idle: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What an idle flush pushes before the lock, in order.")
+    )
+    joining_time: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=720),
+            "Where the next dose in a lumen starts within this time after one ends, the lock between is left out.",
+        )
+    )
+    planning_margin: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=720),
+            "How long before the idle limit flushes are placed, so that a few minutes' delay breaks nothing; "
+            '"0 min" is allowed.',
+        )
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Supplies:
+    """What is used up besides the syringes themselves (R21)."""
+
+    each_touch: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "Used at every touch, such as a pair of gloves.")
+    )
+    each_syringe: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "Used with every syringe that is pushed, such as a hub scrub.")
+    )
+    each_connection: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "Used when an infusion is connected or its bag changed.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class DailyLimits:
+    """Totals of a day that must not be exceeded without a warning (R22)."""
+
+    infused: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "The most infused volume in a day.")
+    )
+    flushed: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "The most flush and lock volume in a day.")
+    )
+    heparin: Measure | None = field(
+        default=None, metadata=key(keys.quantity("activity"), "The most heparin from locks in a day.")
+    )
+    sodium: Measure | None = field(
+        default=None, metadata=key(keys.quantity("substance"), "The most sodium from flushes in a day.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """One prescribed infusion or injection. Its name is the table's: ``[order.cefazolin]``."""
+
+    name: str
+    drug: str = field(metadata=key(keys.LABEL, "The drug, as the label spells it."))
+    kind: DrugKind = field(metadata=key(keys.choice(DrugKind), "What it is."))
+    dose: Measure = field(
+        metadata=key(keys.quantity("mass", "activity", "volume", "substance"), "How much one dose is.")
+    )
+    lumen: str = field(metadata=key(keys.LABEL, "The lumen that it runs through: a name from [lumen]."))
+    given_as: GivenAs = field(
+        metadata=key(
+            keys.choice(GivenAs),
+            "infusion: connected at its start, disconnected at its finish. push: a syringe, start and finish in one "
+            "touch. pump: a connected reservoir gives the doses by itself; only connecting, changes and "
+            "disconnecting are touches.",
+        )
+    )
+    # Timing: exactly one of clock_times, every, moments, continuous, follows, as_needed
+    clock_times: tuple[time, ...] | None = field(
+        default=None,
+        metadata=key(keys.many(keys.CLOCK_TIME, least=1), "Timing by the clock: the times of day at which doses start."),
+    )
+    weekdays: tuple[int, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.WEEKDAY, least=1), "With clock_times: only on these weekdays.")
+    )
+    every_days: int | None = field(
+        default=None,
+        metadata=key(keys.whole(1, 366), "With clock_times: only on every so many days, counted from the first dose."),
+    )
+    every: int | None = field(
+        default=None,
+        metadata=key(keys.minutes(most=366 * 1440), "Timing by an interval: elapsed time from one start to the next."),
+    )
+    moments: tuple[Moment, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.MOMENT, least=1), "Timing by a list: the moments of the doses.")
+    )
+    continuous: bool = field(
+        default=False,
+        metadata=key(keys.YES_NO, "Timing without a pause: one infusion from the first dose until the order ends."),
+    )
+    follows: str | None = field(
+        default=None,
+        metadata=key(keys.LABEL, "Timing by another order: starts when each dose of that order has finished."),
+    )
+    follows_after: int = field(
+        default=0,
+        metadata=key(keys.minutes(least=0, most=1440), "With follows: how long after the finish; at once if left out."),
+    )
+    as_needed: bool = field(
+        default=False,
+        metadata=key(keys.YES_NO, "Timing when needed: nothing is scheduled; needs least_spacing and most_in_24h."),
+    )
+    most_in_24h: int | None = field(
+        default=None, metadata=key(keys.whole(1, 48), "With as_needed: the most doses in any 24 hours.")
+    )
+    first_dose: Moment | None = field(
+        default=None,
+        metadata=key(keys.MOMENT, "When the first dose is (or was) due. Needed, save with moments, follows, as_needed."),
+    )
+    # The end: exactly one of last_day, stops, until_removal, and perhaps doses
+    last_day: date | None = field(
+        default=None, metadata=key(keys.DATE, "The end by date: the last day on which a dose starts.")
+    )
+    doses: int | None = field(
+        default=None, metadata=key(keys.whole(1, 10000), "The end by number: how many doses, the first one included.")
+    )
+    stops: Moment | None = field(
+        default=None, metadata=key(keys.MOMENT, "The end of a continuous infusion, or the moment of a pump's removal.")
+    )
+    until_removal: bool = field(
+        default=False, metadata=key(keys.YES_NO, "The order goes on as long as the line stays in or the plan runs.")
+    )
+    # How long and how fast
+    duration: int | None = field(default=None, metadata=key(keys.minutes(), "How long one dose runs."))
+    volume: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "The volume of one dose or, if continuous, of one bag.")
+    )
+    rate: Measure | None = field(default=None, metadata=key(keys.quantity("flow"), "The rate at which it runs."))
+    rate_steps: tuple[RateStep, ...] | None = field(
+        default=None,
+        metadata=key(keys.many(keys.RATE_STEP, least=1), "Rates that change: ramp up, plateau, ramp down, in order."),
+    )
+    rate_limit: Measure | None = field(
+        default=None,
+        metadata=key(keys.quantity("flow", "mass rate", "activity rate"), "The fastest that the drug may be given."),
+    )
+    # Spacing and lateness
+    least_spacing: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(), "The least time from the start of one dose to the next. Needed where doses repeat."
+        ),
+    )
+    most_spacing: int | None = field(
+        default=None, metadata=key(keys.minutes(), "The most time from the start of one dose to the next.")
+    )
+    last_dose_before_plan: Moment | None = field(
+        default=None, metadata=key(keys.MOMENT, "When the last dose before the plan was started, if there was one.")
+    )
+    on_time_within: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(least=0, most=1440),
+            "How far from its time a dose still counts as on time. Needed where doses are scheduled.",
+            sources="published hospital windows range from 30 min to 2 h either way; none is made for the home",
+        ),
+    )
+    cut_off: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(most=7 * 1440),
+            "How long after its time a dose that nobody recorded is no longer simply given late. Needed where doses "
+            "are scheduled.",
+            sources="published late-dose rules contradict one another; the prescriber or pharmacist says",
+        ),
+    )
+    after_late_dose: AfterLateDose = field(
+        default=AfterLateDose.KEEP,
+        metadata=key(keys.choice(AfterLateDose), "Whether the doses after a late one keep their times or shift with it."),
+    )
+    clock: OrderClock = field(
+        default=OrderClock.HOME,
+        metadata=key(keys.choice(OrderClock), "On a journey: doses keep their home clock, or move to the local clock."),
+    )
+    # Fluids
+    before: tuple[Pushed, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.PUSHED_ITEM), "Fluids and steps before, where they differ.")
+    )
+    after: tuple[Pushed, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.PUSHED_ITEM), "Fluids and steps after, where they differ.")
+    )
+    flush_through: FlushThrough = field(
+        metadata=key(
+            keys.choice(FlushThrough),
+            "Whether what is left of the drug in the lumen may be flushed in. withdraw first: it is drawn out before "
+            "the flush. nurse only: the household does not flush; the nurse does.",
+        )
+    )
+    withdraw_volume: Measure | None = field(
+        default=None, metadata=key(keys.quantity("volume"), "How much to draw out; needed with withdraw first.")
+    )
+    runs_with: str | None = field(
+        default=None, metadata=key(keys.LABEL, "Another order that may run through the same lumen at the same time.")
+    )
+    # Bags and reservoirs
+    bag_every: int | None = field(
+        default=None, metadata=key(keys.minutes(), "How often the bag or reservoir of a running infusion is changed.")
+    )
+    bag_times: tuple[time, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.CLOCK_TIME, least=1), "Clock times of the bag changes instead.")
+    )
+    bag_flush: tuple[Pushed, ...] | None = field(
+        default=None,
+        metadata=key(
+            keys.many(keys.PUSHED_ITEM), "What is pushed at a bag change; an empty list for none. Needed with bags."
+        ),
+    )
+    hang_time: int | None = field(default=None, metadata=key(keys.minutes(), "The longest that one bag may hang."))
+    bags_expire_on: date | None = field(
+        default=None, metadata=key(keys.DATE, "The expiry date on the bags or syringes at hand.")
+    )
+    kept_open: bool | None = field(
+        default=None,
+        metadata=key(keys.YES_NO, "With pump: whether it keeps the lumen open between its doses. Needed there."),
+    )
+    # For people
+    review_on: date | None = field(default=None, metadata=key(keys.DATE, "When the order is to be looked at again."))
+    note: str = field(default="", metadata=key(keys.TEXT, "A note to the household about this order."))
+    each_dose: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "What one dose uses up besides, such as its bag and tubing.")
+    )
+    each_bag: Mapping[str, int] = field(
+        default=NOTHING, metadata=key(keys.COUNTS, "What one bag change uses up besides.")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contact:
+    """Whom to call. The table's name is the tier: ``[call.emergency]``."""
+
+    name: str
+    who: str = field(metadata=key(keys.LABEL, "Who answers."))
+    phone: str = field(metadata=key(keys.LABEL, "The number to call."))
+    signs: tuple[str, ...] = field(
+        default=(),
+        metadata=key(keys.many(keys.LABEL), "The provider's own words for when to call; added to the usual cautions."),
+    )
+
+
+TIERS = ("emergency", "now", "same_day", "next_contact")
+"""The tiers of calling, most urgent first."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalendarSettings:
+    """How the calendar looks and what it may reveal."""
+
+    name: str = field(metadata=key(keys.LABEL, "The calendar's name on the phone; leave patients' names out."))
+    reveals: Reveals = field(metadata=key(keys.choice(Reveals), "How much it tells whoever holds the phone."))
+    alarm_before: int = field(
+        metadata=key(keys.minutes(least=0, most=1440), 'How long before each event the phone rings; "0 min" at once.')
+    )
+    colour: str = field(default="teal", metadata=key(keys.COLOUR, "The calendar's colour."))
+    refresh_every: int = field(
+        default=60,
+        metadata=key(keys.minutes(least=5, most=10080), "How often a subscribed phone is asked to look again."),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """One patient's whole plan."""
+
+    course: Course
+    zone_changes: tuple[ZoneChange, ...]
+    household: Household
+    line: Line
+    lumens: Mapping[str, Lumen]
+    fluids: Mapping[str, Fluid]
+    extra_steps: Mapping[str, ExtraStep]
+    protocol: Protocol
+    supplies: Supplies
+    daily_limits: DailyLimits
+    orders: Mapping[str, Order]
+    contacts: Mapping[str, Contact]
+    calendar: CalendarSettings
+
+    @cached_property
+    def clock(self) -> ZoneTimeline:
+        """Return which zone's clock the household reads at each instant."""
+        return ZoneTimeline(
+            self.course.zone, tuple((change.at.instant, change.zone) for change in self.zone_changes)
+        )
+
+    @property
+    def last_moment(self) -> Moment | None:
+        """Return the plan's end or the line's removal; None for open-ended therapy."""
+        return self.course.end or self.course.line_removal
+
+    def idle_limit(self, lumen: Lumen) -> int:
+        """Return the idle limit in force for a lumen, in minutes."""
+        return self.line.idle_limit if lumen.idle_limit is None else lumen.idle_limit
+
+    def lock(self, lumen: Lumen) -> Fluid:
+        """Return the lock fluid in force for a lumen."""
+        return self.fluids[self.line.lock if lumen.lock is None else lumen.lock]
+
+
+TABLES: dict[str, type] = {
+    "plan": Course,
+    "zone_change": ZoneChange,
+    "household": Household,
+    "line": Line,
+    "lumen": Lumen,
+    "fluid": Fluid,
+    "step": ExtraStep,
+    "protocol": Protocol,
+    "supplies": Supplies,
+    "daily_limits": DailyLimits,
+    "order": Order,
+    "call": Contact,
+    "calendar": CalendarSettings,
+}
+"""The plan file's tables in the order in which they are documented, and what each is read into."""
+
+NAMED_TABLES = frozenset({"lumen", "fluid", "step", "order", "call"})
+"""Tables that occur once for each name, as ``[order.cefazolin]``."""
+
+LISTED_TABLES = frozenset({"zone_change"})
+"""Tables that occur any number of times in order, as ``[[zone_change]]``."""
+
+OPTIONAL_TABLES = frozenset({"zone_change", "household", "step", "supplies", "daily_limits", "order"})
+"""Tables that a plan may do without."""

@@ -1,0 +1,163 @@
+"""TOML text to values and, for every key, the line it stands on.
+
+``tomllib`` reads the values and judges the syntax; the tree-sitter grammar for TOML tells the lines.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+import tree_sitter
+import tree_sitter_toml
+
+from reminders.findings import Finding, KeyPath
+
+LONGEST_FILE = 1_000_000
+"""Bytes; a plan of one patient is a few thousand."""
+
+ONE_LINE_KEY = re.compile(r"""\s*[A-Za-z0-9_."'-]+\s*=\s*[^\s\[{"']""")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Source:
+    """A plan's text: its file's name, its lines, its values, and the line of each key (counted from 1)."""
+
+    name: str
+    lines: tuple[str, ...]
+    values: dict[str, Any]
+    line_of: dict[KeyPath, int] = field(default_factory=dict)
+
+    def locate(self, place: KeyPath) -> int | None:
+        """Return the line of a key, or of the nearest table around it; None if not even that is in the file."""
+        while place:
+            if place in self.line_of:
+                return self.line_of[place]
+            place = place[:-1]
+        return None
+
+
+@cache
+def _parser() -> tree_sitter.Parser:
+    return tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
+
+
+def read_source(name: str, content: bytes) -> tuple[Source, list[Finding]]:
+    """Turn a file's bytes into its values and lines, with a finding for each breach of TOML's rules."""
+    if len(content) > LONGEST_FILE:
+        return _without_values(name, ()), [
+            Finding(
+                code="unreadable-file",
+                message=f"The file has {len(content):,} bytes, far more than a plan.",
+                expected=f"a plan file of at most {LONGEST_FILE:,} bytes",
+                mend="Check that this is the plan file and not something else.",
+            )
+        ]
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        return _without_values(name, ()), [
+            Finding(
+                code="unreadable-file",
+                message=f"Line {line} holds a byte that is not UTF-8 text.",
+                expected="a text file in UTF-8",
+                mend="Open the file in a text editor and save it with the encoding UTF-8.",
+            )
+        ]
+    text = text.replace("\r\n", "\n")
+    lines = tuple(text.split("\n"))
+    try:
+        values = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        return _syntax_findings(name, lines, error)
+    source = Source(name=name, lines=lines, values=values)
+    _map_lines(_parser().parse(text.encode()).root_node, source.line_of)
+    return source, []
+
+
+def _without_values(name: str, lines: tuple[str, ...]) -> Source:
+    return Source(name=name, lines=lines, values={})
+
+
+def _syntax_findings(name: str, lines: tuple[str, ...], error: Exception) -> tuple[Source, list[Finding]]:
+    """Report the breach, then read on without its line as long as that is a plain one-line key."""
+    source = _without_values(name, lines)
+    findings: list[Finding] = []
+    left = list(lines)
+    while True:
+        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        at = int(found.group(1)) if found else len(lines) if isinstance(error, tomllib.TOMLDecodeError) else 1
+        place = ("", str(at))
+        source.line_of[place] = at
+        what = re.sub(r"\s*\(at .*\)", "", str(error)) or "nested too deeply"
+        findings.append(
+            Finding(
+                code="not-toml",
+                message=f"Line {at} does not follow the rules of TOML: {what}.",
+                expected='lines such as  key = "text",  key = 12,  key = ["one", "two"]  or  [table]',
+                mend="Most often quotation marks or a bracket are missing: every value with letters, a colon or a "
+                "unit stands in quotation marks; each key stands once in its table.",
+                places=(place,),
+            )
+        )
+        if at > len(left) or not ONE_LINE_KEY.match(left[at - 1]) or len(findings) == 20:
+            return source, findings
+        left[at - 1] = ""
+        try:
+            tomllib.loads("\n".join(left))
+        except (tomllib.TOMLDecodeError, RecursionError) as following:
+            error = following
+        else:
+            return source, findings
+
+
+def _map_lines(root: tree_sitter.Node, line_of: dict[KeyPath, int]) -> None:
+    counts: dict[KeyPath, int] = {}
+    for node in root.named_children:
+        if node.type == "pair":
+            _map_pair(node, (), line_of)
+        elif node.type in ("table", "table_array_element"):
+            head, *pairs = node.named_children
+            table = _key_of(head)
+            if node.type == "table_array_element":
+                counts[table] = counts.get(table, 0) + 1
+                table = (*table, str(counts[table]))
+            for length in range(1, len(table) + 1):
+                line_of.setdefault(table[:length], head.start_point[0] + 1)
+            for pair in pairs:
+                if pair.type == "pair":
+                    _map_pair(pair, table, line_of)
+
+
+def _map_pair(pair: tree_sitter.Node, table: KeyPath, line_of: dict[KeyPath, int]) -> None:
+    parts = [child for child in pair.named_children if child.type != "comment"]
+    if len(parts) != 2:  # the grammar stumbled over what tomllib accepts; the table's line must do
+        return
+    key, value = parts
+    path = (*table, *_key_of(key))
+    for length in range(len(table) + 1, len(path) + 1):
+        line_of.setdefault(path[:length], key.start_point[0] + 1)
+    _map_value(value, path, line_of)
+
+
+def _map_value(value: tree_sitter.Node, path: KeyPath, line_of: dict[KeyPath, int]) -> None:
+    if value.type == "inline_table":
+        for pair in value.named_children:
+            if pair.type == "pair":
+                _map_pair(pair, path, line_of)
+    elif value.type == "array":
+        items = (child for child in value.named_children if child.type != "comment")
+        for count, item in enumerate(items, start=1):
+            line_of[(*path, str(count))] = item.start_point[0] + 1
+            _map_value(item, (*path, str(count)), line_of)
+
+
+def _key_of(node: tree_sitter.Node) -> KeyPath:
+    if node.type == "dotted_key":
+        return tuple(part for child in node.named_children for part in _key_of(child))
+    text = (node.text or b"").decode()
+    if node.type == "quoted_key":
+        return tuple(tomllib.loads(f"{text} = 0"))
+    return (text,)
