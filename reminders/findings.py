@@ -36,6 +36,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "unknown-zone": (E, "a time zone that the IANA data do not have"),
     # Keys that contradict one another
     "timing": (E, "an order's timing is stated not at all, twice, or incompletely"),
+    "plan-end": (E, "the plan's end is stated not at all or more than once"),
     "order-end": (E, "an order's end is stated not at all or in a way that cannot be"),
     "dates-reversed": (E, "something ends before it begins"),
     "duration-disagrees": (E, "duration, volume and rate contradict one another"),
