@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from datetime import date, time
 from enum import Enum
 from functools import cached_property
-from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from reminders.plan import keys
@@ -20,7 +19,6 @@ from reminders.plan.keys import Pushed, RateStep, key
 from reminders.times import ClockRange, Moment, ZoneTimeline
 from reminders.units import Measure
 
-NOTHING: Mapping[str, int] = MappingProxyType({})
 
 
 class LineKind(Enum):
@@ -268,7 +266,7 @@ class ExtraStep:
     name: str
     label: str = field(metadata=key(keys.TEXT, "What to do, in a few words."))
     consumes: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "What the step uses up, each time it is done.")
+        default_factory=dict, metadata=key(keys.COUNTS, "What the step uses up, each time it is done.")
     )
 
 
@@ -310,13 +308,13 @@ class Supplies:
     """What is used up besides the syringes themselves (R21)."""
 
     each_touch: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "Used at every touch, such as a pair of gloves.")
+        default_factory=dict, metadata=key(keys.COUNTS, "Used at every touch, such as a pair of gloves.")
     )
     each_syringe: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "Used with every syringe that is pushed, such as a hub scrub.")
+        default_factory=dict, metadata=key(keys.COUNTS, "Used with every syringe that is pushed, such as a hub scrub.")
     )
     each_connection: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "Used when an infusion is connected or its bag changed.")
+        default_factory=dict, metadata=key(keys.COUNTS, "Used when an infusion is connected or its bag changed.")
     )
 
 
@@ -509,10 +507,10 @@ class Order:
     review_on: date | None = field(default=None, metadata=key(keys.DATE, "When the order is to be looked at again."))
     note: str = field(default="", metadata=key(keys.TEXT, "A note to the household about this order."))
     each_dose: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "What one dose uses up besides, such as its bag and tubing.")
+        default_factory=dict, metadata=key(keys.COUNTS, "What one dose uses up besides, such as its bag and tubing.")
     )
     each_bag: Mapping[str, int] = field(
-        default=NOTHING, metadata=key(keys.COUNTS, "What one bag change uses up besides.")
+        default_factory=dict, metadata=key(keys.COUNTS, "What one bag change uses up besides.")
     )
 
 

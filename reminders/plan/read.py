@@ -155,7 +155,7 @@ class _Reader:
                         error.code, f"{'.'.join((*place, name))}: {error.problem}.", (*place, name),
                         error.expected, error.mend or f"Write {name} as {_plain(form.shown)}.",
                     )
-            elif item.default is MISSING:
+            elif item.default is MISSING and item.default_factory is MISSING:
                 broken = True
                 sources = item.metadata["sources"]
                 self._find(

@@ -1,0 +1,1 @@
+"""Orders to touches: the pure compiler. Nothing here reads a clock, a file or a network."""

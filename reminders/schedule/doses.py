@@ -1,0 +1,163 @@
+"""Orders to doses: every form of timing (R2), clock changes (R3), durations (R4) and journeys (R5)."""
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from itertools import islice, takewhile
+from zoneinfo import ZoneInfo
+
+from reminders.plan.durations import duration
+from reminders.plan.model import GivenAs, Order, OrderClock, Plan
+from reminders.schedule.model import Dose
+from reminders.times import Instant, instant_of, local
+
+MOST_DOSES = 50_000
+"""For one order; more than a dose every 10 minutes for a year is a slip of the pen."""
+
+
+class TooManyDoses(Exception):
+    """An order with more doses than anyone means."""
+
+    def __init__(self, order: str) -> None:
+        super().__init__(order)
+        self.order = order
+
+
+def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
+    """Return the doses of every order that start before ``until`` and are not over when the plan starts.
+
+    Orders that follow others come after them, whatever their order in the file.
+
+    Raises:
+        TooManyDoses: an order has more than :data:`MOST_DOSES`.
+    """
+    found: dict[str, tuple[Dose, ...]] = {}
+    for name in plan.orders:
+        _add(plan, name, until, found)
+    start = plan.course.start.instant
+    kept = {}
+    for name in plan.orders:
+        pushed = plan.orders[name].given_as is GivenAs.PUSH
+        kept[name] = tuple(
+            dose
+            for dose in found[name]
+            if dose.start >= start or (not pushed and (dose.end is None or dose.end > start))
+        )
+    return kept
+
+
+def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...]]) -> None:
+    if name in found:
+        return
+    order = plan.orders[name]
+    if order.follows is not None:
+        _add(plan, order.follows, until, found)
+    timed = takewhile(lambda entry: entry[1] < until, _starts(plan, order, until, found))
+    runs = duration(order)
+    doses = []
+    for number, (key, start) in enumerate(islice(timed, MOST_DOSES + 1), start=1):
+        if order.continuous:
+            end = _continuous_end(plan, order)
+        else:
+            assert runs is not None, "an order without a duration does not pass the checks"
+            end = Instant(start + runs)
+        doses.append(Dose(name, key, number, start, end))
+    if len(doses) > MOST_DOSES:
+        raise TooManyDoses(name)
+    found[name] = tuple(doses)
+
+
+def _continuous_end(plan: Plan, order: Order) -> Instant | None:
+    last = order.stops or plan.last_moment
+    return last.instant if last else None
+
+
+def _starts(
+    plan: Plan, order: Order, until: Instant, found: dict[str, tuple[Dose, ...]]
+) -> Iterator[tuple[str, Instant]]:
+    """Yield the key and start of each dose from the order's first, in order of time."""
+    if order.as_needed:
+        return
+    if order.follows is not None:
+        for dose in found[order.follows]:
+            if dose.end is not None:
+                yield dose.key, Instant(dose.end + order.follows_after)
+        return
+    if order.moments is not None:
+        for moment in sorted(order.moments, key=lambda entry: entry.instant):
+            yield moment.wall.isoformat(timespec="minutes"), moment.instant
+        return
+    assert order.first_dose is not None, "an order without a first dose does not pass the checks"
+    first = order.first_dose.instant
+    if order.continuous:
+        yield "continuous", first
+        return
+    found_starts = (
+        ((str(index), Instant(first + index * order.every)) for index in range(MOST_DOSES + 2))
+        if order.every is not None
+        else clock_starts(plan, order, order.clock_times or (), first, until)
+    )
+    ends = [moment.instant for moment in (order.stops, plan.course.line_removal) if moment]
+    for count, (key, start) in enumerate(found_starts, start=1):
+        if order.doses is not None and count > order.doses:
+            return
+        if order.last_day is not None and order_day(plan, order, start) > order.last_day:
+            return
+        if any(start >= end for end in ends):
+            return
+        yield key, start
+
+
+def order_day(plan: Plan, order: Order, start: Instant) -> date:
+    """Return the date of a dose on the clock that its order follows."""
+    zone = plan.clock.at(start) if order.clock is OrderClock.LOCAL else plan.course.zone
+    return local(start, zone).date()
+
+
+def clock_starts(
+    plan: Plan, order: Order, times: tuple[time, ...], first: Instant, until: Instant, *, every_day: bool = False
+) -> Iterator[tuple[str, Instant]]:
+    """Yield the key and instant of each clock time of the order from ``first`` to ``until``, in order of time.
+
+    ``every_day`` leaves the order's weekdays aside. The key is the clock time as ordered, not as a clock change moved it; where a journey makes one clock time
+    occur twice, the zone is added.
+    """
+    if order.clock is OrderClock.HOME:
+        yield from ((wall.isoformat(timespec="minutes"), at) for wall, at in _walls(
+            order, times, first, until, plan.course.zone, every_day
+        ))
+        return
+    seen: set[str] = set()
+    for left, right, zone in plan.clock.segments(first, until):
+        for wall, at in _walls(order, times, left, right, zone, every_day):
+            key = wall.isoformat(timespec="minutes")
+            if key in seen:
+                key = f"{key}[{zone.key}]"
+            seen.add(key)
+            yield key, at
+
+
+def _walls(
+    order: Order, times: tuple[time, ...], first: Instant, until: Instant, zone: ZoneInfo, every_day: bool
+) -> list[tuple[datetime, Instant]]:
+    """Return the order's clock times on the clock of ``zone`` with their instants, from ``first`` to ``until``.
+
+    Sorted by instant: a clock time that moved forward over a gap may have passed its neighbour.
+    """
+    day = local(first, zone).date() - timedelta(days=1)
+    final = local(until, zone).date()
+    origin = order.first_dose.wall.date() if order.first_dose else day
+    found = []
+    times = tuple(sorted(set(times)))
+    while day <= final:
+        if every_day or (
+            (order.weekdays is None or day.weekday() in order.weekdays)
+            and (order.every_days is None or (day - origin).days % order.every_days == 0)
+        ):
+            for at in times:
+                wall = datetime.combine(day, at)
+                instant = instant_of(wall, zone)[0]
+                if first <= instant < until:
+                    found.append((wall, instant))
+        day += timedelta(days=1)
+    found.sort(key=lambda entry: entry[1])
+    return found
