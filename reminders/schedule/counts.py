@@ -1,0 +1,149 @@
+"""Supplies and daily totals, counted from the same steps that the household is told to do (R21, R22)."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+from reminders.plan.durations import dose_volume
+from reminders.plan.model import FluidKind, Order, Plan
+from reminders.schedule.model import Action, Dose, Schedule, Step, Touch
+from reminders.times import Instant
+
+
+def items_of(touch: Touch, plan: Plan) -> Counter[str]:
+    """Return how many of each item one touch uses up."""
+    items = Counter(plan.supplies.each_touch)
+    for step in touch.steps:
+        items.update(_items_of_step(step, plan))
+    for dose in touch.starts:
+        items.update(plan.orders[dose.order].each_dose)
+    return items
+
+
+def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
+    items: Counter[str] = Counter()
+    if step.action in (Action.FLUSH, Action.LOCK):
+        fluid = plan.fluids[step.what]
+        volume = step.volume.amount if step.volume else fluid.volume.amount
+        syringes = -(-volume // fluid.syringe_holds.amount)
+        items[fluid.syringe] += syringes
+        for item, number in plan.supplies.each_syringe.items():
+            items[item] += number * syringes
+    elif step.action in (Action.CONNECT, Action.CHANGE_BAG, Action.PUSH):
+        items.update(plan.supplies.each_connection)
+        if step.action is Action.CHANGE_BAG:
+            items.update(plan.orders[step.what].each_bag)
+    elif step.action is Action.EXTRA:
+        items.update(plan.extra_steps[step.what].consumes)
+    return items
+
+
+def supplies(schedule: Schedule, first: Instant, last: Instant) -> Counter[str]:
+    """Return how many of each item the touches from ``first`` up to ``last`` use up."""
+    items: Counter[str] = Counter()
+    known: dict[tuple[object, ...], Counter[str]] = {}
+    for touch in schedule.touches:
+        if first <= touch.at < last:
+            alike = (touch.steps, tuple(dose.order for dose in touch.starts))
+            if alike not in known:
+                known[alike] = items_of(touch, schedule.plan)
+            items.update(known[alike])
+    return items
+
+
+@dataclass(frozen=True, slots=True)
+class DayTotal:
+    """What one local day brings: mL infused, mL flushed and locked, units of heparin, mmol of sodium from flushes.
+
+    ``whole`` is false for a day that the horizon covers in part only.
+    """
+
+    day: date
+    infused: Fraction
+    flushed: Fraction
+    heparin: Fraction
+    sodium: Fraction
+    whole: bool
+
+
+def daily_totals(schedule: Schedule) -> list[DayTotal]:
+    """Return the totals of every local day of the horizon, in order.
+
+    An infusion that runs past midnight counts on each day for what runs on that day; a touch counts on the day on
+    which it is planned.
+    """
+    plan = schedule.plan
+    clock = plan.clock
+    final = max(schedule.end, schedule.touches[-1].at if schedule.touches else schedule.end)
+    starts = clock.day_starts(
+        clock.local(schedule.start).date(), date.fromordinal(clock.local(final).date().toordinal() + 1)
+    )
+    pushed: dict[date, list[Fraction]] = {day: [Fraction(0)] * 3 for day, _ in starts}
+    known: dict[tuple[Step, ...], tuple[Fraction, Fraction, Fraction]] = {}
+    for touch in schedule.touches:
+        if touch.steps not in known:
+            known[touch.steps] = pushed_by(touch.steps, plan)
+        day = pushed[clock.local(touch.at).date()]
+        for index, amount in enumerate(known[touch.steps]):
+            day[index] += amount
+    infused = _infused(schedule, [start for _, start in starts])
+    totals = []
+    for index, ((day_of, begin), (_, end)) in enumerate(zip(starts, starts[1:], strict=False)):
+        whole = schedule.start <= begin and end <= schedule.end
+        totals.append(DayTotal(day_of, infused[index], *pushed[day_of], whole))
+    return totals
+
+
+def pushed_by(steps: Iterable[Step], plan: Plan) -> tuple[Fraction, Fraction, Fraction]:
+    """Return mL pushed, units of heparin and mmol of sodium in these steps."""
+    volume = heparin = sodium = Fraction(0)
+    for step in steps:
+        if step.action in (Action.FLUSH, Action.LOCK) and step.volume is not None:
+            fluid = plan.fluids[step.what]
+            amount = step.volume.amount
+            volume += amount
+            if fluid.kind is FluidKind.HEPARIN and fluid.strength:
+                heparin += amount * fluid.strength.amount
+            if fluid.sodium:
+                sodium += amount * fluid.sodium.amount
+    return volume, heparin, sodium
+
+
+def _infused(schedule: Schedule, edges: list[Instant]) -> list[Fraction]:
+    """Return mL infused between each pair of neighbouring edges."""
+    amounts = [Fraction(0)] * (len(edges) - 1)
+    for name, doses in schedule.doses.items():
+        order = schedule.plan.orders[name]
+        for dose in doses:
+            at = 0
+            for begin, finish, pace in _stretches(order, dose, schedule):
+                while at > 0 and edges[at] > begin:
+                    at -= 1
+                for index in range(at, len(amounts)):
+                    if edges[index] >= finish:
+                        break
+                    overlap = min(finish, edges[index + 1]) - max(begin, edges[index])
+                    if overlap > 0:
+                        amounts[index] += pace * overlap
+    return amounts
+
+
+def _stretches(order: Order, dose: Dose, schedule: Schedule) -> list[tuple[Instant, Instant, Fraction]]:
+    """Return the stretches of a dose at one pace each, in mL a minute, as far as the horizon knows it."""
+    if order.rate_steps and dose.end is not None and not order.continuous:
+        stretches = []
+        begin = dose.start
+        for step in order.rate_steps:
+            stretches.append((begin, Instant(begin + step.minutes), step.rate.amount / 60))
+            begin = Instant(begin + step.minutes)
+        return stretches
+    end = schedule.end if dose.end is None else dose.end
+    if order.continuous:
+        pace = order.rate.amount / 60 if order.rate else None
+        if pace is None and order.volume and order.bag_every:
+            pace = order.volume.amount / order.bag_every
+        return [(dose.start, end, pace)] if pace is not None else []
+    volume = dose_volume(order)
+    return [(dose.start, end, volume / (end - dose.start))] if volume is not None and end > dose.start else []

@@ -1,0 +1,161 @@
+"""The schedule as iCalendar (RFC 5545, RFC 7986): the same instants for every reader (R23-R27).
+
+Every event is written with ``DTSTART`` and ``DTEND`` in UTC and nothing that a reader would have to work out: no
+TZID, VTIMEZONE, RRULE or DURATION. The local time stands in words in the description.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from icalendar import Alarm, Calendar, Event, vDuration
+
+from reminders import words
+from reminders.plan.model import Plan, Reveals
+from reminders.schedule.counts import items_of
+from reminders.schedule.identity import Identities
+from reminders.schedule.model import Schedule, Touch
+from reminders.times import Instant, utc
+
+PRODID = "-//reminders//line care schedule//EN"
+
+LARGEST_FILE = 900_000
+"""Bytes. Some phones' calendars refuse files of about 1 MB (reported by users; no limit is published)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarFile:
+    """One calendar as bytes: the touches that it holds, and the instant up to which it holds them all.
+
+    ``left_out`` counts the events after ``until`` that would have made the file too large.
+    """
+
+    content: bytes
+    events: int
+    until: Instant
+    left_out: int
+
+
+def calendar_file(
+    schedule: Schedule,
+    *,
+    first: Instant | None = None,
+    last: Instant | None = None,
+    lumen: str | None = None,
+    largest: int = LARGEST_FILE,
+) -> CalendarFile:
+    """Return the calendar of all lumens or of one, from ``first`` up to ``last``, at most ``largest`` bytes.
+
+    Where the size runs out the calendar ends with a whole day, and a last event says so.
+    """
+    plan = schedule.plan
+    first = schedule.start if first is None else first
+    last = schedule.end + plan.course.handling_time if last is None else last
+    wanted = [
+        touch
+        for touch in schedule.touches
+        if first <= touch.at and (touch.at < last or last >= schedule.end) and lumen in (None, touch.lumen)
+    ]
+    head = _head(plan, schedule, lumen)
+    pieces = [_event(touch, plan).to_ical() for touch in wanted]
+    room = largest - len(head.to_ical()) - len(_ends_here(plan, schedule.end, lumen).to_ical())
+    kept = _that_fit(pieces, wanted, room, plan)
+    until = Instant(min(last, max(schedule.end, first)))
+    if kept < len(wanted):
+        until = wanted[kept].at
+        pieces = [*pieces[:kept], _ends_here(plan, until, lumen).to_ical()]
+    content = head.to_ical()
+    closing = b"END:VCALENDAR\r\n"
+    assert content.endswith(closing)
+    content = content[: -len(closing)] + b"".join(pieces) + closing
+    return CalendarFile(content, kept, until, len(wanted) - kept)
+
+
+def _that_fit(pieces: Sequence[bytes], touches: Sequence[Touch], room: int, plan: Plan) -> int:
+    """Return how many events fit into ``room`` bytes, cut at the end of a local day."""
+    if sum(map(len, pieces)) <= room:
+        return len(pieces)
+    used = fits = 0
+    for count, piece in enumerate(pieces):
+        used += len(piece)
+        if used > room:
+            break
+        fits = count + 1
+    cut_day = plan.clock.local(touches[fits].at).date()
+    while fits > 0 and plan.clock.local(touches[fits - 1].at).date() == cut_day:
+        fits -= 1
+    return fits
+
+
+def _head(plan: Plan, schedule: Schedule, lumen: str | None) -> Calendar:
+    open_ = plan.calendar.reveals is Reveals.EVERYTHING
+    name = plan.calendar.name if open_ else words.DISCREET_CALENDAR
+    if lumen is not None:
+        place = list(plan.lumens).index(lumen) + 1
+        name = f"{name}: {words.lumen_words(plan, lumen)}" if open_ else f"{name} {place}"
+    stamp = utc(plan.course.takes_effect.instant)
+    calendar = Calendar.new(
+        prodid=PRODID,
+        name=name,
+        uid=Identities(plan).of("calendar", lumen or ""),
+        last_modified=stamp,
+        color=plan.calendar.colour,
+    )
+    refresh = timedelta(minutes=plan.calendar.refresh_every)
+    calendar.add("REFRESH-INTERVAL", vDuration(refresh), parameters={"VALUE": "DURATION"})
+    calendar.add("X-PUBLISHED-TTL", vDuration(refresh))
+    calendar.add("X-ZONE-DATA", schedule.zone_data)
+    return calendar
+
+
+def _event(touch: Touch, plan: Plan) -> Event:
+    shown = words.shown_title(touch, plan)
+    return _vevent(
+        plan,
+        uid=touch.uid,
+        at=touch.at,
+        title=shown,
+        description=words.shown_description(touch, plan, items_of(touch, plan)),
+        category=_category(touch.lumen, plan),
+    )
+
+
+def _category(lumen: str, plan: Plan) -> str:
+    if plan.calendar.reveals is Reveals.NOTHING:
+        return str(list(plan.lumens).index(lumen) + 1)
+    return words.lumen_words(plan, lumen)
+
+
+def _ends_here(plan: Plan, until: Instant, lumen: str | None) -> Event:
+    open_ = plan.calendar.reveals is not Reveals.NOTHING
+    return _vevent(
+        plan,
+        uid=Identities(plan).of("calendar ends", lumen or ""),
+        at=Instant(until - plan.course.handling_time),
+        title=words.CALENDAR_ENDS if plan.calendar.reveals is Reveals.EVERYTHING else words.DISCREET_TITLE,
+        description=f"{words.moment_words(plan.clock.local(until))}.\n"
+        + (words.CALENDAR_ENDS_BODY if open_ else words.DISCREET_BODY),
+        category=None,
+    )
+
+
+def _vevent(plan: Plan, *, uid: str, at: Instant, title: str, description: str, category: str | None) -> Event:
+    names = Identities(plan)
+    stamp = utc(plan.course.takes_effect.instant)
+    event = Event.new(
+        uid=uid,
+        summary=title,
+        description=description,
+        start=utc(at),
+        end=utc(Instant(at + plan.course.handling_time)),
+        stamp=stamp,
+        last_modified=stamp,
+        sequence=plan.course.revision - 1,
+        categories=[category] if category else (),
+        subcomponents=[
+            Alarm.new_display(title, timedelta(minutes=-plan.calendar.alarm_before), uid=names.of("alarm", uid)),
+        ],
+    )
+    if plan.calendar.reveals is not Reveals.EVERYTHING:
+        event.add("CLASS", "PRIVATE")
+    return event

@@ -1,0 +1,94 @@
+"""The schedule as JSON, one row for each event; the keys are documented in ``sample_plans/README.md``."""
+
+import json
+from typing import Any
+
+from reminders.schedule.identity import Identities
+from reminders.schedule.model import Dose, Schedule, Step, Touch
+from reminders.schedule.status import status
+from reminders.times import Instant, utc
+from reminders.units import number
+from reminders.words import reason_words
+
+FORMAT = "reminders schedule 1"
+"""Name and version of this form; a change that a reader must know of raises the number."""
+
+EVENT_KEYS = {
+    "uid": "the event's lasting name, the same as in the calendar",
+    "kind": "start, finish, finish and start, push, bag change or idle flush",
+    "lumen": "the lumen's name in the plan",
+    "order": "the order that the event is foremost about; null for an idle flush",
+    "dose": "the number of that order's dose, counted from its first; null for an idle flush",
+    "start": "the instant of the event, in UTC",
+    "end": "its start and the plan's handling time, in UTC",
+    "local": "its start on the clock in force there, with the offset",
+    "steps": "the steps in order: action, what it is about, and the volume where one belongs to it",
+    "starts": "the doses that begin here",
+    "ends": "the doses that finish here",
+    "nurse_only": "true where the household must not do it",
+    "status": "planned, due, overdue or unconfirmed, at the moment of compiling",
+    "reason": "why it stands where it stands, in words",
+}
+"""Each key of an event's row and what it holds."""
+
+
+def schedule_json(schedule: Schedule, now: Instant) -> bytes:
+    """Return the whole schedule as UTF-8 JSON, with statuses as of ``now``."""
+    plan = schedule.plan
+    document: dict[str, Any] = {
+        "format": FORMAT,
+        "plan": Identities(plan).of("plan"),
+        "revision": plan.course.revision,
+        "zone": plan.course.zone.key,
+        "zone_data": schedule.zone_data,
+        "start": _utc(schedule.start),
+        "end": _utc(schedule.end),
+        "end_rolls_on": schedule.rolling,
+        "events": [_event(touch, schedule, now) for touch in schedule.touches],
+        "doses": [_dose(dose) for doses in schedule.doses.values() for dose in doses],
+    }
+    return (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
+    plan = schedule.plan
+    dose = touch.dose
+    return {
+        "uid": touch.uid,
+        "kind": touch.kind.value,
+        "lumen": touch.lumen,
+        "order": dose.order if dose else None,
+        "dose": dose.number if dose else None,
+        "start": _utc(touch.at),
+        "end": _utc(Instant(touch.at + plan.course.handling_time)),
+        "local": plan.clock.local(touch.at).isoformat(timespec="minutes"),
+        "steps": [_step(step) for step in touch.steps],
+        "starts": [_dose(started) for started in touch.starts],
+        "ends": [_dose(ended) for ended in touch.ends],
+        "nurse_only": touch.nurse_only,
+        "status": status(touch, plan, now).value,
+        "reason": reason_words(touch, plan),
+    }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    row: dict[str, Any] = {"action": step.action.value}
+    if step.what:
+        row["what"] = step.what
+    if step.volume is not None:
+        row["volume"] = f"{number(step.volume.amount, 3)} mL"
+    return row
+
+
+def _dose(dose: Dose) -> dict[str, Any]:
+    return {
+        "order": dose.order,
+        "dose": dose.number,
+        "key": dose.key,
+        "start": _utc(dose.start),
+        "end": None if dose.end is None else _utc(dose.end),
+    }
+
+
+def _utc(instant: Instant) -> str:
+    return utc(instant).strftime("%Y-%m-%dT%H:%MZ")

@@ -1,0 +1,289 @@
+"""All words that a household reads, in one place, marked for gettext catalogues.
+
+Every text that tells someone to flush also tells when to stop and whom to call, and that the provider's own
+instructions come first (R27). The cautions are common practice; where a provider words them differently, the plan's
+own signs are added.
+"""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from gettext import gettext as _
+from gettext import ngettext
+
+from reminders.plan.durations import duration
+from reminders.plan.model import Contact, FluidKind, GivenAs, Order, Plan, Reveals
+from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
+from reminders.times import Instant
+from reminders.units import number
+
+WEEKDAY_NAMES = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
+MONTH_NAMES = (
+    _("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"),
+    _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec"),
+)  # fmt: skip
+
+DISCREET_TITLE = _("Reminder")
+DISCREET_CALENDAR = _("Reminders")
+DISCREET_BODY = _("What to do, when to stop and whom to call stands in your plan and on its sheet.")
+
+
+def span_words(minutes: int) -> str:
+    """Write a length of time: ``45 min``, ``12 h``, ``7 days``."""
+    if minutes and minutes % 1440 == 0 and minutes >= 2880:
+        return _("{days} days").format(days=minutes // 1440)
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return _("{rest} min").format(rest=rest)
+    return (_("{hours} h {rest} min") if rest else _("{hours} h")).format(hours=hours, rest=rest)
+
+
+def day_words(day: date) -> str:
+    """Write a date: ``Sun 1 Nov 2026``."""
+    return f"{WEEKDAY_NAMES[day.weekday()]} {day.day} {MONTH_NAMES[day.month - 1]} {day.year}"
+
+
+def zone_words(moment: datetime) -> str:
+    """Write the abbreviation in force (``CST``), or the offset where the zone has no letters for it."""
+    name = moment.tzname() or ""
+    return name if name.isalpha() else f"UTC{moment.isoformat()[-6:]}"
+
+
+def clock_words(moment: datetime) -> str:
+    """Write a local time with its zone: ``08:00 CST``."""
+    return f"{moment:%H:%M} {zone_words(moment)}"
+
+
+def moment_words(moment: datetime) -> str:
+    """Write a local day and time: ``Sun 1 Nov 2026, 08:00 CST``."""
+    return f"{day_words(moment.date())}, {clock_words(moment)}"
+
+
+def lumen_words(plan: Plan, lumen: str) -> str:
+    """Name a lumen by what its owner sees on it: ``red lumen``."""
+    return _("{label} lumen").format(label=plan.lumens[lumen].label)
+
+
+def title(touch: Touch, plan: Plan) -> str:
+    """Return an event's title in the full calendar, such as ``red lumen: start cefazolin 2 g``."""
+    what = {
+        TouchKind.START: _("start {begun}"),
+        TouchKind.PUSH: _("give {begun}"),
+        TouchKind.FINISH: _("finish {ended}"),
+        TouchKind.CHANGEOVER: _("finish {ended}, start {begun}"),
+        TouchKind.BAG_CHANGE: _("change the bag of {during}"),
+        TouchKind.IDLE_FLUSH: _("flush"),
+    }[touch.kind].format(
+        begun=_(" and ").join(drug_words(plan.orders[dose.order]) for dose in touch.starts),
+        ended=_(" and ").join(plan.orders[dose.order].drug for dose in touch.ends),
+        during=plan.orders[touch.during.order].drug if touch.during else "",
+    )
+    if touch.nurse_only:
+        what = _("{what} (nurse only)").format(what=what)
+    text = f"{lumen_words(plan, touch.lumen)}: {what}"
+    return text[0].upper() + text[1:]
+
+
+def shown_title(touch: Touch, plan: Plan) -> str:
+    """Return the title as the plan lets a phone show it (R26)."""
+    return title(touch, plan) if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
+
+
+def step_words(step: Step, plan: Plan) -> str:
+    """Say one step in a sentence."""
+    volume = f"{number(step.volume.amount)} mL" if step.volume is not None else ""
+    if step.action is Action.FLUSH:
+        return _("Flush with {volume} {fluid}.").format(volume=volume, fluid=plan.fluids[step.what].label)
+    if step.action is Action.LOCK:
+        fluid = plan.fluids[step.what]
+        if fluid.kind is FluidKind.HEPARIN and fluid.strength is not None and step.volume is not None:
+            units = number(step.volume.amount * fluid.strength.amount)
+            return _("Lock with {volume} {fluid}, {strength} ({units} units).").format(
+                volume=volume, fluid=fluid.label, strength=fluid.strength.text, units=units
+            )
+        return _("Flush with {volume} {fluid}; it stays in as the lock.").format(volume=volume, fluid=fluid.label)
+    if step.action is Action.WITHDRAW:
+        if step.what:
+            return _("Do not flush yet: draw out {volume} first and discard it ({drug} is in the lumen).").format(
+                volume=volume, drug=plan.orders[step.what].drug
+            )
+        return _("Do not flush yet: draw out {volume} first and discard it (the lock is in the lumen).").format(
+            volume=volume
+        )
+    if step.action is Action.EXTRA:
+        return plan.extra_steps[step.what].label
+    order = plan.orders[step.what]
+    if step.action is Action.CONNECT:
+        return _("Connect and start {drug}{how}.").format(drug=drug_words(order), how=run_words(order))
+    if step.action is Action.PUSH:
+        return _("Push {drug} slowly, over {time}.").format(
+            drug=drug_words(order), time=span_words(duration(order) or 0)
+        )
+    if step.action is Action.CHANGE_BAG:
+        return _("Change the bag or reservoir of {drug}{how}.").format(drug=order.drug, how=run_words(order))
+    return _("Stop and disconnect {drug}.").format(drug=order.drug)
+
+
+def drug_words(order: Order) -> str:
+    """Name a drug with its dose: ``cefazolin 2 g``."""
+    return f"{order.drug} {order.dose.text}"
+
+
+def run_words(order: Order) -> str:
+    """Say volume, rate and length of an infusion as ordered: ``, 100 mL, 200 mL/h, over 30 min``."""
+    parts = []
+    if order.volume is not None and order.volume.text != order.dose.text:
+        parts.append(order.volume.text)
+    if order.rate is not None:
+        parts.append(order.rate.text)
+    if order.rate_steps:
+        parts.append(
+            _(", then ").join(
+                _("{rate} for {time}").format(rate=step.rate.text, time=span_words(step.minutes))
+                for step in order.rate_steps
+            )
+        )
+    elif not order.continuous and (runs := duration(order)) is not None:
+        parts.append(_("over {time}").format(time=span_words(runs)))
+    return "".join(f", {part}" for part in parts)
+
+
+def dose_words(dose: Dose, plan: Plan) -> str:
+    """Say which dose this is: ``dose 3 of 28`` or ``dose 3``; nothing for a reservoir or continuous infusion."""
+    order = plan.orders[dose.order]
+    if order.continuous or order.given_as is GivenAs.PUMP:
+        return ""
+    if order.doses is not None:
+        return _("dose {number} of {total}").format(number=dose.number, total=order.doses)
+    return _("dose {number}").format(number=dose.number)
+
+
+def timing_lines(touch: Touch, plan: Plan) -> list[str]:
+    """Say for each dose that starts: its number, when it ends, its window, and from when on to ask first."""
+    lines = []
+    for dose in touch.starts:
+        order = plan.orders[dose.order]
+        parts = [drug_words(order)]
+        if which := dose_words(dose, plan):
+            parts.append(which)
+        if dose.end is not None and order.given_as is not GivenAs.PUSH:
+            parts.append(_("runs until {end}").format(end=moment_words(plan.clock.local(dose.end))))
+        lines.append(", ".join(parts) + ".")
+        if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
+            lines.append(
+                _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
+                    first=_clock(plan, dose.start - order.on_time_within),
+                    last=_clock(plan, dose.start + order.on_time_within),
+                    cut_off=_clock(plan, dose.start + order.cut_off),
+                )
+            )
+    return lines
+
+
+def _clock(plan: Plan, minute: int) -> str:
+    return clock_words(plan.clock.local(Instant(minute)))
+
+
+def reason_words(touch: Touch, plan: Plan) -> str:
+    """Say why a touch stands where it stands (R12)."""
+    reason = touch.reason
+    if reason.why is Why.ORDERED:
+        return _("The order says so.")
+    if reason.why is Why.FINISH:
+        return _("The infusion is planned to finish then.")
+    if reason.why is Why.BAG:
+        return _("The bag is planned to be changed then.")
+    assert reason.last_flush is not None, "an idle flush knows what its limit counts from"
+    assert reason.deadline is not None
+    limit = span_words(plan.idle_limit(plan.lumens[touch.lumen]))
+    said = _("At most {limit} after the flush of {last}, so by {deadline}.").format(
+        limit=limit,
+        last=moment_words(plan.clock.local(reason.last_flush)),
+        deadline=moment_words(plan.clock.local(reason.deadline)),
+    )
+    if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
+        return _("{said} Earlier, to keep it out of the quiet hours ({avoided}).").format(
+            said=said, avoided=_clock(plan, reason.avoided)
+        )
+    if reason.why is Why.FORCED_QUIET:
+        return _("{said} This limit leaves no time outside the quiet hours.").format(said=said)
+    if reason.why is Why.PASSED:
+        return _("{said} That has passed: due at once. Ask the nurse first.").format(said=said)
+    return said
+
+
+def prepare_words(items: Mapping[str, int]) -> str:
+    """List what to lay out: ``1 saline syringe 10 mL, 2 hub scrub``."""
+    return ", ".join(f"{count} × {item}" for item, count in sorted(items.items()))
+
+
+def call_words(contact: Contact) -> str:
+    """Name whom to call: ``On-call nurse, 555-0142``."""
+    return f"{contact.who}, {contact.phone}"
+
+
+def caution_lines(plan: Plan) -> list[str]:
+    """Return the cautions that stand wherever someone is told to flush: when to stop, and whom to call."""
+    now, emergency = plan.contacts["now"], plan.contacts["emergency"]
+    lines = [
+        _("Check name, drug, strength, expiry date and lumen first."),
+        _(
+            "STOP, clamp and call {now}: it will not flush (never force it), no blood return where you look for it, "
+            "pain, burning, swelling or a leak; fever.{signs}"
+        ).format(now=call_words(now), signs=_signs(now)),
+        _(
+            "EMERGENCY, call {emergency}: short of breath, chest pain, faint, chills after a flush, broken line "
+            "(clamp above the break).{signs}"
+        ).format(emergency=call_words(emergency), signs=_signs(emergency)),
+        _("Never double a dose or speed it up. Not recorded does not mean not done: if unsure, ask before you repeat."),
+        _("What {provider} or your nurse told you comes first.").format(provider=plan.protocol.provider),
+    ]
+    return lines
+
+
+def _signs(contact: Contact) -> str:
+    return "".join(f" {sign}." for sign in contact.signs)
+
+
+def nurse_only_line(plan: Plan) -> str:
+    """Say that the household does not do this touch."""
+    return _("FOR THE NURSE ONLY. Do not flush or disconnect it yourself. Nobody there? Call {now}.").format(
+        now=call_words(plan.contacts["now"])
+    )
+
+
+def description(touch: Touch, plan: Plan, items: Mapping[str, int]) -> str:
+    """Return the whole text of an event: when, what, steps, what to prepare, when to stop, whom to call."""
+    lines = [f"{moment_words(plan.clock.local(touch.at))}. {title(touch, plan)}."]
+    if touch.nurse_only:
+        lines.append(nurse_only_line(plan))
+    lines += timing_lines(touch, plan)
+    if items:
+        lines.append(_("Prepare: {items}.").format(items=prepare_words(items)))
+    lines += [f"{count}. {step_words(step, plan)}" for count, step in enumerate(touch.steps, start=1)]
+    lines += caution_lines(plan)
+    lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
+    concerned = [*touch.starts, *touch.ends, *([touch.during] if touch.during else [])]
+    for name in dict.fromkeys(dose.order for dose in concerned):
+        if plan.orders[name].note:
+            lines.append(_("Note: {note}").format(note=plan.orders[name].note))
+    lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
+    return "\n".join(lines)
+
+
+def shown_description(touch: Touch, plan: Plan, items: Mapping[str, int]) -> str:
+    """Return the description as the plan lets a phone keep it (R26), always with the local time in words."""
+    if plan.calendar.reveals is Reveals.NOTHING:
+        return f"{moment_words(plan.clock.local(touch.at))}.\n{DISCREET_BODY}"
+    return description(touch, plan, items)
+
+
+def touches_words(count: int) -> str:
+    """Count touches: ``1 touch``, ``3 touches``."""
+    return ngettext("{count} touch", "{count} touches", count).format(count=count)
+
+
+CALENDAR_ENDS = _("This calendar ends here: get the next one")
+CALENDAR_ENDS_BODY = _(
+    "The plan goes on, but this file holds no more of it, because phones refuse larger ones. Ask for the calendar of "
+    "the days that follow."
+)
