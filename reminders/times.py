@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from enum import Enum
+from itertools import pairwise
 from typing import NewType
 from zoneinfo import ZoneInfo
 
@@ -105,7 +106,7 @@ class ZoneTimeline:
     def segments(self, first: Instant, last: Instant) -> Iterator[tuple[Instant, Instant, ZoneInfo]]:
         """Yield ``(from, to, zone)`` for the parts of ``first`` to ``last`` that lie in one zone each."""
         edges = [first, *(start for start in self._starts if first < start < last), last]
-        for left, right in zip(edges, edges[1:], strict=False):
+        for left, right in pairwise(edges):
             yield Instant(left), Instant(right), self.at(Instant(left))
 
     def day_starts(self, first: date, last: date) -> list[tuple[date, Instant]]:
@@ -125,9 +126,9 @@ class ZoneTimeline:
         return starts
 
 
-def spans_of(ranges: tuple[ClockRange, ...], clock: ZoneTimeline, first: Instant, last: Instant) -> list[
-    tuple[Instant, Instant]
-]:
+def spans_of(
+    ranges: tuple[ClockRange, ...], clock: ZoneTimeline, first: Instant, last: Instant
+) -> list[tuple[Instant, Instant]]:
     """Return the instants at which local clock ranges begin and end, merged and in order, within a window."""
     found: list[tuple[Instant, Instant]] = []
     for left, right, zone in clock.segments(first, last):

@@ -30,8 +30,8 @@ milliequivalent = millimole = mEq = meq
 centimeter = [length] = cm
 millimeter = centimeter / 10 = mm
 """
-"""Only what orders are written in; "U" and "IU" for units are left out because they are misread as digits. A milliequivalent is a millimole here because the only ion that the tool
-counts, sodium, carries one charge."""
+"""Only what orders are written in; "U" and "IU" for units are left out because they are misread as digits.
+A milliequivalent is a millimole here because the only ion that the tool counts, sodium, carries one charge."""
 
 WRITTEN = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z_][A-Za-z_ ]*(?:\s*/\s*[A-Za-z_]+)?)\s*")
 

@@ -224,7 +224,7 @@ def call_words(contact: Contact) -> str:
 def caution_lines(plan: Plan) -> list[str]:
     """Return the cautions that stand wherever someone is told to flush: when to stop, and whom to call."""
     now, emergency = plan.contacts["now"], plan.contacts["emergency"]
-    lines = [
+    return [
         _("Check name, drug, strength, expiry date and lumen first."),
         _(
             "STOP, clamp and call {now}: it will not flush (never force it), no blood return where you look for it, "
@@ -237,7 +237,6 @@ def caution_lines(plan: Plan) -> list[str]:
         _("Never double a dose or speed it up. Not recorded does not mean not done: if unsure, ask before you repeat."),
         _("What {provider} or your nurse told you comes first.").format(provider=plan.protocol.provider),
     ]
-    return lines
 
 
 def _signs(contact: Contact) -> str:
@@ -284,6 +283,40 @@ def touches_words(count: int) -> str:
 
 CALENDAR_ENDS = _("This calendar ends here: get the next one")
 CALENDAR_ENDS_BODY = _(
-    "The plan goes on, but this file holds no more of it, because phones refuse larger ones. Ask for the calendar of "
-    "the days that follow."
+    "The plan goes on, but this file holds no more of it, because phones refuse larger ones. Ask for the calendar "
+    "of the days that follow."
 )
+
+IN_QUIET_HOURS = _("(in the quiet hours)")
+BEFORE_PLAN = _("The plan has not started yet.")
+AFTER_PLAN = _("The plan has ended, or is not planned so far ahead.")
+NOTHING_DUE = _("Nothing is due.")
+SNAPSHOT = _(
+    "The calendar is a copy of the plan as it stands today and does not change by itself. Phones may drop its alarms: "
+    "keep the printed plan at hand."
+)
+
+
+def agenda_words(touch: Touch, plan: Plan) -> str:
+    """Say in one line what a touch is: its title without the lumen, the dose's number, and an idle flush's limit."""
+    text = title(touch, plan).partition(": ")[2]
+    which = [dose_words(dose, plan) for dose in touch.starts]
+    if any(which):
+        text += " (" + ", ".join(part for part in which if part) + ")"
+    if touch.reason.deadline is not None:
+        text += " " + _("(by {deadline} at the latest)").format(deadline=_clock(plan, touch.reason.deadline))
+    return text
+
+
+def clock_change_words(shift: int, length: int) -> str:
+    """Say that the clocks change on a day: ``shift`` minutes longer (or shorter) than 24 h."""
+    if shift > 0:
+        said = _("the clocks go back {time}: this day has {length}")
+    else:
+        said = _("the clocks go forward {time}: this day has {length}")
+    return said.format(time=span_words(abs(shift)), length=span_words(length))
+
+
+def zone_change_words(zone: str) -> str:
+    """Say that the household's clock moves to another zone on a day."""
+    return _("from today on the clock of {zone}").format(zone=zone)

@@ -13,7 +13,7 @@ import tzdata
 
 def release() -> str:
     """Return the release of the IANA zone data in use, such as ``2026f``."""
-    return tzdata.IANA_VERSION
+    return str(tzdata.IANA_VERSION)
 
 
 @cache
@@ -34,5 +34,3 @@ def zone(name: str) -> ZoneInfo:
         raise KeyError(name)
     with resources.files("tzdata").joinpath("zoneinfo", *name.split("/")).open("rb") as file:
         return ZoneInfo.from_file(file, key=name)
-
-

@@ -9,12 +9,15 @@ from dataclasses import fields
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import by_rate, by_steps, duration, rate_range, stepped_volume
-from reminders.plan.model import TIERS, FlushThrough, FluidKind, GivenAs, Order, Plan
+from reminders.plan.keys import Pushed
+from reminders.plan.model import TIERS, FluidKind, FlushThrough, GivenAs, Order, Plan
 from reminders.plan.pharmacist import pharmacist_findings
 from reminders.times import DAY, ClockCase, Moment
 from reminders.units import number, span
 
 LONGEST_PLAN = 366 * DAY
+PROTOCOL_LISTS = ("before", "after", "after_nutrition", "idle")
+ORDER_LISTS = ("before", "after", "bag_flush")
 TIMINGS = ("clock_times", "every", "moments", "continuous", "follows", "as_needed")
 
 
@@ -39,7 +42,8 @@ def _course(plan: Plan) -> Iterator[Finding]:
             message=f"[plan] states {' and '.join(ends)}." if ends else "[plan] does not state when it ends.",
             expected="exactly one of end, line_removal and open_ended",
             mend="Keep the one that holds for this plan."
-            if ends else 'Add  end = "..." , line_removal = "..."  or  open_ended = "42 days".',
+            if ends
+            else 'Add  end = "..." , line_removal = "..."  or  open_ended = "42 days".',
             places=tuple(("plan", name) for name in ends) or (("plan",),),
         )
     last = plan.last_moment
@@ -156,11 +160,11 @@ def _names(plan: Plan, unread: set[KeyPath]) -> Iterator[Finding]:
     for used, place in uses:
         if used is not None and not known(used, "fluid"):
             yield finding(used, place, "fluid", list(plan.fluids))
-    lists: list[tuple[KeyPath, object]] = [
-        (("protocol", name), getattr(plan.protocol, name)) for name in ("before", "after", "after_nutrition", "idle")
+    lists: list[tuple[KeyPath, tuple[Pushed, ...] | None]] = [
+        (("protocol", name), getattr(plan.protocol, name)) for name in PROTOCOL_LISTS
     ]
     for name, order in plan.orders.items():
-        lists += [(("order", name, key), getattr(order, key)) for key in ("before", "after", "bag_flush")]
+        lists += [(("order", name, key), getattr(order, key)) for key in ORDER_LISTS]
         if not known(order.lumen, "lumen"):
             yield finding(order.lumen, ("order", name, "lumen"), "lumen", list(plan.lumens))
         for other in ("follows", "runs_with"):
@@ -168,7 +172,7 @@ def _names(plan: Plan, unread: set[KeyPath]) -> Iterator[Finding]:
             if used is not None and not known(used, "order"):
                 yield finding(used, ("order", name, other), "order", [key for key in plan.orders if key != name])
     for place, pushed in lists:
-        for count, entry in enumerate(pushed or (), start=1):  # type: ignore[var-annotated,arg-type]
+        for count, entry in enumerate(pushed or (), start=1):
             if not known(entry.name, "fluid", "step"):
                 options = [*plan.fluids, *plan.extra_steps]
                 yield finding(entry.name, (*place, str(count)), "fluid or step", options)
@@ -237,12 +241,10 @@ def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:
     if plan.line.lock in heparins:
         uses.append(("line", "lock"))
     uses += [("lumen", name, "lock") for name, lumen in plan.lumens.items() if lumen.lock in heparins]
-    lists = [(("protocol", key), getattr(plan.protocol, key)) for key in ("before", "after", "after_nutrition", "idle")]
-    lists += [
-        (("order", name, key), getattr(order, key))
-        for name, order in plan.orders.items()
-        for key in ("before", "after", "bag_flush")
+    lists: list[tuple[KeyPath, tuple[Pushed, ...] | None]] = [
+        (("protocol", key), getattr(plan.protocol, key)) for key in PROTOCOL_LISTS
     ]
+    lists += [(("order", name, key), getattr(order, key)) for name, order in plan.orders.items() for key in ORDER_LISTS]
     uses += [place for place, pushed in lists for entry in pushed or () if entry.name in heparins]
     if plan.protocol.flush in heparins:
         uses.append(("protocol", "flush"))
@@ -275,10 +277,12 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="timing",
             message=f"[order.{order.name}] is timed by {' and '.join(stated)}."
-            if stated else f"[order.{order.name}] does not say when its doses are due.",
+            if stated
+            else f"[order.{order.name}] does not say when its doses are due.",
             expected="exactly one of " + ", ".join(TIMINGS),
             mend="Keep the one that is ordered."
-            if stated else 'For fixed times of day add  clock_times = ["..."] ; for elapsed hours  every = "..." .',
+            if stated
+            else 'For fixed times of day add  clock_times = ["..."] ; for elapsed hours  every = "..." .',
             places=tuple((*place, name) for name in stated) or (place,),
         )
         return
@@ -286,14 +290,18 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
     for extra in ("weekdays", "every_days"):
         if getattr(order, extra) is not None and timing != "clock_times":
             yield Finding(
-                code="timing", message=f"[order.{order.name}] states {extra} without clock_times.",
-                expected=f"clock_times beside {extra}", mend=f"Add clock_times, or take {extra} out.",
+                code="timing",
+                message=f"[order.{order.name}] states {extra} without clock_times.",
+                expected=f"clock_times beside {extra}",
+                mend=f"Add clock_times, or take {extra} out.",
                 places=((*place, extra), (*place, timing)),
             )
     if order.weekdays is not None and order.every_days is not None:
         yield Finding(
-            code="timing", message=f"[order.{order.name}] states both weekdays and every_days.",
-            expected="one of them", mend="Keep the one that is ordered.",
+            code="timing",
+            message=f"[order.{order.name}] states both weekdays and every_days.",
+            expected="one of them",
+            mend="Keep the one that is ordered.",
             places=((*place, "weekdays"), (*place, "every_days")),
         )
     first = order.first_dose
@@ -301,8 +309,10 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
         return
     if first is None:
         yield Finding(
-            code="timing", message=f"[order.{order.name}] does not state its first_dose.",
-            expected="the moment of the first dose", mend='Add a line  first_dose = "..." .',
+            code="timing",
+            message=f"[order.{order.name}] does not state its first_dose.",
+            expected="the moment of the first dose",
+            mend='Add a line  first_dose = "..." .',
             places=((*place, "first_dose"),),
         )
     elif order.clock_times and first.wall.time() not in order.clock_times:
@@ -318,7 +328,8 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="timing",
             message=f"The first dose of {order.drug} is on a {first.wall:%A}, which is none of its weekdays.",
-            expected="a first dose on one of the weekdays", mend="Correct one of the two.",
+            expected="a first dose on one of the weekdays",
+            mend="Correct one of the two.",
             places=((*place, "first_dose"), (*place, "weekdays")),
         )
 
@@ -342,7 +353,8 @@ def _end(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="order-end",
             message=f"[order.{order.name}] states {' and '.join(essential)}."
-            if essential else f"[order.{order.name}] does not say when it ends.",
+            if essential
+            else f"[order.{order.name}] does not say when it ends.",
             expected=wanted,
             mend="Keep the one that is ordered." if essential else "Add the one that is ordered.",
             places=tuple((*place, name) for name in essential) or (place,),
@@ -350,22 +362,27 @@ def _end(plan: Plan, order: Order) -> Iterator[Finding]:
     for name in stated:
         if name not in allowed:
             yield Finding(
-                code="order-end", message=f"[order.{order.name}] cannot end by {name} with the timing that it has.",
+                code="order-end",
+                message=f"[order.{order.name}] cannot end by {name} with the timing that it has.",
                 expected=wanted or "no further end: the list, or the order that it follows, ends it",
-                mend=f"Take {name} out.", places=((*place, name),),
+                mend=f"Take {name} out.",
+                places=((*place, name),),
             )
     if order.first_dose and order.last_day and order.last_day < order.first_dose.wall.date():
         yield Finding(
             code="dates-reversed",
             message=f"The last day of {order.drug} ({order.last_day}) is before its first dose "
             f"({order.first_dose.wall:%Y-%m-%d}).",
-            expected="last_day on or after the day of the first dose", mend="Correct whichever is wrong.",
+            expected="last_day on or after the day of the first dose",
+            mend="Correct whichever is wrong.",
             places=((*place, "last_day"), (*place, "first_dose")),
         )
     if order.first_dose and order.stops and order.stops.instant <= order.first_dose.instant:
         yield Finding(
-            code="dates-reversed", message=f"{order.drug} stops before it starts.",
-            expected="stops after first_dose", mend="Correct whichever is wrong.",
+            code="dates-reversed",
+            message=f"{order.drug} stops before it starts.",
+            expected="stops after first_dose",
+            mend="Correct whichever is wrong.",
             places=((*place, "stops"), (*place, "first_dose")),
         )
 
@@ -385,16 +402,19 @@ def _needed(plan: Plan, order: Order) -> Iterator[Finding]:
     for name, meaning in wanted.items():
         if getattr(order, name) is None:
             yield Finding(
-                code="missing", message=f"[order.{order.name}] does not state {name}: {meaning}.",
+                code="missing",
+                message=f"[order.{order.name}] does not state {name}: {meaning}.",
                 expected="a value from the orders or the provider's protocol",
-                mend=f"Add a line  {name} = ...  as ordered.", places=((*place, name),),
+                mend=f"Add a line  {name} = ...  as ordered.",
+                places=((*place, name),),
             )
     if order.least_spacing and order.most_spacing and order.least_spacing > order.most_spacing:
         yield Finding(
             code="spacing-ordered",
             message=f"The least spacing ({span(order.least_spacing)}) is longer than the most "
             f"({span(order.most_spacing)}).",
-            expected="least_spacing at most most_spacing", mend="Correct whichever is wrong.",
+            expected="least_spacing at most most_spacing",
+            mend="Correct whichever is wrong.",
             places=((*place, "least_spacing"), (*place, "most_spacing")),
         )
 
@@ -410,8 +430,10 @@ def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
         delivered = stepped_volume(order)
         if abs(delivered - order.volume.amount) > rounding:
             yield _disagreement(
-                order, f"the rate steps deliver {number(delivered)} mL and the volume is {order.volume.text}",
-                "rate_steps", "volume",
+                order,
+                f"the rate steps deliver {number(delivered)} mL and the volume is {order.volume.text}",
+                "rate_steps",
+                "volume",
             )
     if steps is not None and stated is not None and steps != stated:
         yield _disagreement(
@@ -420,8 +442,10 @@ def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
     if order.continuous:
         if stated is not None or steps is not None:
             yield _disagreement(
-                order, "a continuous infusion has no duration of its own; first_dose and its end say how long it runs",
-                "continuous", "duration" if stated is not None else "rate_steps",
+                order,
+                "a continuous infusion has no duration of its own; first_dose and its end say how long it runs",
+                "continuous",
+                "duration" if stated is not None else "rate_steps",
             )
         return
     bounds = rate_range(order)
@@ -431,21 +455,28 @@ def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
             yield _disagreement(
                 order,
                 f"{order.volume.text} at {order.rate.text} takes {span(exact)} "
-                f"({number(order.volume.amount)} / {number(order.rate.amount)} = {number(exact / 60)} h; the rate's own "
-                f"rounding allows {number(least / 60)} to {number(most / 60)} h) and the duration is {span(stated)}",
-                "duration", "volume", "rate",
+                f"({number(order.volume.amount)} / {number(order.rate.amount)} = {number(exact / 60)} h; the rate's "
+                f"own rounding allows {number(least / 60)} to {number(most / 60)} h) and the duration is {span(stated)}",
+                "duration",
+                "volume",
+                "rate",
             )
     if duration(order) is None:
         yield Finding(
-            code="no-duration", message=f"Nothing says how long a dose of {order.drug} runs.",
-            expected="duration, or volume and rate, or rate_steps", mend="Add what the order says.", places=(place,),
+            code="no-duration",
+            message=f"Nothing says how long a dose of {order.drug} runs.",
+            expected="duration, or volume and rate, or rate_steps",
+            mend="Add what the order says.",
+            places=(place,),
         )
 
 
 def _disagreement(order: Order, what: str, *names: str) -> Finding:
     return Finding(
-        code="duration-disagrees", message=f"[order.{order.name}]: {what}.",
-        expected="one statement, or statements that agree", mend="Correct whichever is wrong; do not guess: ask.",
+        code="duration-disagrees",
+        message=f"[order.{order.name}]: {what}.",
+        expected="one statement, or statements that agree",
+        mend="Correct whichever is wrong; do not guess: ask.",
         places=tuple(("order", order.name, name) for name in names),
     )
 
@@ -458,30 +489,40 @@ def _given_as(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="given-as",
             message=f"A push of {span(takes)} does not fit into one touch of {span(handling)}.",
-            expected="a push no longer than the plan's handling_time", mend="Write given_as = \"infusion\", or correct one.",
+            expected="a push no longer than the plan's handling_time",
+            mend='Write given_as = "infusion", or correct one.',
             places=((*place, "given_as"), ("plan", "handling_time")),
         )
     if order.given_as is GivenAs.PUMP and order.kept_open is None:
         yield Finding(
-            code="missing", message=f"[order.{order.name}] is given by a pump and does not state kept_open.",
+            code="missing",
+            message=f"[order.{order.name}] is given by a pump and does not state kept_open.",
             expected="kept_open = true or false: whether the pump keeps the lumen open between its doses",
-            mend="Add it as the pump is programmed.", places=((*place, "kept_open"),),
+            mend="Add it as the pump is programmed.",
+            places=((*place, "kept_open"),),
         )
     if order.continuous and order.given_as is not GivenAs.INFUSION:
         yield Finding(
-            code="given-as", message=f"{order.drug} is continuous and cannot be given as a {order.given_as.value}.",
-            expected='given_as = "infusion"', mend="Correct whichever is wrong.",
+            code="given-as",
+            message=f"{order.drug} is continuous and cannot be given as a {order.given_as.value}.",
+            expected='given_as = "infusion"',
+            mend="Correct whichever is wrong.",
             places=((*place, "given_as"), (*place, "continuous")),
         )
     if order.given_as is GivenAs.PUMP and not (order.clock_times or order.every) and not order.continuous:
         yield Finding(
-            code="given-as", message=f"A pump's doses of {order.drug} need clock_times or every.",
-            expected="clock_times or every", mend="State when the pump gives its doses.", places=((*place, "given_as"),),
+            code="given-as",
+            message=f"A pump's doses of {order.drug} need clock_times or every.",
+            expected="clock_times or every",
+            mend="State when the pump gives its doses.",
+            places=((*place, "given_as"),),
         )
     if order.kept_open is not None and order.given_as is not GivenAs.PUMP:
         yield Finding(
-            code="given-as", message=f"[order.{order.name}] states kept_open and is not given by a pump.",
-            expected='kept_open beside given_as = "pump" only', mend="Take kept_open out.",
+            code="given-as",
+            message=f"[order.{order.name}] states kept_open and is not given by a pump.",
+            expected='kept_open beside given_as = "pump" only',
+            mend="Take kept_open out.",
             places=((*place, "kept_open"), (*place, "given_as")),
         )
 
@@ -491,33 +532,45 @@ def _bags(plan: Plan, order: Order) -> Iterator[Finding]:
     stated = [name for name in ("bag_every", "bag_times") if getattr(order, name) is not None]
     if len(stated) == 2:
         yield Finding(
-            code="bag", message=f"[order.{order.name}] states both bag_every and bag_times.", expected="one of them",
-            mend="Keep the one that is ordered.", places=tuple((*place, name) for name in stated),
+            code="bag",
+            message=f"[order.{order.name}] states both bag_every and bag_times.",
+            expected="one of them",
+            mend="Keep the one that is ordered.",
+            places=tuple((*place, name) for name in stated),
         )
     if stated and order.bag_flush is None:
         yield Finding(
-            code="bag", message=f"[order.{order.name}] has bag changes and does not state bag_flush.",
-            expected="bag_flush = [...], an empty list for none", mend="Add it from the provider's protocol.",
+            code="bag",
+            message=f"[order.{order.name}] has bag changes and does not state bag_flush.",
+            expected="bag_flush = [...], an empty list for none",
+            mend="Add it from the provider's protocol.",
             places=((*place, "bag_flush"), (*place, stated[0])),
         )
     if order.bag_flush is not None and not stated:
         yield Finding(
-            code="bag", message=f"[order.{order.name}] states bag_flush and no bag changes.",
-            expected="bag_every or bag_times beside it", mend="Add one of them, or take bag_flush out.",
+            code="bag",
+            message=f"[order.{order.name}] states bag_flush and no bag changes.",
+            expected="bag_every or bag_times beside it",
+            mend="Add one of them, or take bag_flush out.",
             places=((*place, "bag_flush"),),
         )
     takes = duration(order)
     single = order.given_as is GivenAs.INFUSION and not order.continuous and takes is not None
     if single and takes is not None and (order.given_as is GivenAs.PUSH or (order.bag_every or 0) >= takes):
         yield Finding(
-            code="bag", message=f"A dose of {order.drug} runs {span(takes)}, so its bag is never changed.",
-            expected="bag_every shorter than the infusion", mend="Take bag_every out, or correct one of the two.",
+            code="bag",
+            message=f"A dose of {order.drug} runs {span(takes)}, so its bag is never changed.",
+            expected="bag_every shorter than the infusion",
+            mend="Take bag_every out, or correct one of the two.",
             places=((*place, "bag_every"),),
         )
     if order.given_as is GivenAs.PUSH and stated:
         yield Finding(
-            code="bag", message=f"{order.drug} is pushed from a syringe and has no bag to change.",
-            expected="no bag_every or bag_times", mend=f"Take {stated[0]} out.", places=((*place, stated[0]),),
+            code="bag",
+            message=f"{order.drug} is pushed from a syringe and has no bag to change.",
+            expected="no bag_every or bag_times",
+            mend=f"Take {stated[0]} out.",
+            places=((*place, stated[0]),),
         )
 
 
@@ -531,7 +584,8 @@ def _flush_through(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="flush-through",
             message=f"{order.drug} must not be flushed through, and its bag changes flush.",
-            expected="bag_flush = []", mend="Ask the pharmacist or prescriber; then correct one of the two.",
+            expected="bag_flush = []",
+            mend="Ask the pharmacist or prescriber; then correct one of the two.",
             places=((*place, "flush_through"), (*place, "bag_flush")),
         )
     if order.kept_open is False:
@@ -552,7 +606,8 @@ def _neighbours(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="lumen-out-of-use",
             message=f"{order.drug} is ordered through the {lumen.label} lumen, which is out of use.",
-            expected="a lumen that is in use", mend="Ask the prescriber or nurse which lumen it is to run through.",
+            expected="a lumen that is in use",
+            mend="Ask the prescriber or nurse which lumen it is to run through.",
             places=((*place, "lumen"), ("lumen", order.lumen, "in_use")),
         )
     partner = plan.orders.get(order.runs_with or "")
@@ -561,7 +616,8 @@ def _neighbours(plan: Plan, order: Order) -> Iterator[Finding]:
             code="runs-with",
             message=f"[order.{order.name}] is to run with "
             + ("itself." if partner is order else f"{partner.drug}, which runs through another lumen."),
-            expected="another order through the same lumen", mend="Correct runs_with, or one of the lumens.",
+            expected="another order through the same lumen",
+            mend="Correct runs_with, or one of the lumens.",
             places=((*place, "runs_with"), ("order", partner.name, "lumen")),
         )
     leader = plan.orders.get(order.follows or "")
@@ -569,7 +625,8 @@ def _neighbours(plan: Plan, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="timing",
             message=f"{order.drug} follows {leader.drug}, whose doses have no planned finish to follow.",
-            expected="an order with planned doses that finish", mend="Time the order in another way.",
+            expected="an order with planned doses that finish",
+            mend="Time the order in another way.",
             places=((*place, "follows"), ("order", leader.name)),
         )
 
@@ -584,7 +641,9 @@ def _circles(plan: Plan) -> Iterator[Finding]:
             circle = chain[chain.index(str(leader)) :]
             told.update(circle)
             yield Finding(
-                code="follows-itself", message="These orders follow one another in a circle: " + ", ".join(circle) + ".",
-                expected="a first order with a timing of its own", mend="Give one of them a timing of its own.",
+                code="follows-itself",
+                message="These orders follow one another in a circle: " + ", ".join(circle) + ".",
+                expected="a first order with a timing of its own",
+                mend="Give one of them a timing of its own.",
                 places=tuple(("order", member, "follows") for member in circle),
             )

@@ -22,7 +22,7 @@ from reminders.zones import known_zones, zone
 EARLIEST_YEAR, LATEST_YEAR = 2000, 2200
 
 
-class Unreadable(ValueError):
+class UnreadableError(ValueError):
     """A value that is not of its key's form; carries what a finding about it needs."""
 
     def __init__(self, problem: str, expected: str, mend: str = "", code: str = "wrong-form") -> None:
@@ -34,7 +34,7 @@ class Unreadable(ValueError):
 class Form:
     """How a value is written (``shown``, for people) and the function that reads it.
 
-    ``read`` takes the raw TOML value and the home zone (for moments) and raises :class:`Unreadable`.
+    ``read`` takes the raw TOML value and the home zone (for moments) and raises :class:`UnreadableError`.
     """
 
     shown: str
@@ -67,15 +67,15 @@ def shown_value(raw: object) -> str:
 
 def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
     if not isinstance(raw, str):
-        raise Unreadable(f"{shown_value(raw)} is not text", "text in quotation marks")
+        raise UnreadableError(f"{shown_value(raw)} is not text", "text in quotation marks")
     text = " ".join(raw.split())
     if not text:
-        raise Unreadable("the text is empty", "at least one word")
+        raise UnreadableError("the text is empty", "at least one word")
     if len(text) > longest:
-        raise Unreadable(f"the text has {len(text)} characters", f"at most {longest} characters")
+        raise UnreadableError(f"the text has {len(text)} characters", f"at most {longest} characters")
     bad = next((char for char in text if unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn")), None)
     if bad is not None:
-        raise Unreadable(f"the text holds the control character U+{ord(bad):04X}", "plain text")
+        raise UnreadableError(f"the text holds the control character U+{ord(bad):04X}", "plain text")
     return text
 
 
@@ -85,7 +85,7 @@ LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw,
 
 def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
     if not isinstance(raw, bool):
-        raise Unreadable(f"{shown_value(raw)} is not a yes or no", "true or false, without quotation marks")
+        raise UnreadableError(f"{shown_value(raw)} is not a yes or no", "true or false, without quotation marks")
     return raw
 
 
@@ -98,9 +98,9 @@ def whole(least: int, most: int) -> Form:
 
     def read(raw: Any, home: ZoneInfo | None) -> int:
         if isinstance(raw, bool) or not isinstance(raw, int):
-            raise Unreadable(f"{shown_value(raw)} is not a whole number", expected)
+            raise UnreadableError(f"{shown_value(raw)} is not a whole number", expected)
         if not least <= raw <= most:
-            raise Unreadable(f"{raw} lies outside what can be meant", expected, code="out-of-range")
+            raise UnreadableError(f"{raw} lies outside what can be meant", expected, code="out-of-range")
         return raw
 
     return Form(f"a whole number from {least} to {most}", read)
@@ -113,7 +113,7 @@ def choice(options: type[Enum]) -> Form:
 
     def read(raw: Any, home: ZoneInfo | None) -> Enum:
         if raw not in words:
-            raise Unreadable(f"{shown_value(raw)} is none of the words that stand here", f"one of {shown}")
+            raise UnreadableError(f"{shown_value(raw)} is none of the words that stand here", f"one of {shown}")
         return options(raw)
 
     return Form("one of " + ", ".join(f'`"{word}"`' for word in words), read)
@@ -124,9 +124,9 @@ def _identity(raw: Any, home: ZoneInfo | None) -> uuid.UUID:
     try:
         found = uuid.UUID(raw)
     except (ValueError, AttributeError, TypeError):
-        raise Unreadable(f"{shown_value(raw)} is not a random id", "a random UUID (version 4)", mend) from None
+        raise UnreadableError(f"{shown_value(raw)} is not a random id", "a random UUID (version 4)", mend) from None
     if found.version != 4:
-        raise Unreadable("the id was not drawn at random", "a random UUID (version 4), which names nobody", mend)
+        raise UnreadableError("the id was not drawn at random", "a random UUID (version 4), which names nobody", mend)
     return found
 
 
@@ -135,7 +135,7 @@ IDENTITY = Form("a random UUID (version 4)", _identity)
 
 def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
     if raw not in known_zones() if isinstance(raw, str) else True:
-        raise Unreadable(
+        raise UnreadableError(
             f"{shown_value(raw)} is not a zone of the IANA data",
             "a zone such as America/Chicago or Europe/Dublin",
             "Name the region and the city with a slash; abbreviations such as CST are not unique.",
@@ -149,7 +149,7 @@ ZONE = Form("an IANA time zone such as `America/Chicago`", _zone)
 
 def _year_fits(year: int) -> None:
     if not EARLIEST_YEAR <= year <= LATEST_YEAR:
-        raise Unreadable(
+        raise UnreadableError(
             f"the year {year} cannot be meant", f"a year from {EARLIEST_YEAR} to {LATEST_YEAR}", code="out-of-range"
         )
 
@@ -159,9 +159,9 @@ def _date(raw: Any, home: ZoneInfo | None) -> date:
         try:
             raw = date.fromisoformat(raw.strip())
         except ValueError:
-            raise Unreadable(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26") from None
+            raise UnreadableError(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26") from None
     if isinstance(raw, datetime) or not isinstance(raw, date):
-        raise Unreadable(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26")
+        raise UnreadableError(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26")
     _year_fits(raw.year)
     return raw
 
@@ -173,18 +173,18 @@ def _moment(raw: Any, home: ZoneInfo | None) -> Moment:
     expected = 'date and time to the minute, such as "2026-10-26 08:00"'
     if isinstance(raw, str):
         if ":" not in raw:
-            raise Unreadable(f"{shown_value(raw)} has no time of day", expected)
+            raise UnreadableError(f"{shown_value(raw)} has no time of day", expected)
         try:
             raw = datetime.fromisoformat(raw.strip())
         except ValueError:
-            raise Unreadable(f"{shown_value(raw)} is not a date with a time", expected) from None
+            raise UnreadableError(f"{shown_value(raw)} is not a date with a time", expected) from None
     if not isinstance(raw, datetime):
-        raise Unreadable(f"{shown_value(raw)} is not a date with a time", expected)
+        raise UnreadableError(f"{shown_value(raw)} is not a date with a time", expected)
     _year_fits(raw.year)
     if raw.second or raw.microsecond:
-        raise Unreadable(f"{raw.time()} is not a whole minute", expected)
+        raise UnreadableError(f"{raw.time()} is not a whole minute", expected)
     if home is None:
-        raise Unreadable("without the plan's zone this moment is no instant", "a zone under [plan]")
+        raise UnreadableError("without the plan's zone this moment is no instant", "a zone under [plan]")
     if raw.tzinfo is not None:
         return Moment(from_datetime(raw.astimezone(UTC)), raw.astimezone(home).replace(tzinfo=None, fold=0))
     instant, case = instant_of(raw, home)
@@ -202,7 +202,7 @@ def _clock_time(raw: Any, home: ZoneInfo | None) -> time:
         return raw
     match = CLOCK.fullmatch(raw.strip()) if isinstance(raw, str) else None
     if match is None:
-        raise Unreadable(
+        raise UnreadableError(
             f"{shown_value(raw)} is not a time of day", expected, "Write 8 in the evening as 20:00, midnight as 00:00."
         )
     return time(int(match.group(1)), int(match.group(2)))
@@ -213,7 +213,7 @@ CLOCK_TIME = Form('a time of day such as `"08:00"`', _clock_time)
 
 def _weekday(raw: Any, home: ZoneInfo | None) -> int:
     if raw not in WEEKDAYS:
-        raise Unreadable(f"{shown_value(raw)} is not a weekday", "one of " + ", ".join(WEEKDAYS))
+        raise UnreadableError(f"{shown_value(raw)} is not a weekday", "one of " + ", ".join(WEEKDAYS))
     return WEEKDAYS.index(raw)
 
 
@@ -226,15 +226,15 @@ def _clock_range(raw: Any, home: ZoneInfo | None) -> ClockRange:
     expected = 'hours such as "22:00-07:00", or with weekdays "Sat Sun 23:00-08:30" or "Mon-Fri 22:00-06:30"'
     match = RANGE.fullmatch(raw.strip()) if isinstance(raw, str) else None
     if match is None:
-        raise Unreadable(f"{shown_value(raw)} is not a range of hours", expected)
+        raise UnreadableError(f"{shown_value(raw)} is not a range of hours", expected)
     first, last = _clock_time(match.group(2), home), _clock_time(match.group(3), home)
     if first == last:
-        raise Unreadable(f"{shown_value(raw)} begins and ends at one time", expected)
+        raise UnreadableError(f"{shown_value(raw)} begins and ends at one time", expected)
     days: set[int] = set()
     for word in (match.group(1) or "Mon-Sun").replace(",", " ").split():
         begin, _, end = word.partition("-")
         if begin not in WEEKDAYS or (end or begin) not in WEEKDAYS:
-            raise Unreadable(f'"{word}" is not a weekday', expected)
+            raise UnreadableError(f'"{word}" is not a weekday', expected)
         day = WEEKDAYS.index(begin)
         days.add(day)
         while WEEKDAYS[day] != (end or begin):
@@ -252,21 +252,27 @@ def quantity(*kinds: str, least: Fraction | None = None, most: Fraction | None =
 
     def read(raw: Any, home: ZoneInfo | None) -> Measure:
         if isinstance(raw, bool) or not isinstance(raw, str):
-            raise Unreadable(
-                f"{shown_value(raw)} has no unit", f"a {' or '.join(kinds)} with its unit, such as {examples}",
-                "Write the unit after the number and both in quotation marks.", "wrong-unit",
+            raise UnreadableError(
+                f"{shown_value(raw)} has no unit",
+                f"a {' or '.join(kinds)} with its unit, such as {examples}",
+                "Write the unit after the number and both in quotation marks.",
+                "wrong-unit",
             )
         try:
             found, _ = measure(raw.strip(), kinds)
         except UnitError as error:
-            raise Unreadable(
-                f"{shown_value(raw)} {error}", f"a {' or '.join(kinds)}, such as {examples}",
-                'Write units in full ("units", not "U") and decimals with a point.', "wrong-unit",
+            raise UnreadableError(
+                f"{shown_value(raw)} {error}",
+                f"a {' or '.join(kinds)}, such as {examples}",
+                'Write units in full ("units", not "U") and decimals with a point.',
+                "wrong-unit",
             ) from None
         if (found.amount <= 0 and least is None) or (least is not None and found.amount < least):
-            raise Unreadable(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
+            raise UnreadableError(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
         if most is not None and found.amount > most:
-            raise Unreadable(f"{shown_value(raw)} is more than can be meant", f"at most {most}", code="out-of-range")
+            raise UnreadableError(
+                f"{shown_value(raw)} is more than can be meant", f"at most {most}", code="out-of-range"
+            )
         return found
 
     return Form(f"a {' or '.join(kinds)} such as " + examples.replace('"', "`"), read)
@@ -282,9 +288,9 @@ def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
     def read(raw: Any, home: ZoneInfo | None) -> int:
         found = form.read(raw, home)
         if found.amount.denominator != 1:
-            raise Unreadable(f"{shown_value(raw)} is not a whole number of minutes", "whole minutes")
+            raise UnreadableError(f"{shown_value(raw)} is not a whole number of minutes", "whole minutes")
         if not least <= found.amount <= most:
-            raise Unreadable(
+            raise UnreadableError(
                 f"{shown_value(raw)} cannot be meant here",
                 f"a duration from {least} min to {most // 1440} days" if most >= 2880 else f"{least} to {most} min",
                 code="out-of-range",
@@ -305,7 +311,9 @@ class RateStep:
 def _rate_step(raw: Any, home: ZoneInfo | None) -> RateStep:
     rate, _, length = raw.partition(" for ") if isinstance(raw, str) else ("", "", "")
     if not length:
-        raise Unreadable(f"{shown_value(raw)} is not a rate step", 'a rate and how long, such as "50 mL/h for 1 h"')
+        raise UnreadableError(
+            f"{shown_value(raw)} is not a rate step", 'a rate and how long, such as "50 mL/h for 1 h"'
+        )
     return RateStep(quantity("flow").read(rate, home), minutes().read(length, home))
 
 
@@ -317,7 +325,7 @@ PUSHED = re.compile(r"([A-Za-z0-9_-]+)(?:\s+(\S.*))?")
 def _pushed(raw: Any, home: ZoneInfo | None) -> Pushed:
     match = PUSHED.fullmatch(raw.strip()) if isinstance(raw, str) else None
     if match is None:
-        raise Unreadable(
+        raise UnreadableError(
             f"{shown_value(raw)} is not a fluid or step", 'a name, perhaps with a volume: "saline" or "saline 20 mL"'
         )
     volume = match.group(2)
@@ -332,15 +340,19 @@ def many(item: Form, *, least: int = 0) -> Form:
 
     def read(raw: Any, home: ZoneInfo | None) -> tuple[Any, ...]:
         if not isinstance(raw, list):
-            raise Unreadable(f"{shown_value(raw)} is not a list", f"a list in square brackets, each entry {item.shown}")
+            raise UnreadableError(
+                f"{shown_value(raw)} is not a list", f"a list in square brackets, each entry {item.shown}"
+            )
         if len(raw) < least:
-            raise Unreadable("the list is empty", f"at least {least} of: {item.shown}")
+            raise UnreadableError("the list is empty", f"at least {least} of: {item.shown}")
         found = []
         for count, entry in enumerate(raw, start=1):
             try:
                 found.append(item.read(entry, home))
-            except Unreadable as error:
-                raise Unreadable(f"entry {count}: {error.problem}", error.expected, error.mend, error.code) from None
+            except UnreadableError as error:
+                raise UnreadableError(
+                    f"entry {count}: {error.problem}", error.expected, error.mend, error.code
+                ) from None
         return tuple(found)
 
     return Form(f"a list of: {item.shown}", read)
@@ -349,12 +361,12 @@ def many(item: Form, *, least: int = 0) -> Form:
 def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     expected = 'items with whole numbers, such as { "hub scrub" = 1 }'
     if not isinstance(raw, dict):
-        raise Unreadable(f"{shown_value(raw)} is not a table of items", expected)
+        raise UnreadableError(f"{shown_value(raw)} is not a table of items", expected)
     for name, number in raw.items():
         if isinstance(number, bool) or not isinstance(number, int) or not 0 < number <= 1000:
-            raise Unreadable(f'"{name}" = {shown_value(number)} is not a number of items', expected)
+            raise UnreadableError(f'"{name}" = {shown_value(number)} is not a number of items', expected)
         if not name.strip() or len(name) > 60 or not name.isprintable():
-            raise Unreadable(f"{shown_value(name)} is not the name of an item", expected)
+            raise UnreadableError(f"{shown_value(name)} is not the name of an item", expected)
     return {" ".join(name.split()): number for name, number in raw.items()}
 
 
@@ -369,7 +381,7 @@ COLOURS = frozenset(
 
 def _colour(raw: Any, home: ZoneInfo | None) -> str:
     if raw not in COLOURS:
-        raise Unreadable(f"{shown_value(raw)} is not a colour known here", "one of " + ", ".join(sorted(COLOURS)))
+        raise UnreadableError(f"{shown_value(raw)} is not a colour known here", "one of " + ", ".join(sorted(COLOURS)))
     return str(raw)
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, time
 from enum import Enum
+from fractions import Fraction
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -18,7 +19,6 @@ from reminders.plan import keys
 from reminders.plan.keys import Pushed, RateStep, key
 from reminders.times import ClockRange, Moment, ZoneTimeline
 from reminders.units import Measure
-
 
 
 class LineKind(Enum):
@@ -252,7 +252,7 @@ class Fluid:
     sodium: Measure | None = field(
         default=None,
         metadata=key(
-            keys.quantity("sodium", least=keys.Fraction(0)),
+            keys.quantity("sodium", least=Fraction(0)),
             "Its sodium, for the daily totals; needed for saline.",
             sources="the label of 0.9 % sodium chloride says 9 mg/mL, which is 0.154 mmol/mL",
         ),
@@ -358,7 +358,9 @@ class Order:
     # Timing: exactly one of clock_times, every, moments, continuous, follows, as_needed
     clock_times: tuple[time, ...] | None = field(
         default=None,
-        metadata=key(keys.many(keys.CLOCK_TIME, least=1), "Timing by the clock: the times of day at which doses start."),
+        metadata=key(
+            keys.many(keys.CLOCK_TIME, least=1), "Timing by the clock: the times of day at which doses start."
+        ),
     )
     weekdays: tuple[int, ...] | None = field(
         default=None, metadata=key(keys.many(keys.WEEKDAY, least=1), "With clock_times: only on these weekdays.")
@@ -395,7 +397,9 @@ class Order:
     )
     first_dose: Moment | None = field(
         default=None,
-        metadata=key(keys.MOMENT, "When the first dose is (or was) due. Needed, save with moments, follows, as_needed."),
+        metadata=key(
+            keys.MOMENT, "When the first dose is (or was) due. Needed, save with moments, follows, as_needed."
+        ),
     )
     # The end: exactly one of last_day, stops, until_removal, and perhaps doses
     last_day: date | None = field(
@@ -456,7 +460,9 @@ class Order:
     )
     after_late_dose: AfterLateDose = field(
         default=AfterLateDose.KEEP,
-        metadata=key(keys.choice(AfterLateDose), "Whether the doses after a late one keep their times or shift with it."),
+        metadata=key(
+            keys.choice(AfterLateDose), "Whether the doses after a late one keep their times or shift with it."
+        ),
     )
     clock: OrderClock = field(
         default=OrderClock.HOME,
@@ -568,9 +574,7 @@ class Plan:
     @cached_property
     def clock(self) -> ZoneTimeline:
         """Return which zone's clock the household reads at each instant."""
-        return ZoneTimeline(
-            self.course.zone, tuple((change.at.instant, change.zone) for change in self.zone_changes)
-        )
+        return ZoneTimeline(self.course.zone, tuple((change.at.instant, change.zone) for change in self.zone_changes))
 
     @property
     def last_moment(self) -> Moment | None:

@@ -38,7 +38,8 @@ def _heparin(plan: Plan) -> Iterator[Finding]:
     for name, fluid in plan.fluids.items():
         if fluid.kind is FluidKind.HEPARIN and fluid.strength and fluid.strength.amount > STRONGEST_LOCK:
             yield _unusual(
-                "heparin-strong", f"{fluid.label} holds {fluid.strength.text}.",
+                "heparin-strong",
+                f"{fluid.label} holds {fluid.strength.text}.",
                 "10 or 100 units/mL in published locks (heparin lock labels; hospital patient handouts)",
                 ("fluid", name, "strength"),
             )
@@ -51,14 +52,19 @@ def _heparin(plan: Plan) -> Iterator[Finding]:
             continue
         if plan.line.valved:
             yield _unusual(
-                "heparin-valved", "A valved line is locked with heparin.",
+                "heparin-valved",
+                "A valved line is locked with heparin.",
                 "saline alone in a valved line unless ordered otherwise (a children's hospital's teaching, 2022)",
-                place, ("line", "valved"),
+                place,
+                ("line", "valved"),
             )
         if allergies:
             yield _unusual(
-                "heparin-allergy", f'The allergies name "{allergies[0]}", and the lock is heparin.',
-                "no heparin with an allergy to it (common practice, no source)", place, ("line", "allergies"),
+                "heparin-allergy",
+                f'The allergies name "{allergies[0]}", and the lock is heparin.',
+                "no heparin with an allergy to it (common practice, no source)",
+                place,
+                ("line", "allergies"),
             )
 
 
@@ -68,8 +74,10 @@ def _limits(plan: Plan) -> Iterator[Finding]:
     for limit, place in limits:
         if limit is not None and not LEAST_IDLE_LIMIT <= limit <= MOST_IDLE_LIMIT:
             yield _unusual(
-                "idle-limit-range", f"The idle limit is {span(limit)}.",
-                "from 8 h (hospital policies) to 28 days (implanted ports, every 4 weeks)", place,
+                "idle-limit-range",
+                f"The idle limit is {span(limit)}.",
+                "from 8 h (hospital policies) to 28 days (implanted ports, every 4 weeks)",
+                place,
             )
 
 
@@ -82,8 +90,10 @@ def _volumes(plan: Plan) -> Iterator[Finding]:
     for volume, place in volumes:
         if volume is not None and not LEAST_FLUSH <= volume.amount <= MOST_FLUSH:
             yield _unusual(
-                "flush-volume-range", f"{volume.text} is pushed at once.",
-                "from 1 mL (infants) to 30 mL (after blood) in published flush tables", place,
+                "flush-volume-range",
+                f"{volume.text} is pushed at once.",
+                "from 1 mL (infants) to 30 mL (after blood) in published flush tables",
+                place,
             )
 
 
@@ -93,9 +103,11 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
         drug = order.drug.casefold()
         if drug in seen:
             yield _unusual(
-                "duplicate-drug", f"{order.drug} is ordered twice, as {seen[drug]} and as {name}.",
+                "duplicate-drug",
+                f"{order.drug} is ordered twice, as {seen[drug]} and as {name}.",
                 "one order for each drug (common practice, no source)",
-                ("order", name, "drug"), ("order", seen[drug], "drug"),
+                ("order", name, "drug"),
+                ("order", seen[drug], "drug"),
             )
         seen.setdefault(drug, name)
 
@@ -103,9 +115,11 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
 def _midline(plan: Plan, order: Order) -> Iterator[Finding]:
     if plan.line.kind is LineKind.MIDLINE and order.kind in (DrugKind.NUTRITION, DrugKind.VESICANT):
         yield _unusual(
-            "midline-drug", f"{order.drug} is {order.kind.value}, and a midline does not end in a central vein.",
+            "midline-drug",
+            f"{order.drug} is {order.kind.value}, and a midline does not end in a central vein.",
             "a central line for nutrition and vesicants (from memory of infusion nursing standards)",
-            ("order", order.name, "kind"), ("line", "kind"),
+            ("order", order.name, "kind"),
+            ("line", "kind"),
         )
 
 
@@ -125,14 +139,18 @@ def _bag(plan: Plan, order: Order) -> Iterator[Finding]:
             f"A bag of {order.volume.text} at {order.rate.text} is empty after {span(bounds[1])} and is changed "
             f"after {span(interval)}.",
             "a bag that lasts until it is changed (arithmetic: volume / rate)",
-            (*place, changed_by), (*place, "volume"), (*place, "rate"),
+            (*place, changed_by),
+            (*place, "volume"),
+            (*place, "rate"),
         )
     hangs = interval if interval is not None else duration(order)
     if order.hang_time is not None and hangs is not None and hangs > order.hang_time:
         yield _unusual(
-            "hang-time", f"A bag of {order.drug} hangs {span(hangs)}; the plan allows {span(order.hang_time)}.",
+            "hang-time",
+            f"A bag of {order.drug} hangs {span(hangs)}; the plan allows {span(order.hang_time)}.",
             "a bag changed within its hang time (the plan's own value)",
-            (*place, "hang_time"), (*place, changed_by if interval is not None else "duration"),
+            (*place, "hang_time"),
+            (*place, changed_by if interval is not None else "duration"),
         )
 
 
@@ -146,8 +164,11 @@ def _rate(order: Order) -> Iterator[Finding]:
         return
     if fastest > limit.amount:
         yield _unusual(
-            "rate-limit", f"{shown}, above the order's limit of {limit.text}.",
-            "a rate at or below the order's own limit", (*place, "rate_limit"), *((*place, key) for key in keys),
+            "rate-limit",
+            f"{shown}, above the order's limit of {limit.text}.",
+            "a rate at or below the order's own limit",
+            (*place, "rate_limit"),
+            *((*place, key) for key in keys),
         )
 
 

@@ -84,7 +84,7 @@ class _Reader:
         table = self.values.get("plan")
         try:
             zone: ZoneInfo = keys.ZONE.read(table["zone"] if isinstance(table, dict) else None, None)
-        except (keys.Unreadable, KeyError):
+        except (keys.UnreadableError, KeyError):
             return None  # told where the key itself is read
         return zone
 
@@ -112,8 +112,11 @@ class _Reader:
             place = (name, entry)
             if keys.PUSHED.fullmatch(entry) is None or " " in entry or len(entry) > 40:
                 self._find(
-                    "wrong-form", f'"{keys.shown_value(entry)}" cannot be a name.', place,
-                    "letters, digits, - and _, at most 40 of them", "Give the table a plain name; a label can be freer.",
+                    "wrong-form",
+                    f'"{keys.shown_value(entry)}" cannot be a name.',
+                    place,
+                    "letters, digits, - and _, at most 40 of them",
+                    "Give the table a plain name; a label can be freer.",
                 )
                 self.unread.add(place)
                 continue
@@ -147,22 +150,28 @@ class _Reader:
             if name in raw:
                 try:
                     values[name] = form.read(raw[name], self.home)
-                except keys.Unreadable as error:
+                except keys.UnreadableError as error:
                     broken = True
                     if form is keys.MOMENT and self.home is None and "zone" in error.expected:
                         continue  # the zone's own finding says it
                     self._find(
-                        error.code, f"{'.'.join((*place, name))}: {error.problem}.", (*place, name),
-                        error.expected, error.mend or f"Write {name} as {_plain(form.shown)}.",
+                        error.code,
+                        f"{'.'.join((*place, name))}: {error.problem}.",
+                        (*place, name),
+                        error.expected,
+                        error.mend or f"Write {name} as {_plain(form.shown)}.",
                     )
             elif item.default is MISSING and item.default_factory is MISSING:
                 broken = True
                 sources = item.metadata["sources"]
                 self._find(
-                    "missing", f"[{'.'.join(place)}] does not state {name}: {item.metadata['meaning']}", (*place, name),
+                    "missing",
+                    f"[{'.'.join(place)}] does not state {name}: {item.metadata['meaning']}",
+                    (*place, name),
                     _plain(form.shown) + (f". For orientation, not to copy: {sources}" if sources else ""),
                     f"Add a line  {name} = ...  with the value from the orders or the provider's protocol."
-                    if sources else f"Add a line  {name} = ...  under [{'.'.join(place)}].",
+                    if sources
+                    else f"Add a line  {name} = ...  under [{'.'.join(place)}].",
                 )
         if broken:
             self.unread.add(place)
@@ -176,7 +185,9 @@ class _Reader:
             close = difflib.get_close_matches(name.lower().replace("-", "_").replace(" ", "_"), wanted, n=1, cutoff=0.6)
             where = f"[{'.'.join(place)}]" if place else "the plan"
             self._find(
-                "unknown-key", f"{where} has no {what} named {keys.shown_value(name)}.", (*place, name),
+                "unknown-key",
+                f"{where} has no {what} named {keys.shown_value(name)}.",
+                (*place, name),
                 f"did you mean {close[0]}?" if close else "one of: " + ", ".join(wanted),
                 f"Rename it to {close[0]}." if close else "Take it out, or put it into the table where it belongs.",
             )
@@ -191,5 +202,3 @@ class _Reader:
 
 def _plain(shown: str) -> str:
     return shown.replace("`", "")
-
-

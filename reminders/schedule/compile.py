@@ -4,7 +4,7 @@ The stages: the horizon; the doses of every order; for each lumen, the touches t
 flushes that keep it within its limit.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -27,7 +27,7 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
     """Return the schedule of a plan whose findings hold no error.
 
     Raises:
-        TooManyDoses: an order has more doses than anyone means.
+        TooManyDosesError: an order has more doses than anyone means.
     """
     start, end, rolling = horizon(plan, now)
     doses = doses_of(plan, Instant(end + plan.protocol.joining_time + 1))
@@ -82,13 +82,10 @@ def _lumen_touches(
     busy: list[tuple[Instant, Instant]] = []
     handled: list[Dose] = []
     for order in orders:
-        for dose in doses[order.name]:
-            if order.given_as is not GivenAs.PUMP or not order.kept_open:
-                busy.append((dose.start, end if dose.end is None else dose.end))
         connected = _reservoir(order, doses[order.name]) if order.given_as is GivenAs.PUMP else doses[order.name]
         handled += connected
-        if order.kept_open:
-            busy += [(dose.start, end if dose.end is None else dose.end) for dose in connected]
+        running = connected if order.kept_open else doses[order.name]
+        busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
         for dose in connected:
             moments[dose.start].starts.append(dose)
             if dose.end is not None and order.given_as is not GivenAs.PUSH:
@@ -155,9 +152,10 @@ class _Writer:
     ) -> None:
         self.plan, self.lumen, self.names = plan, lumen, names
         self.starts = starts
-        self.finishes = {finish for _, finish in busy}
-        self.begins = {begin for begin, _ in busy}
         self.busy = busy
+        self.begun = [begin for begin, _ in busy]
+        self.begins = set(self.begun)
+        self.finishes = {finish for _, finish in busy}
         self.made: dict[tuple[object, ...], tuple[Step, ...]] = {}
         self.unlocked_until = Instant(-1)
 
@@ -182,13 +180,18 @@ class _Writer:
         self.unlocked_until = self._next_start(idle_from, at) if not lock else Instant(-1)
         kind, meaning, reason = self._kind(moment)
         during = moment.bags[0][0] if kind is TouchKind.BAG_CHANGE else None
-        nurse = any(
-            orders[dose.order].flush_through is FlushThrough.NURSE
-            for dose in moment.ends
-        )
+        nurse = any(orders[dose.order].flush_through is FlushThrough.NURSE for dose in moment.ends)
         return Touch(
-            self.names.of(*meaning), kind, self.lumen.name, at, steps, reason,
-            tuple(moment.starts), tuple(moment.ends), during, nurse,
+            self.names.of(*meaning),
+            kind,
+            self.lumen.name,
+            at,
+            steps,
+            reason,
+            tuple(moment.starts),
+            tuple(moment.ends),
+            during,
+            nurse,
         )
 
     def _steps(self, moment: _Moment, lock: bool, held_lock: bool) -> tuple[Step, ...]:
@@ -221,7 +224,7 @@ class _Writer:
             return True
         if idle_from != at:
             return False
-        index = bisect_left(self.busy, (Instant(at + 1),)) - 1  # type: ignore[operator]
+        index = bisect_right(self.begun, at) - 1
         return index < 0 or self.busy[index][1] <= at
 
     def _joins(self, idle_from: Instant, at: Instant) -> bool:
@@ -233,9 +236,7 @@ class _Writer:
         return self.starts[index] if index < len(self.starts) else Instant(-1)
 
 
-def _idle_touches(
-    plan: Plan, lumen: Lumen, names: Identities, placed: list[tuple[Instant, Reason]]
-) -> list[Touch]:
+def _idle_touches(plan: Plan, lumen: Lumen, names: Identities, placed: list[tuple[Instant, Reason]]) -> list[Touch]:
     steps = do.idle_flush(plan, lumen)
     zone = plan.course.zone
     touches = []

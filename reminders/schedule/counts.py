@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from itertools import pairwise
 
 from reminders.plan.durations import dose_volume
 from reminders.plan.model import FluidKind, Order, Plan
@@ -90,9 +91,10 @@ def daily_totals(schedule: Schedule) -> list[DayTotal]:
             day[index] += amount
     infused = _infused(schedule, [start for _, start in starts])
     totals = []
-    for index, ((day_of, begin), (_, end)) in enumerate(zip(starts, starts[1:], strict=False)):
+    for index, ((day_of, begin), (_, end)) in enumerate(pairwise(starts)):
         whole = schedule.start <= begin and end <= schedule.end
-        totals.append(DayTotal(day_of, infused[index], *pushed[day_of], whole))
+        flushed, heparin, sodium = pushed[day_of]
+        totals.append(DayTotal(day_of, infused[index], flushed, heparin, sodium, whole))
     return totals
 
 

@@ -14,7 +14,7 @@ MOST_DOSES = 50_000
 """For one order; more than a dose every 10 minutes for a year is a slip of the pen."""
 
 
-class TooManyDoses(Exception):
+class TooManyDosesError(Exception):
     """An order with more doses than anyone means."""
 
     def __init__(self, order: str) -> None:
@@ -28,7 +28,7 @@ def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
     Orders that follow others come after them, whatever their order in the file.
 
     Raises:
-        TooManyDoses: an order has more than :data:`MOST_DOSES`.
+        TooManyDosesError: an order has more than :data:`MOST_DOSES`.
     """
     found: dict[str, tuple[Dose, ...]] = {}
     for name in plan.orders:
@@ -62,7 +62,7 @@ def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...
             end = Instant(start + runs)
         doses.append(Dose(name, key, number, start, end))
     if len(doses) > MOST_DOSES:
-        raise TooManyDoses(name)
+        raise TooManyDosesError(name)
     found[name] = tuple(doses)
 
 
@@ -118,13 +118,14 @@ def clock_starts(
 ) -> Iterator[tuple[str, Instant]]:
     """Yield the key and instant of each clock time of the order from ``first`` to ``until``, in order of time.
 
-    ``every_day`` leaves the order's weekdays aside. The key is the clock time as ordered, not as a clock change moved it; where a journey makes one clock time
-    occur twice, the zone is added.
+    ``every_day`` leaves the order's weekdays aside. The key is the clock time as ordered, not as a clock change moved
+    it; where a journey makes one clock time occur twice, the zone is added.
     """
     if order.clock is OrderClock.HOME:
-        yield from ((wall.isoformat(timespec="minutes"), at) for wall, at in _walls(
-            order, times, first, until, plan.course.zone, every_day
-        ))
+        yield from (
+            (wall.isoformat(timespec="minutes"), at)
+            for wall, at in _walls(order, times, first, until, plan.course.zone, every_day)
+        )
         return
     seen: set[str] = set()
     for left, right, zone in plan.clock.segments(first, until):

@@ -49,18 +49,18 @@ def calendar_file(
     Where the size runs out the calendar ends with a whole day, and a last event says so.
     """
     plan = schedule.plan
-    first = schedule.start if first is None else first
-    last = schedule.end + plan.course.handling_time if last is None else last
+    begin = schedule.start if first is None else first
+    end = schedule.end if last is None else last
     wanted = [
         touch
         for touch in schedule.touches
-        if first <= touch.at and (touch.at < last or last >= schedule.end) and lumen in (None, touch.lumen)
+        if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
     head = _head(plan, schedule, lumen)
     pieces = [_event(touch, plan).to_ical() for touch in wanted]
     room = largest - len(head.to_ical()) - len(_ends_here(plan, schedule.end, lumen).to_ical())
     kept = _that_fit(pieces, wanted, room, plan)
-    until = Instant(min(last, max(schedule.end, first)))
+    until = min(end, schedule.end)
     if kept < len(wanted):
         until = wanted[kept].at
         pieces = [*pieces[:kept], _ends_here(plan, until, lumen).to_ical()]

@@ -1,0 +1,5 @@
+"""``python -m reminders``."""
+
+from reminders.cli import main
+
+main()

@@ -1,0 +1,39 @@
+"""Findings as text for people: where, the lines themselves, what was expected, how to mend it."""
+
+from collections.abc import Iterable
+
+from reminders.findings import Finding, Severity
+from reminders.plan.source import Source
+
+MOST_SHOWN_OF_A_LINE = 110
+
+
+def finding_text(finding: Finding, source: Source) -> str:
+    """Return one finding as a block of lines without a final newline."""
+    located = [source.locate(place) for place in finding.places]
+    numbers = list(dict.fromkeys(line for line in located if line is not None))
+    where = f"{source.name}, line {numbers[0]}" if numbers else source.name
+    block = [f"{finding.severity.name} ({finding.code}) in {where}"]
+    block += [f"  {line:>5}:  {_shown(source.lines[line - 1])}" for line in numbers if line <= len(source.lines)]
+    block.append(f"  {finding.message}")
+    if finding.expected:
+        block.append(f"  Expected: {finding.expected}.")
+    if finding.mend:
+        block.append(f"  To mend: {finding.mend}")
+    return "\n".join(block)
+
+
+def tally(findings: Iterable[Finding]) -> str:
+    """Count findings by severity: ``2 errors, 1 warning, no notes``."""
+    counts = [0, 0, 0]
+    for finding in findings:
+        counts[finding.severity] += 1
+    return ", ".join(
+        f"{count or 'no'} {severity.name.lower()}{'' if count == 1 else 's'}"
+        for severity, count in zip(Severity, counts, strict=True)
+    )
+
+
+def _shown(line: str) -> str:
+    text = "".join(char if char.isprintable() else " " for char in line.strip())
+    return text if len(text) <= MOST_SHOWN_OF_A_LINE else text[: MOST_SHOWN_OF_A_LINE - 3] + "..."

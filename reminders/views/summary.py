@@ -1,0 +1,119 @@
+"""One screen about a schedule: sessions, nights, supplies of a week, daily totals."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from reminders.schedule.counts import daily_totals, supplies
+from reminders.schedule.model import Schedule, TouchKind, Why
+from reminders.times import DAY, Instant, ZoneTimeline
+from reminders.units import number, span
+from reminders.words import moment_words
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """How often a schedule interrupts a household.
+
+    A session is all touches at one instant. ``idle_sessions`` consist of idle flushes only; ``night`` counts sessions
+    in quiet hours, ``night_idle`` those of them that consist of idle flushes only.
+    """
+
+    touches: int
+    idle_flushes: int
+    sessions: int
+    idle_sessions: int
+    night: int
+    night_idle: int
+
+
+def figures(schedule: Schedule) -> Figures:
+    """Count a schedule's touches and sessions."""
+    sessions: dict[Instant, bool] = {}
+    idle_flushes = 0
+    for touch in schedule.touches:
+        idle = touch.kind is TouchKind.IDLE_FLUSH
+        idle_flushes += idle
+        sessions[touch.at] = sessions.get(touch.at, True) and idle
+    asleep = _within(sessions, schedule.quiet)
+    return Figures(
+        touches=len(schedule.touches),
+        idle_flushes=idle_flushes,
+        sessions=len(sessions),
+        idle_sessions=sum(sessions.values()),
+        night=len(asleep),
+        night_idle=sum(sessions[at] for at in asleep),
+    )
+
+
+def _within(instants: Iterable[Instant], spans: Iterable[tuple[Instant, Instant]]) -> list[Instant]:
+    remaining = iter(spans)
+    begin, end = next(remaining, (None, None))
+    found = []
+    for at in sorted(instants):
+        while end is not None and at >= end:
+            begin, end = next(remaining, (None, None))
+        if begin is not None and at >= begin:
+            found.append(at)
+    return found
+
+
+def summary(schedule: Schedule) -> str:
+    """Return the summary as plain text with a final newline."""
+    plan, clock = schedule.plan, schedule.plan.clock
+    counted = figures(schedule)
+    days = (schedule.end - schedule.start) / DAY
+    until = "rolling on, now to" if schedule.rolling else "to"
+    lines = [
+        f"Revision {plan.course.revision}: {moment_words(clock.local(schedule.start))} {until} "
+        f"{moment_words(clock.local(schedule.end))} ({number_of(days)} days).",
+        f"Home zone {plan.course.zone.key}, zone data {schedule.zone_data}; {len(plan.lumens)} "
+        f"lumen{'' if len(plan.lumens) == 1 else 's'}, {len(plan.orders)} order{'' if len(plan.orders) == 1 else 's'}.",
+        "",
+        f"{'':34}{'a day':>8}{'in all':>9}",
+    ]
+    rows = (
+        ("touches", counted.touches),
+        ("  of them idle flushes", counted.idle_flushes),
+        ("sessions", counted.sessions),
+        ("  of them idle flushes only", counted.idle_sessions),
+        ("sessions in quiet hours", counted.night),
+        ("  of them idle flushes only", counted.night_idle),
+    )
+    lines += [f"{label:34}{number_of(count / days):>8}{count:>9}" for label, count in rows]
+    lines += [*_nights(schedule, clock), "", *_week(schedule), "", *_totals(schedule)]
+    return "\n".join(lines) + "\n"
+
+
+def number_of(value: float) -> str:
+    """Write a number with at most one decimal."""
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
+    lines = []
+    for name, lumen in schedule.plan.lumens.items():
+        forced = [touch for touch in schedule.touches if touch.lumen == name and touch.reason.why is Why.FORCED_QUIET]
+        if forced:
+            lines.append(
+                f"  forced by the {lumen.label} lumen's limit of {span(schedule.plan.idle_limit(lumen))}: {len(forced)}, "
+                f"first {moment_words(clock.local(forced[0].at))}"
+            )
+    return lines
+
+
+def _week(schedule: Schedule) -> list[str]:
+    last = min(schedule.end, Instant(schedule.start + 7 * DAY))
+    items = supplies(schedule, schedule.start, last)
+    span_named = "first 7 days" if last - schedule.start == 7 * DAY else "whole plan"
+    return [f"Supplies of the {span_named}:", *(f"  {count:>4}  {item}" for item, count in sorted(items.items()))]
+
+
+def _totals(schedule: Schedule) -> list[str]:
+    totals = daily_totals(schedule)
+    rows = (("infused", "mL"), ("flushed", "mL"), ("heparin", "units"), ("sodium", "mmol"))
+    lines = ["Daily totals, on the highest day:"]
+    for name, unit in rows:
+        most = max(totals, key=lambda total: getattr(total, name))
+        sort = "from flushes" if name == "sodium" else "of flushes and locks" if name == "flushed" else ""
+        lines.append(f"  {name:8} {number(getattr(most, name)):>8} {unit:5} {most.day}  {sort}".rstrip())
+    return lines
