@@ -4,14 +4,14 @@ import sys
 from datetime import UTC as UTC_ZONE
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
 
 from reminders import words
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file, write_files
-from reminders.findings import Finding, Severity, has_errors
+from reminders.findings import Finding, Severity
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
 from reminders.record import EMPTY
 from reminders.schedule.counts import supplies as count_supplies
@@ -20,13 +20,20 @@ from reminders.times import Instant, from_datetime
 from reminders.views.findings_text import finding_text, tally
 from reminders.zones import zone
 
+# The calendar library takes longer to load than a plan to check, so views are imported by the commands that need them.
+
 FAILED = 1
-"""The exit status where the plan has errors or a file cannot be read or written; 2 is click's, for a command misused."""
+"""The exit status where a plan has errors or a file cannot be read or written; 2 is click's: a command misused."""
 
-COLOURS = {"day": {"bold": True}, "lumen": {"underline": True}, "night": {"fg": "magenta"}, "change": {"fg": "yellow"}}
+COLOURS: dict[str, dict[str, Any]] = {
+    "day": {"bold": True},
+    "lumen": {"underline": True},
+    "night": {"fg": "magenta"},
+    "change": {"fg": "yellow"},
+}
 
 
-class _Day(click.ParamType):
+class _Day(click.ParamType[date]):
     name = "day"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> date:
@@ -173,10 +180,8 @@ def supplies(plan: Path, first: date | None, last: date | None, now: str | None)
     schedule = _schedule(plan, _examined(plan, now))
     begin, end = _range(schedule, first, last)
     clock = schedule.plan.clock
-    click.echo(
-        f"Supplies from {words.moment_words(clock.local(begin))} to {words.moment_words(clock.local(end))}, as planned; "
-        "nothing is added for breakage or early changes:"
-    )
+    days = f"{words.moment_words(clock.local(begin))} to {words.moment_words(clock.local(end))}"
+    click.echo(f"Supplies from {days}, as planned; nothing is added for breakage or early changes:")
     items = count_supplies(schedule, begin, end if last is not None else Instant(end + 1440 * 366))
     for item, count in sorted(items.items()):
         click.echo(f"  {count:>5}  {item}")
@@ -194,13 +199,12 @@ def _examined(plan: Path, now: str | None) -> Examination:
 
 def _schedule(plan: Path, result: Examination) -> Schedule:
     """Return the schedule, or print the errors and stop."""
-    if result.schedule is not None:
-        return result.schedule
-    for finding in result.findings:
-        if finding.severity is Severity.ERROR:
-            click.echo(_coloured(finding, finding_text(finding, result.source)) + "\n", err=True)
-    assert has_errors(result.findings), "a plan without errors has a schedule"
-    _fail(f"{plan.name}: {tally(result.findings)}. Nothing was written.")
+    if result.schedule is None:
+        for finding in result.findings:
+            if finding.severity is Severity.ERROR:
+                click.echo(_coloured(finding, finding_text(finding, result.source)) + "\n", err=True)
+        _fail(f"{plan.name}: {tally(result.findings)}. Nothing was written.")
+    return result.schedule
 
 
 def _range(schedule: Schedule, first: date | None, last: date | None) -> tuple[Instant, Instant]:

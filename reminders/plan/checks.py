@@ -456,7 +456,7 @@ def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
                 order,
                 f"{order.volume.text} at {order.rate.text} takes {span(exact)} "
                 f"({number(order.volume.amount)} / {number(order.rate.amount)} = {number(exact / 60)} h; the rate's "
-                f"own rounding allows {number(least / 60)} to {number(most / 60)} h) and the duration is {span(stated)}",
+                f"own rounding allows {number(least / 60)} to {number(most / 60)} h), the duration is {span(stated)}",
                 "duration",
                 "volume",
                 "rate",

@@ -96,8 +96,8 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
         yield Finding(
             code="limit-passed",
             message=f"The {lumen.label} lumen was last flushed {_when(schedule, lumen.last_flushed.instant)}; its "
-            f"limit of {span(plan.idle_limit(lumen))} passed at {_when(schedule, touch.reason.deadline)}, before the plan "
-            f"starts. Its first flush is due at once.",
+            f"limit of {span(plan.idle_limit(lumen))} passed at {_when(schedule, touch.reason.deadline)}, before "
+            f"the plan starts. Its first flush is due at once.",
             expected="a flush within the limit before the plan starts",
             mend="Make sure when it was last flushed; ask the nurse before it is used.",
             places=(("lumen", name, "last_flushed"), ("plan", "start")),

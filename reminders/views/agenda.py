@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 from datetime import date, timedelta
+from itertools import pairwise
 
 from reminders import words
 from reminders.schedule.model import Schedule, Touch
 from reminders.times import DAY, Instant
 
 Paint = Callable[[str, str], str]
-"""Colours a text by its role (``day``, ``lumen``, ``night``, ``change``); returns it as it is where there is no terminal."""
+"""Colours a text by its role: ``day``, ``lumen``, ``night`` or ``change``."""
 
 
 def plain(text: str, role: str) -> str:
@@ -21,7 +22,7 @@ def agenda(schedule: Schedule, first: date, last: date, paint: Paint = plain) ->
     plan, clock = schedule.plan, schedule.plan.clock
     days = clock.day_starts(first, last + timedelta(days=1))
     lines: list[str] = []
-    for (day, begin), (_, end) in zip(days, days[1:], strict=False):
+    for (day, begin), (_, end) in pairwise(days):
         heading = words.day_words(day)
         marks = _marks(schedule, begin, end)
         lines.append(paint(heading, "day") + (paint("   " + "; ".join(marks), "change") if marks else ""))

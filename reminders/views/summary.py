@@ -95,8 +95,8 @@ def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
         forced = [touch for touch in schedule.touches if touch.lumen == name and touch.reason.why is Why.FORCED_QUIET]
         if forced:
             lines.append(
-                f"  forced by the {lumen.label} lumen's limit of {span(schedule.plan.idle_limit(lumen))}: {len(forced)}, "
-                f"first {moment_words(clock.local(forced[0].at))}"
+                f"  forced by the {lumen.label} lumen's limit of {span(schedule.plan.idle_limit(lumen))}: "
+                f"{len(forced)}, first {moment_words(clock.local(forced[0].at))}"
             )
     return lines
 
