@@ -1,5 +1,6 @@
 """Supplies and daily totals, counted from the same steps that the household is told to do (R21, R22)."""
 
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -47,7 +48,7 @@ def supplies(schedule: Schedule, first: Instant, last: Instant) -> Counter[str]:
     known: dict[tuple[object, ...], Counter[str]] = {}
     for touch in schedule.touches:
         if first <= touch.at < last:
-            alike = (touch.steps, tuple(dose.order for dose in touch.starts))
+            alike = (id(touch.steps), *(dose.order for dose in touch.starts))
             if alike not in known:
                 known[alike] = items_of(touch, schedule.plan)
             items.update(known[alike])
@@ -82,13 +83,13 @@ def daily_totals(schedule: Schedule) -> list[DayTotal]:
         clock.local(schedule.start).date(), date.fromordinal(clock.local(final).date().toordinal() + 1)
     )
     pushed: dict[date, list[Fraction]] = {day: [Fraction(0)] * 3 for day, _ in starts}
-    known: dict[tuple[Step, ...], tuple[Fraction, Fraction, Fraction]] = {}
-    for touch in schedule.touches:
-        if touch.steps not in known:
-            known[touch.steps] = pushed_by(touch.steps, plan)
-        day = pushed[clock.local(touch.at).date()]
-        for index, amount in enumerate(known[touch.steps]):
-            day[index] += amount
+    # Touches alike share one tuple of steps, and its identity is far quicker to look up than its fractions.
+    steps_of = {id(touch.steps): touch.steps for touch in schedule.touches}
+    amounts = {known: pushed_by(steps, plan) for known, steps in steps_of.items()}
+    alike = Counter((clock.local(touch.at).date(), id(touch.steps)) for touch in schedule.touches)
+    for (day, known), times in alike.items():
+        for index, amount in enumerate(amounts[known]):
+            pushed[day][index] += amount * times
     infused = _infused(schedule, [start for _, start in starts])
     totals = []
     for index, ((day_of, begin), (_, end)) in enumerate(pairwise(starts)):
@@ -119,16 +120,12 @@ def _infused(schedule: Schedule, edges: list[Instant]) -> list[Fraction]:
     for name, doses in schedule.doses.items():
         order = schedule.plan.orders[name]
         for dose in doses:
-            at = 0
             for begin, finish, pace in _stretches(order, dose, schedule):
-                while at > 0 and edges[at] > begin:
-                    at -= 1
-                for index in range(at, len(amounts)):
-                    if edges[index] >= finish:
-                        break
+                for index in range(max(0, bisect_right(edges, begin) - 1), len(amounts)):
                     overlap = min(finish, edges[index + 1]) - max(begin, edges[index])
-                    if overlap > 0:
-                        amounts[index] += pace * overlap
+                    if overlap <= 0:
+                        break
+                    amounts[index] += pace * overlap
     return amounts
 
 
