@@ -11,7 +11,8 @@ from gettext import gettext as _
 from gettext import ngettext
 
 from reminders.plan.durations import duration
-from reminders.plan.model import Contact, FluidKind, GivenAs, Order, Plan, Reveals
+from reminders.plan.model import Contact, FluidKind, Plan, Reveals
+from reminders.plan.order import GivenAs, Order
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
 from reminders.units import number

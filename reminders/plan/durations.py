@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from reminders.plan.model import Order
+from reminders.plan.order import Order
 
 
 def by_rate(order: Order) -> Fraction | None:

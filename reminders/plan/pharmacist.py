@@ -8,7 +8,8 @@ from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import dose_volume, duration, rate_range
-from reminders.plan.model import DrugKind, FluidKind, LineKind, Order, Plan
+from reminders.plan.model import FluidKind, LineKind, Plan
+from reminders.plan.order import DrugKind, Order
 from reminders.times import DAY, HOUR
 from reminders.units import Measure, UnitError, measure, number, span
 

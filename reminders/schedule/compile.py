@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 
-from reminders.plan.model import FlushThrough, GivenAs, Lumen, Order, Plan
+from reminders.plan.model import Lumen, Plan
+from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.record import Record
 from reminders.schedule import steps as do
 from reminders.schedule.doses import clock_starts, doses_of

@@ -9,7 +9,8 @@ from fractions import Fraction
 from itertools import pairwise
 
 from reminders.plan.durations import dose_volume
-from reminders.plan.model import FluidKind, Order, Plan
+from reminders.plan.model import FluidKind, Plan
+from reminders.plan.order import Order
 from reminders.schedule.model import Action, Dose, Schedule, Step, Touch
 from reminders.times import Instant
 

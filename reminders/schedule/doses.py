@@ -6,7 +6,8 @@ from itertools import islice, takewhile
 from zoneinfo import ZoneInfo
 
 from reminders.plan.durations import duration
-from reminders.plan.model import GivenAs, Order, OrderClock, Plan
+from reminders.plan.model import Plan
+from reminders.plan.order import GivenAs, Order, OrderClock
 from reminders.schedule.model import Dose
 from reminders.times import Instant, instant_of, local
 

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.checks import clock_case_finding
-from reminders.plan.model import AfterLateDose, Order, OrderClock
+from reminders.plan.order import TIMINGS, AfterLateDose, Order, OrderClock
 from reminders.schedule.counts import daily_totals
 from reminders.schedule.doses import order_day
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
@@ -38,8 +38,7 @@ def _when(schedule: Schedule, at: Instant) -> str:
 
 
 def _timing_key(order: Order) -> KeyPath:
-    stated = ("clock_times", "every", "moments", "continuous", "follows", "as_needed")
-    return ("order", order.name, next((name for name in stated if getattr(order, name)), "drug"))
+    return ("order", order.name, next((name for name in TIMINGS if getattr(order, name)), "drug"))
 
 
 def _times(count: int, what: str = "times") -> str:

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 
 from reminders.plan.keys import Pushed
-from reminders.plan.model import DrugKind, FlushThrough, GivenAs, Lumen, Order, Plan
+from reminders.plan.model import Lumen, Plan
+from reminders.plan.order import DrugKind, FlushThrough, GivenAs, Order
 from reminders.schedule.model import Action, Step
 
 FLUIDS = (Action.FLUSH, Action.LOCK)

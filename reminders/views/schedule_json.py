@@ -13,6 +13,20 @@ from reminders.words import reason_words
 FORMAT = "reminders schedule 1"
 """Name and version of this form; a change that a reader must know of raises the number."""
 
+DOCUMENT_KEYS = {
+    "format": "the name and version of this form",
+    "plan": "a lasting name of the plan that names nobody",
+    "revision": "the plan's revision",
+    "zone": "the home zone",
+    "zone_data": "the release of the IANA zone data that gave the instants",
+    "start": "the first instant of the schedule, in UTC",
+    "end": "its last instant, in UTC",
+    "end_rolls_on": "true for open-ended therapy, whose end moves on with the date",
+    "events": "one row for each event, in order of time",
+    "doses": "every dose with its order, number, lasting key, start and end; the end is null where it is not known yet",
+}
+"""Each key of the document and what it holds."""
+
 EVENT_KEYS = {
     "uid": "the event's lasting name, the same as in the calendar",
     "kind": "start, finish, finish and start, push, bag change or idle flush",

@@ -1,0 +1,146 @@
+"""Writes ``sample_plans/README.md`` from the code, so that the page about the keys cannot fall behind it.
+
+``python tests/documents.py`` rewrites the page; ``tests/test_documents.py`` holds it to the code.
+"""
+
+import sys
+from dataclasses import MISSING, fields
+from pathlib import Path
+
+from reminders.findings import CODES
+from reminders.plan import model
+from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, FORMAT
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGE = ROOT / "sample_plans" / "README.md"
+
+BEGIN = """# Plan files
+
+<!-- Written by `python tests/documents.py` from the code; change it there. -->
+
+A plan file holds one patient's orders. It is a text file in TOML: lines `key = value` under headings in square
+brackets; `#` begins a remark. Values with letters, colons or units stand in quotation marks, and quantities carry their
+units: `"12 h"`, `"10 mL"`, `"100 mL/h"`, `"10 units/mL"`. Write units in full: `"U"` for units is refused, because it is
+misread as a zero. Moments such as `"2026-10-26 08:00"` are read on the home clock.
+
+Nothing clinical is ever filled in. What the plan must state and does not is an error; the published ranges that the
+message names are for orientation, not to be copied. The plan's words and numbers come from the prescriber's orders and
+the provider's protocol.
+
+**Leave names out.** A plan needs no name, address or date of birth, and it is safer on a phone or in an e-mail without.
+
+Check a plan with `reminders check FILE`. Raise `revision` with every change that is sent to someone: phones that already
+hold the calendar take a change only then.
+
+## The samples
+
+Everything in them is invented: the provider Fennimore Vale Home Infusion, the people, the telephone numbers, the orders.
+None of them is a model for treatment.
+
+| file | what it shows |
+| --- | --- |
+"""
+
+KEYS = """
+`broken/` holds plans with mistakes, for the tests.
+
+## The keys
+
+*Needed* means that a plan without the key is refused. A key marked *see meaning* is needed in the cases that its meaning
+names.
+"""
+
+TABLE_NOTES = {
+    "plan": "Exactly one of `end`, `line_removal` and `open_ended` stands.",
+    "zone_change": "Once for each leg of a journey. Doses keep their home clock unless their order says otherwise.",
+    "lumen": "Once for each lumen of the line, also for those without an order.",
+    "call": "`[call.emergency]` and `[call.now]` are needed; `[call.same_day]` and `[call.next_contact]` may stand.",
+    "order": "Timing: exactly one of `clock_times`, `every`, `moments`, `continuous`, `follows`, `as_needed`.\n"
+    "End: `last_day`, `doses` or `until_removal`; `stops` or `until_removal` if continuous; none after `moments` and\n"
+    "`follows`. Length: `duration`, or `volume` and `rate`, or `rate_steps`; stated twice, they must agree.",
+}
+
+SEE_MEANING = frozenset(
+    "end line_removal open_ended withdraw_volume strength sodium most_in_24h first_dose last_day doses stops until_removal "
+    "duration least_spacing on_time_within cut_off bag_flush kept_open clock_times every moments continuous follows "
+    "as_needed".split()
+)
+
+
+def page() -> str:
+    """Return the whole page."""
+    parts = [BEGIN + "".join(f"| `{path.name}` | {_first_words(path)} |\n" for path in samples()), KEYS]
+    parts += [_table(name, cls) for name, cls in model.TABLES.items()]
+    parts.append(_findings())
+    parts.append(_json())
+    return "\n".join(parts)
+
+
+def samples() -> list[Path]:
+    """Return the sample plans' files in order."""
+    return sorted((ROOT / "sample_plans").glob("*.toml"))
+
+
+def _first_words(path: Path) -> str:
+    remarks = []
+    for line in path.read_text(encoding="utf-8").splitlines():
+        if not line.startswith("#"):
+            break
+        remarks.append(line.lstrip("# ").strip())
+    said = " ".join(remarks)
+    return said.partition(". ")[2] if said.startswith("Everything in this file is invented") else said
+
+
+def _table(name: str, cls: type) -> str:
+    heading = f"[{name}.NAME]" if name in model.NAMED_TABLES else f"[{name}]"
+    heading = f"[[{name}]]" if name in model.LISTED_TABLES else heading
+    needed = " This table may be left out." if name in model.OPTIONAL_TABLES else ""
+    said = " ".join((cls.__doc__ or "").split()).replace("``", "`")
+    lines = [f"### `{heading}`", "", said + needed, ""]
+    if name in TABLE_NOTES:
+        lines += [TABLE_NOTES[name], ""]
+    lines += ["| key | needed | written as | meaning |", "| --- | --- | --- | --- |"]
+    for item in fields(cls):
+        if "form" not in item.metadata:
+            continue
+        optional = item.default is not MISSING or item.default_factory is not MISSING
+        need = ("see meaning" if item.name in SEE_MEANING else "") if optional else "needed"
+        meaning = item.metadata["meaning"]
+        if item.metadata["sources"]:
+            meaning += f" For orientation: {item.metadata['sources']}."
+        lines.append(f"| `{item.name}` | {need} | {item.metadata['form'].shown} | {meaning} |")
+    return "\n".join(lines) + "\n"
+
+
+def _findings() -> str:
+    lines = [
+        "## The findings",
+        "",
+        "`reminders check` tells everything that it finds in one run. An error stops anything from being written; a",
+        "warning is for someone to decide; a note is to be known. Codes do not change from release to release.",
+        "",
+        "| code | kind | what it is about |",
+        "| --- | --- | --- |",
+    ]
+    lines += [f"| `{code}` | {severity.name.lower()} | {about} |" for code, (severity, about) in CODES.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _json() -> str:
+    lines = [
+        "## The schedule as JSON",
+        "",
+        f'`reminders compile` writes, beside the calendar, the whole schedule as JSON (`"format": "{FORMAT}"`):',
+        "",
+        "| key | what it holds |",
+        "| --- | --- |",
+    ]
+    lines += [f"| `{key}` | {about} |" for key, about in DOCUMENT_KEYS.items()]
+    lines += ["", "Each of the `events`:", "", "| key | what it holds |", "| --- | --- |"]
+    lines += [f"| `{key}` | {about} |" for key, about in EVENT_KEYS.items()]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
+    sys.stdout.write(f"wrote {PAGE}\n")

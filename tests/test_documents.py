@@ -1,0 +1,92 @@
+"""The documents say what the code does: keys, commands, modules, figures of the README."""
+
+import json
+import re
+import subprocess
+import sys
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from documents import PAGE, ROOT, page
+
+from reminders.cli import main
+from reminders.plan import model
+from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_the_page_about_the_keys_is_what_the_code_says() -> None:
+    """`python tests/documents.py` rewrites it."""
+    assert PAGE.read_text(encoding="utf-8") == page()
+
+
+def test_every_key_of_every_table_is_on_the_page() -> None:
+    text = PAGE.read_text(encoding="utf-8")
+    for name, cls in model.TABLES.items():
+        section = text.split(f"### `[{'[' if name in model.LISTED_TABLES else ''}{name}", 1)[1].split("\n##", 1)[0]
+        for item in fields(cls):
+            if "form" in item.metadata:
+                assert f"| `{item.name}` |" in section
+
+
+def test_the_json_has_exactly_the_documented_keys(tmp_path: Path) -> None:
+    sample = ROOT / "sample_plans" / "three-lumens.toml"
+    done = CliRunner().invoke(main, ["compile", str(sample), "--out", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    document = json.loads((tmp_path / "three-lumens.json").read_bytes())
+    assert list(document) == list(DOCUMENT_KEYS)
+    assert all(list(event) == list(EVENT_KEYS) for event in document["events"])
+
+
+def _block_with(text: str, needle: str) -> str:
+    (found,) = [line for block in re.findall(r"```sh\n(.*?)```", text, re.S) for line in block.splitlines() if needle in line]
+    return found
+
+
+def test_the_readme_has_one_command_for_a_sample_and_one_for_the_tests() -> None:
+    assert "reminders compile sample_plans/" in _block_with(README, "reminders compile")
+    assert _block_with(README, "pytest").startswith("python3 -m venv")
+
+
+def test_the_readme_begins_with_the_job_in_one_paragraph() -> None:
+    title, paragraph, *_ = README.split("\n\n")
+    assert title == "# reminders"
+    for word in ("nurse", "infusion", "lumen", "flush", "calendar"):
+        assert word in paragraph
+
+
+@pytest.mark.parametrize("command", sorted(main.commands))
+def test_every_command_is_in_the_readme_and_has_help(command: str) -> None:
+    assert f"reminders {command}" in README
+    shown = CliRunner().invoke(main, [command, "--help"])
+    assert shown.exit_code == 0
+    assert len(shown.output.splitlines()) > 5
+
+
+def test_the_readme_shows_the_real_agenda_of_its_sample() -> None:
+    """What the README prints after its agenda command is what the command prints."""
+    command, shown = re.findall(r"```text\n\$ (reminders agenda [^\n]*)\n(.*?)```", README, re.S)[0]
+    done = subprocess.run(
+        [sys.executable, "-m", *command.split()], cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=True
+    )
+    assert done.stdout.startswith(shown.rstrip().removesuffix("...").rstrip())
+
+
+def test_every_module_has_one_line_in_the_developers_guide() -> None:
+    modules = [path.relative_to(ROOT).as_posix() for path in (ROOT / "reminders").rglob("*.py")]
+    for module in modules:
+        if not module.endswith("__init__.py"):
+            lines = [line for line in DEVELOPERS.splitlines() if f"`{module}`" in line and line.startswith("|")]
+            assert len(lines) == 1, module
+
+
+def test_the_top_level_is_what_was_agreed() -> None:
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout
+    if not tracked:
+        pytest.skip("not run: git is not installed, or this is no checkout")
+    top = {line.split("/")[0] for line in tracked.splitlines() if not line.startswith(".")}
+    assert top == {"README.md", "DEVELOPERS.md", "pyproject.toml", "reminders", "tests", "sample_plans"}

@@ -1,0 +1,99 @@
+"""The shape of the code: which way imports go, what is pure, how long a module may be."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parent.parent / "reminders"
+MODULES = {
+    ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts): path
+    for path in PACKAGE.rglob("*.py")
+    if path.name != "__init__.py"
+}
+
+LAYERS = [
+    {"reminders.zones", "reminders.findings", "reminders.units", "reminders.record"},
+    {"reminders.times"},
+    {"reminders.plan.keys", "reminders.plan.source"},
+    {"reminders.plan.order"},
+    {"reminders.plan.model", "reminders.plan.durations"},
+    {"reminders.plan.pharmacist", "reminders.plan.order_checks"},
+    {"reminders.plan.checks"},
+    {"reminders.plan.read"},
+    {"reminders.schedule.model", "reminders.schedule.identity"},
+    {"reminders.schedule.doses", "reminders.schedule.steps", "reminders.schedule.idle", "reminders.schedule.status"},
+    {"reminders.schedule.compile", "reminders.schedule.counts"},
+    {"reminders.schedule.review"},
+    {"reminders.words"},
+    {
+        "reminders.views.calendar",
+        "reminders.views.agenda",
+        "reminders.views.summary",
+        "reminders.views.schedule_json",
+        "reminders.views.findings_text",
+    },
+    {"reminders.examine"},
+    {"reminders.files"},
+    {"reminders.cli"},
+    {"reminders.__main__"},
+]
+"""A module may import from the layers above its own in this list, and from nothing else of the package."""
+
+PURE = {name for layer in LAYERS[:15] for name in layer}
+"""Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
+the tzdata package, which is as constant as the code."""
+
+FORBIDDEN_CALLS = {"now", "today", "utcnow", "print", "input", "open", "write_text", "write_bytes", "read_bytes", "getenv"}
+FORBIDDEN_IMPORTS = {"os", "sys", "socket", "pathlib", "tempfile", "subprocess", "random", "logging"}
+
+
+def _imports(path: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module)
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def test_every_module_has_its_layer() -> None:
+    listed = [name for layer in LAYERS for name in layer]
+    assert sorted(listed) == sorted(MODULES)
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_imports_go_one_way(module: str) -> None:
+    level = next(index for index, layer in enumerate(LAYERS) if module in layer)
+    allowed = {name for layer in LAYERS[:level] for name in layer}
+    used = {name for name in _imports(MODULES[module]) if name in MODULES}
+    assert used <= allowed
+
+
+@pytest.mark.parametrize("module", sorted(PURE))
+def test_pure_modules_touch_no_clock_file_or_screen(module: str) -> None:
+    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
+    calls = {
+        node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call)
+    }
+    allowed = {"open"} if module == "reminders.zones" else set()
+    assert not (calls & FORBIDDEN_CALLS) - allowed
+    assert not {name.split(".")[0] for name in _imports(MODULES[module])} & FORBIDDEN_IMPORTS
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_no_module_is_longer_than_can_be_read_at_once(module: str) -> None:
+    assert len(MODULES[module].read_text(encoding="utf-8").splitlines()) <= 400
+
+
+@pytest.mark.parametrize("module", sorted(MODULES))
+def test_every_public_name_has_a_docstring(module: str) -> None:
+    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
+    assert ast.get_docstring(tree)
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            assert ast.get_docstring(node), f"{module}.{node.name}"
