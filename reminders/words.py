@@ -7,15 +7,21 @@ own signs are added.
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from gettext import gettext as _
-from gettext import ngettext
+from gettext import NullTranslations
 
 from reminders.plan.durations import duration
 from reminders.plan.model import Contact, FluidKind, Plan, Reveals
 from reminders.plan.order import GivenAs, Order
+from reminders.schedule.counts import items_of
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
 from reminders.units import number
+
+CATALOGUE = NullTranslations()
+"""Where a translation would be loaded. Named here, not taken from the machine's language, so that the same plan
+gives the same bytes everywhere (R24)."""
+
+_ = CATALOGUE.gettext
 
 WEEKDAY_NAMES = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
 MONTH_NAMES = (
@@ -82,11 +88,6 @@ def title(touch: Touch, plan: Plan) -> str:
         what = _("{what} (nurse only)").format(what=what)
     text = f"{lumen_words(plan, touch.lumen)}: {what}"
     return text[0].upper() + text[1:]
-
-
-def shown_title(touch: Touch, plan: Plan) -> str:
-    """Return the title as the plan lets a phone show it (R26)."""
-    return title(touch, plan) if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
 
 
 def step_words(step: Step, plan: Plan) -> str:
@@ -251,35 +252,49 @@ def nurse_only_line(plan: Plan) -> str:
     )
 
 
-def description(touch: Touch, plan: Plan, items: Mapping[str, int]) -> str:
-    """Return the whole text of an event: when, what, steps, what to prepare, when to stop, whom to call."""
-    lines = [f"{moment_words(plan.clock.local(touch.at))}. {title(touch, plan)}."]
-    if touch.nurse_only:
-        lines.append(nurse_only_line(plan))
-    lines += timing_lines(touch, plan)
-    if items:
-        lines.append(_("Prepare: {items}.").format(items=prepare_words(items)))
-    lines += [f"{count}. {step_words(step, plan)}" for count, step in enumerate(touch.steps, start=1)]
-    lines += caution_lines(plan)
-    lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
-    concerned = [*touch.starts, *touch.ends, *([touch.during] if touch.during else [])]
-    for name in dict.fromkeys(dose.order for dose in concerned):
-        if plan.orders[name].note:
-            lines.append(_("Note: {note}").format(note=plan.orders[name].note))
-    lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
-    return "\n".join(lines)
+class EventWords:
+    """Words the events of one plan's calendar. What recurs from event to event is worded once."""
 
+    def __init__(self, plan: Plan) -> None:
+        """Word what all events share."""
+        self.plan = plan
+        self._cautions = caution_lines(plan)
+        self._done: dict[tuple[object, ...], list[str]] = {}
 
-def shown_description(touch: Touch, plan: Plan, items: Mapping[str, int]) -> str:
-    """Return the description as the plan lets a phone keep it (R26), always with the local time in words."""
-    if plan.calendar.reveals is Reveals.NOTHING:
-        return f"{moment_words(plan.clock.local(touch.at))}.\n{DISCREET_BODY}"
-    return description(touch, plan, items)
+    def title(self, touch: Touch) -> str:
+        """Return the title as the plan lets a phone show it (R26)."""
+        return title(touch, self.plan) if self.plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
 
+    def description(self, touch: Touch) -> str:
+        """Return the description as the plan lets a phone keep it (R26), always with the local time in words."""
+        plan = self.plan
+        when = moment_words(plan.clock.local(touch.at))
+        if plan.calendar.reveals is Reveals.NOTHING:
+            return f"{when}.\n{DISCREET_BODY}"
+        lines = [f"{when}. {title(touch, plan)}."]
+        if touch.nurse_only:
+            lines.append(nurse_only_line(plan))
+        lines += timing_lines(touch, plan)
+        lines += self._what_to_do(touch)
+        lines += self._cautions
+        lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
+        concerned = [*touch.starts, *touch.ends, *([touch.during] if touch.during else [])]
+        for name in dict.fromkeys(dose.order for dose in concerned):
+            if plan.orders[name].note:
+                lines.append(_("Note: {note}").format(note=plan.orders[name].note))
+        lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
+        return "\n".join(lines)
 
-def touches_words(count: int) -> str:
-    """Count touches: ``1 touch``, ``3 touches``."""
-    return ngettext("{count} touch", "{count} touches", count).format(count=count)
+    def _what_to_do(self, touch: Touch) -> list[str]:
+        """Return what to prepare and the steps; touches alike share one tuple of steps."""
+        alike = (id(touch.steps), *(dose.order for dose in touch.starts))
+        lines = self._done.get(alike)
+        if lines is None:
+            items = items_of(touch, self.plan)
+            lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
+            lines += [f"{count}. {step_words(step, self.plan)}" for count, step in enumerate(touch.steps, start=1)]
+            self._done[alike] = lines
+        return lines
 
 
 CALENDAR_ENDS = _("This calendar ends here: get the next one")

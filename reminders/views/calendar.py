@@ -12,7 +12,6 @@ from icalendar import Alarm, Calendar, Event, vDuration
 
 from reminders import words
 from reminders.plan.model import Plan, Reveals
-from reminders.schedule.counts import items_of
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Schedule, Touch
 from reminders.times import Instant, utc
@@ -56,14 +55,16 @@ def calendar_file(
         for touch in schedule.touches
         if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
-    head = _head(plan, schedule, lumen)
-    pieces = [_event(touch, plan).to_ical() for touch in wanted]
-    room = largest - len(head.to_ical()) - len(_ends_here(plan, schedule.end, lumen).to_ical())
+    names = Identities(plan)
+    head = _head(plan, schedule, names, lumen)
+    wording = words.EventWords(plan)
+    pieces = [_event(touch, wording, names).to_ical() for touch in wanted]
+    room = largest - len(head.to_ical()) - len(_ends_here(plan, names, schedule.end, lumen).to_ical())
     kept = _that_fit(pieces, wanted, room, plan)
     until = min(end, schedule.end)
     if kept < len(wanted):
         until = wanted[kept].at
-        pieces = [*pieces[:kept], _ends_here(plan, until, lumen).to_ical()]
+        pieces = [*pieces[:kept], _ends_here(plan, names, until, lumen).to_ical()]
     content = head.to_ical()
     closing = b"END:VCALENDAR\r\n"
     assert content.endswith(closing)
@@ -87,7 +88,7 @@ def _that_fit(pieces: Sequence[bytes], touches: Sequence[Touch], room: int, plan
     return fits
 
 
-def _head(plan: Plan, schedule: Schedule, lumen: str | None) -> Calendar:
+def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) -> Calendar:
     open_ = plan.calendar.reveals is Reveals.EVERYTHING
     name = plan.calendar.name if open_ else words.DISCREET_CALENDAR
     if lumen is not None:
@@ -97,7 +98,7 @@ def _head(plan: Plan, schedule: Schedule, lumen: str | None) -> Calendar:
     calendar = Calendar.new(
         prodid=PRODID,
         name=name,
-        uid=Identities(plan).of("calendar", lumen or ""),
+        uid=names.of("calendar", lumen or ""),
         last_modified=stamp,
         color=plan.calendar.colour,
     )
@@ -108,15 +109,15 @@ def _head(plan: Plan, schedule: Schedule, lumen: str | None) -> Calendar:
     return calendar
 
 
-def _event(touch: Touch, plan: Plan) -> Event:
-    shown = words.shown_title(touch, plan)
+def _event(touch: Touch, wording: words.EventWords, names: Identities) -> Event:
     return _vevent(
-        plan,
+        wording.plan,
+        names,
         uid=touch.uid,
         at=touch.at,
-        title=shown,
-        description=words.shown_description(touch, plan, items_of(touch, plan)),
-        category=_category(touch.lumen, plan),
+        title=wording.title(touch),
+        description=wording.description(touch),
+        category=_category(touch.lumen, wording.plan),
     )
 
 
@@ -126,11 +127,12 @@ def _category(lumen: str, plan: Plan) -> str:
     return words.lumen_words(plan, lumen)
 
 
-def _ends_here(plan: Plan, until: Instant, lumen: str | None) -> Event:
+def _ends_here(plan: Plan, names: Identities, until: Instant, lumen: str | None) -> Event:
     open_ = plan.calendar.reveals is not Reveals.NOTHING
     return _vevent(
         plan,
-        uid=Identities(plan).of("calendar ends", lumen or ""),
+        names,
+        uid=names.of("calendar ends", lumen or ""),
         at=Instant(until - plan.course.handling_time),
         title=words.CALENDAR_ENDS if plan.calendar.reveals is Reveals.EVERYTHING else words.DISCREET_TITLE,
         description=f"{words.moment_words(plan.clock.local(until))}.\n"
@@ -139,8 +141,9 @@ def _ends_here(plan: Plan, until: Instant, lumen: str | None) -> Event:
     )
 
 
-def _vevent(plan: Plan, *, uid: str, at: Instant, title: str, description: str, category: str | None) -> Event:
-    names = Identities(plan)
+def _vevent(
+    plan: Plan, names: Identities, *, uid: str, at: Instant, title: str, description: str, category: str | None
+) -> Event:
     stamp = utc(plan.course.takes_effect.instant)
     event = Event.new(
         uid=uid,
