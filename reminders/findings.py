@@ -67,6 +67,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "heparin-strong": (W, "unusual: confirm. Heparin above 100 units/mL"),
     "heparin-valved": (W, "unusual: confirm. Heparin in a valved line"),
     "heparin-allergy": (W, "unusual: confirm. Heparin with an allergy that names it"),
+    "drug-allergy": (W, "unusual: confirm. A drug that the allergies name"),
     "midline-drug": (W, "unusual: confirm. Nutrition or a vesicant by a midline"),
     "bag-runs-dry": (W, "unusual: confirm. A bag is empty before it is changed"),
     "hang-time": (W, "unusual: confirm. A bag hangs longer than its stated time"),

@@ -226,19 +226,36 @@ def call_words(contact: Contact) -> str:
 def caution_lines(plan: Plan) -> list[str]:
     """Return the cautions that stand wherever someone is told to flush: when to stop, and whom to call."""
     now, emergency = plan.contacts["now"], plan.contacts["emergency"]
-    return [
+    showing = plan.line.external_length
+    more = _(", more than {length} of the line showing").format(length=showing.text) if showing else ""
+    lines = [
         _("Check name, drug, strength, expiry date and lumen first."),
         _(
             "STOP, clamp and call {now}: it will not flush (never force it), no blood return where you look for it, "
-            "pain, burning, swelling or a leak; fever.{signs}"
-        ).format(now=call_words(now), signs=_signs(now)),
+            "pain, burning, swelling or a leak{more}; fever.{signs}"
+        ).format(now=call_words(now), more=more, signs=_signs(now)),
         _(
             "EMERGENCY, call {emergency}: short of breath, chest pain, faint, chills after a flush, broken line "
             "(clamp above the break).{signs}"
         ).format(emergency=call_words(emergency), signs=_signs(emergency)),
+    ]
+    if same_day := plan.contacts.get("same_day"):
+        lines.append(
+            _("The same day, call {same_day}: dressing wet or loose, a cap or clamp off.{signs}").format(
+                same_day=call_words(same_day), signs=_signs(same_day)
+            )
+        )
+    if later := plan.contacts.get("next_contact"):
+        lines.append(
+            _("Tell {later} when you next speak: a bag that finished early or late.{signs}").format(
+                later=call_words(later), signs=_signs(later)
+            )
+        )
+    lines += [
         _("Never double a dose or speed it up. Not recorded does not mean not done: if unsure, ask before you repeat."),
         _("What {provider} or your nurse told you comes first.").format(provider=plan.protocol.provider),
     ]
+    return lines
 
 
 def _signs(contact: Contact) -> str:
@@ -250,6 +267,11 @@ def nurse_only_line(plan: Plan) -> str:
     return _("FOR THE NURSE ONLY. Do not flush or disconnect it yourself. Nobody there? Call {now}.").format(
         now=call_words(plan.contacts["now"])
     )
+
+
+def note_words(note: str) -> str:
+    """Show a note that the plan holds for the household."""
+    return _("Note: {note}").format(note=note)
 
 
 class EventWords:
@@ -281,7 +303,7 @@ class EventWords:
         concerned = [*touch.starts, *touch.ends, *([touch.during] if touch.during else [])]
         for name in dict.fromkeys(dose.order for dose in concerned):
             if plan.orders[name].note:
-                lines.append(_("Note: {note}").format(note=plan.orders[name].note))
+                lines.append(note_words(plan.orders[name].note))
         lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
         return "\n".join(lines)
 

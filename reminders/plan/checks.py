@@ -44,6 +44,14 @@ def _course(plan: Plan) -> Iterator[Finding]:
             else 'Add  end = "..." , line_removal = "..."  or  open_ended = "42 days".',
             places=tuple(("plan", name) for name in ends) or (("plan",),),
         )
+    if plan.line.placed_on > course.start.wall.date():
+        yield Finding(
+            code="dates-reversed",
+            message=f"The line was placed on {plan.line.placed_on}, after the plan starts ({course.start.wall:%Y-%m-%d}).",
+            expected="a line that is placed before the plan starts",
+            mend="Correct whichever of the two is wrong.",
+            places=(("line", "placed_on"), ("plan", "start")),
+        )
     last = plan.last_moment
     if last is None:
         return

@@ -27,7 +27,7 @@ def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
     found = [*_heparin(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
     for order in plan.orders.values():
-        found += [*_midline(plan, order), *_bag(plan, order), *_rate(order)]
+        found += [*_allergy(plan, order), *_midline(plan, order), *_bag(plan, order), *_rate(order)]
     return found
 
 
@@ -111,6 +111,18 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
                 ("order", seen[drug], "drug"),
             )
         seen.setdefault(drug, name)
+
+
+def _allergy(plan: Plan, order: Order) -> Iterator[Finding]:
+    for text in plan.line.allergies:
+        if order.drug.casefold() in text.casefold():
+            yield _unusual(
+                "drug-allergy",
+                f'The allergies name "{text}", and {order.drug} is ordered.',
+                "no drug with an allergy to it (common practice, no source)",
+                ("order", order.name, "drug"),
+                ("line", "allergies"),
+            )
 
 
 def _midline(plan: Plan, order: Order) -> Iterator[Finding]:

@@ -35,6 +35,8 @@ def agenda(schedule: Schedule, first: date, last: date, paint: Paint = plain) ->
                 lines.append("  " + paint(words.lumen_words(plan, name), "lumen"))
                 lines += [f"    {_line(touch, schedule, paint)}" for touch in of_lumen]
         lines.append("")
+    if plan.course.note:
+        lines += [words.note_words(plan.course.note), ""]
     lines += words.caution_lines(plan)
     return "\n".join(lines) + "\n"
 
