@@ -42,7 +42,7 @@ def instant_of(wall: datetime, zone: ZoneInfo) -> tuple[Instant, ClockCase]:
     instant = Instant(int(aware.timestamp()) // 60)
     if aware.utcoffset() == aware.replace(fold=1).utcoffset():
         return instant, ClockCase.PLAIN
-    return instant, ClockCase.REPEATED if tz.datetime_ambiguous(aware) else ClockCase.SKIPPED
+    return instant, ClockCase.REPEATED if tz.datetime_exists(aware) else ClockCase.SKIPPED
 
 
 def from_datetime(moment: datetime) -> Instant:
