@@ -47,7 +47,7 @@ def _course(plan: Plan) -> Iterator[Finding]:
     if plan.line.placed_on > course.start.wall.date():
         yield Finding(
             code="dates-reversed",
-            message=f"The line was placed on {plan.line.placed_on}, after the plan's start {course.start.wall:%Y-%m-%d}.",
+            message=f"The line was placed on {plan.line.placed_on}; the plan starts {course.start.wall:%Y-%m-%d}.",
             expected="a line that is placed before the plan starts",
             mend="Correct whichever of the two is wrong.",
             places=(("line", "placed_on"), ("plan", "start")),

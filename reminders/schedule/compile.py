@@ -14,7 +14,7 @@ from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.record import Record
 from reminders.schedule import steps as do
-from reminders.schedule.doses import clock_starts, doses_of
+from reminders.schedule.doses import clock_starts, continuous_end, doses_of, order_day
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import LumenUse, place_idle_flushes
 from reminders.schedule.model import Dose, Reason, Schedule, Step, Touch, TouchKind, Why
@@ -31,7 +31,9 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
         TooManyDosesError: an order has more doses than anyone means.
     """
     start, end, rolling = horizon(plan, now)
-    doses = doses_of(plan, Instant(end + plan.protocol.joining_time + 1))
+    # Whether the last finish before a rolling end is locked depends on the dose that comes just after that end.
+    ahead = plan.protocol.joining_time + 1 if rolling else 0
+    doses = doses_of(plan, Instant(end + ahead))
     quiet = spans_of(plan.household.quiet_hours, plan.clock, start, end)
     names = Identities(plan)
     places = {name: index for index, name in enumerate(plan.lumens)}
@@ -83,11 +85,15 @@ def _lumen_touches(
     busy: list[tuple[Instant, Instant]] = []
     handled: list[Dose] = []
     for order in orders:
-        connected = _reservoir(order, doses[order.name]) if order.given_as is GivenAs.PUMP else doses[order.name]
+        connected = doses[order.name]
+        if order.given_as is GivenAs.PUMP:
+            connected = _reservoir(plan, order, connected, end)
         handled += connected
         running = connected if order.kept_open else doses[order.name]
         busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
         for dose in connected:
+            if dose.start >= end:
+                continue
             moments[dose.start].starts.append(dose)
             if dose.end is not None and order.given_as is not GivenAs.PUSH:
                 moments[dose.end].ends.append(dose)
@@ -95,7 +101,7 @@ def _lumen_touches(
                 moments[at].bags.append((dose, key))
     in_use = _merged(busy)
     writer = _Writer(plan, lumen, names, sorted(dose.start for dose in handled), in_use)
-    touches = [writer.touch(at, moments[at]) for at in sorted(moments) if start <= at and _belongs(moments[at], end)]
+    touches = [writer.touch(at, moments[at]) for at in sorted(moments) if start <= at]
     if lumen.flush_through is FlushThrough.NURSE:
         return touches
     use = LumenUse(
@@ -109,19 +115,18 @@ def _lumen_touches(
     return touches + _idle_touches(plan, lumen, names, placed)
 
 
-def _belongs(moment: _Moment, end: Instant) -> bool:
-    """Say whether a moment belongs to the horizon: what starts before its end belongs to it with its finish."""
-    known = [*moment.starts, *moment.ends, *(dose for dose, _ in moment.bags)]
-    return any(dose.start < end for dose in known)
+def _reservoir(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) -> tuple[Dose, ...]:
+    """Return a pump's connected reservoir as one dose, from the order's first dose to where it is disconnected.
 
-
-def _reservoir(order: Order, doses: tuple[Dose, ...]) -> tuple[Dose, ...]:
-    """Return a pump's connected reservoir as one dose from its first dose to its last, or to where it stops."""
+    That is where the order says it stops, or the end of its last dose; otherwise where the plan ends.
+    """
     if not doses:
         return ()
     first = order.first_dose.instant if order.first_dose else doses[0].start
-    endless = order.until_removal and order.stops is None
-    last = order.stops.instant if order.stops else None if endless else doses[-1].end
+    over = doses[-1].number == order.doses or (
+        order.last_day is not None and order_day(plan, order, end) > order.last_day
+    )
+    last = order.stops.instant if order.stops else doses[-1].end if over else continuous_end(plan, order)
     return (Dose(order.name, "reservoir", 1, first, last),)
 
 
@@ -166,7 +171,8 @@ class _Writer:
         pushes = [dose for dose in moment.starts if orders[dose.order].given_as is GivenAs.PUSH]
         rests = [dose.end or at for dose in pushes] or [at]
         idle_from = Instant(max(rests))
-        lock = self._idle_after(idle_from, at) and not self._joins(idle_from, at)
+        finishes = bool(moment.ends or pushes)
+        lock = finishes and self._idle_after(idle_from, at) and not self._joins(idle_from, at)
         held_lock = at in self.begins and at != self.unlocked_until
         key = (
             tuple(dose.order for dose in moment.ends),
@@ -178,7 +184,7 @@ class _Writer:
         steps = self.made.get(key)
         if steps is None:
             steps = self.made[key] = self._steps(moment, lock, held_lock)
-        self.unlocked_until = self._next_start(idle_from, at) if not lock else Instant(-1)
+        self.unlocked_until = Instant(-1) if lock else self._next_start(idle_from, at)
         kind, meaning, reason = self._kind(moment)
         during = moment.bags[0][0] if kind is TouchKind.BAG_CHANGE else None
         nurse = any(orders[dose.order].flush_through is FlushThrough.NURSE for dose in moment.ends)

@@ -57,7 +57,7 @@ def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...
     doses = []
     for number, (key, start) in enumerate(islice(timed, MOST_DOSES + 1), start=1):
         if order.continuous:
-            end = _continuous_end(plan, order)
+            end = continuous_end(plan, order)
         else:
             assert runs is not None, "an order without a duration does not pass the checks"
             end = Instant(start + runs)
@@ -67,7 +67,8 @@ def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...
     found[name] = tuple(doses)
 
 
-def _continuous_end(plan: Plan, order: Order) -> Instant | None:
+def continuous_end(plan: Plan, order: Order) -> Instant | None:
+    """Return when an infusion without an end of its own ends: where its order stops, or the plan; None if neither does."""
     last = order.stops or plan.last_moment
     return last.instant if last else None
 
