@@ -68,7 +68,7 @@ def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...
 
 
 def continuous_end(plan: Plan, order: Order) -> Instant | None:
-    """Return when an infusion without an end of its own ends: where its order stops, or the plan; None if neither does."""
+    """Return when an infusion without an end of its own ends: where its order stops, or the plan; None if nowhere."""
     last = order.stops or plan.last_moment
     return last.instant if last else None
 
