@@ -48,6 +48,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "runs-with": (E, "an order runs with one that it cannot run with"),
     "heparin-ruled-out": (E, "heparin is ruled out and the plan uses it"),
     "lumen-out-of-use": (E, "an order for a lumen that is out of use"),
+    "margin": (E, "the planning margin leaves nothing of an idle limit"),
     "zone-changes": (E, "zone changes out of order or outside the plan"),
     "last-flushed-later": (E, "a lumen was last flushed after the plan starts"),
     # What the schedule shows

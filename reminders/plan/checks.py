@@ -14,6 +14,7 @@ from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order, missing_withdraw_volume
 from reminders.plan.pharmacist import pharmacist_findings
 from reminders.times import DAY, ClockCase, Moment
+from reminders.units import span
 
 LONGEST_PLAN = 366 * DAY
 PROTOCOL_LISTS = ("before", "after", "after_nutrition", "idle")
@@ -216,6 +217,16 @@ def _lumens(plan: Plan) -> Iterator[Finding]:
                 expected="the last flush before the plan starts",
                 mend="Correct whichever of the two is wrong.",
                 places=((*place, "last_flushed"), ("plan", "start")),
+            )
+        if plan.protocol.planning_margin >= plan.idle_limit(lumen):
+            own = lumen.idle_limit is not None
+            yield Finding(
+                code="margin",
+                message=f"The planning margin of {span(plan.protocol.planning_margin)} is not shorter than the idle "
+                f"limit of {span(plan.idle_limit(lumen))} of the {lumen.label} lumen.",
+                expected="a margin well below every idle limit",
+                mend="Correct whichever of the two is wrong.",
+                places=(("protocol", "planning_margin"), (*place, "idle_limit") if own else ("line", "idle_limit")),
             )
         if lumen.flush_through is FlushThrough.WITHDRAW and lumen.withdraw_volume is None:
             yield missing_withdraw_volume(place, "flush_through")

@@ -281,23 +281,28 @@ def quantity(*kinds: str, least: Fraction | None = None, most: Fraction | None =
 YEARS_IN_MINUTES = 2 * 366 * 1440
 
 
+TWO_UNITS = re.compile(r"\s*([0-9]+\s*[A-Za-z]+)\s+([0-9]+\s*[A-Za-z]+)\s*")
+
+
 def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
     """Return the form of a duration in whole minutes, from ``least`` to ``most``."""
     form = quantity("duration", least=Fraction(0))
 
     def read(raw: Any, home: ZoneInfo | None) -> int:
-        found = form.read(raw, home)
-        if found.amount.denominator != 1:
+        parts = TWO_UNITS.fullmatch(raw) if isinstance(raw, str) else None
+        amounts = [form.read(part, home).amount for part in (parts.groups() if parts else (raw,))]
+        amount = sum(amounts, Fraction(0))
+        if amount.denominator != 1:
             raise UnreadableError(f"{shown_value(raw)} is not a whole number of minutes", "whole minutes")
-        if not least <= found.amount <= most:
+        if not least <= amount <= most:
             raise UnreadableError(
                 f"{shown_value(raw)} cannot be meant here",
                 f"a duration from {least} min to {most // 1440} days" if most >= 2880 else f"{least} to {most} min",
                 code="out-of-range",
             )
-        return int(found.amount)
+        return int(amount)
 
-    return Form('a duration such as `"12 h"`, `"30 min"` or `"7 days"`', read)
+    return Form('a duration such as `"12 h"`, `"1 h 30 min"` or `"7 days"`', read)
 
 
 @dataclass(frozen=True, slots=True)

@@ -258,7 +258,7 @@ class Protocol:
     )
     planning_margin: int = field(
         metadata=key(
-            keys.minutes(least=0, most=720),
+            keys.minutes(least=0, most=10080),
             "How long before the idle limit flushes are placed, so that a few minutes' delay breaks nothing; "
             '"0 min" is allowed.',
         )
@@ -277,6 +277,9 @@ class Supplies:
     )
     each_connection: Mapping[str, int] = field(
         default_factory=dict, metadata=key(keys.COUNTS, "Used when an infusion is connected or its bag changed.")
+    )
+    each_withdrawal: Mapping[str, int] = field(
+        default_factory=dict, metadata=key(keys.COUNTS, "Used when a drug or lock is drawn out, such as a syringe.")
     )
 
 

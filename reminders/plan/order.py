@@ -132,7 +132,10 @@ class Order:
         default=None, metadata=key(keys.MOMENT, "The end of a continuous infusion, or the moment of a pump's removal.")
     )
     until_removal: bool = field(
-        default=False, metadata=key(keys.YES_NO, "The order goes on as long as the line stays in or the plan runs.")
+        default=False,
+        metadata=key(
+            keys.YES_NO, "The order goes on until the line is removed; the plan's own end is no order to stop."
+        ),
     )
     # How long and how fast
     duration: int | None = field(default=None, metadata=key(keys.minutes(), "How long one dose runs."))
@@ -233,7 +236,11 @@ class Order:
     review_on: date | None = field(default=None, metadata=key(keys.DATE, "When the order is to be looked at again."))
     note: str = field(default="", metadata=key(keys.TEXT, "A note to the household about this order."))
     each_dose: Mapping[str, int] = field(
-        default_factory=dict, metadata=key(keys.COUNTS, "What one dose uses up besides, such as its bag and tubing.")
+        default_factory=dict,
+        metadata=key(
+            keys.COUNTS,
+            "What one dose uses up besides, such as its bag; with a pump, what connecting it does.",
+        ),
     )
     each_bag: Mapping[str, int] = field(
         default_factory=dict, metadata=key(keys.COUNTS, "What one bag change uses up besides.")

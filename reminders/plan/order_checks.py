@@ -376,6 +376,17 @@ def _neighbours(plan: Plan, order: Order) -> Iterator[Finding]:
             mend="Correct runs_with, or one of the lumens.",
             places=((*place, "runs_with"), ("order", partner.name, "lumen")),
         )
+    if partner is not None:
+        for kept, other in ((order, partner), (partner, order)):
+            if kept.flush_through is not FlushThrough.ALLOWED:
+                yield Finding(
+                    code="flush-through",
+                    message=f"{kept.drug} must not be flushed through, and the fluids before and after {other.drug}, "
+                    "which is to run with it, would do so.",
+                    expected="drugs that may be flushed through, where one runs with another",
+                    mend="Ask the pharmacist or prescriber: another lumen or other times.",
+                    places=(("order", kept.name, "flush_through"), (*place, "runs_with")),
+                )
     leader = plan.orders.get(order.follows or "")
     if leader is not None and (leader.as_needed or leader.continuous or leader.given_as is GivenAs.PUMP):
         yield Finding(

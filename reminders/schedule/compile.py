@@ -14,7 +14,7 @@ from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.record import Record
 from reminders.schedule import steps as do
-from reminders.schedule.doses import clock_starts, continuous_end, doses_of, order_day
+from reminders.schedule.doses import clock_starts, continuous_end, doses_of, not_over, order_day
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import LumenUse, place_idle_flushes
 from reminders.schedule.model import Dose, Reason, Schedule, Step, Touch, TouchKind, Why
@@ -33,13 +33,15 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
     start, end, rolling = horizon(plan, now)
     # Whether the last finish before a rolling end is locked depends on the dose that comes just after that end.
     ahead = plan.protocol.joining_time + 1 if rolling else 0
-    doses = doses_of(plan, Instant(end + ahead))
+    ordered = doses_of(plan, Instant(end + ahead))
+    doses = {name: tuple(dose for dose in found if not_over(plan, dose)) for name, found in ordered.items()}
+    connected = {name: _connected(plan, plan.orders[name], found, end) for name, found in ordered.items()}
     quiet = spans_of(plan.household.quiet_hours, plan.clock, start, end)
     names = Identities(plan)
     places = {name: index for index, name in enumerate(plan.lumens)}
     touches: list[Touch] = []
     for lumen in plan.lumens.values():
-        touches += _lumen_touches(plan, lumen, doses, names, start, end, quiet)
+        touches += _lumen_touches(plan, lumen, doses, connected, names, start, end, quiet)
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen]))
     within = {name: tuple(dose for dose in found if dose.start < end) for name, found in doses.items()}
     return Schedule(plan, start, end, rolling, release(), tuple(touches), within, tuple(quiet))
@@ -73,6 +75,7 @@ def _lumen_touches(
     plan: Plan,
     lumen: Lumen,
     doses: dict[str, tuple[Dose, ...]],
+    connected: dict[str, tuple[Dose, ...]],
     names: Identities,
     start: Instant,
     end: Instant,
@@ -85,13 +88,10 @@ def _lumen_touches(
     busy: list[tuple[Instant, Instant]] = []
     handled: list[Dose] = []
     for order in orders:
-        connected = doses[order.name]
-        if order.given_as is GivenAs.PUMP:
-            connected = _reservoir(plan, order, connected, end)
-        handled += connected
-        running = connected if order.kept_open else doses[order.name]
+        handled += connected[order.name]
+        running = connected[order.name] if order.kept_open else doses[order.name]
         busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
-        for dose in connected:
+        for dose in connected[order.name]:
             if dose.start >= end:
                 continue
             moments[dose.start].starts.append(dose)
@@ -115,11 +115,14 @@ def _lumen_touches(
     return touches + _idle_touches(plan, lumen, names, placed)
 
 
-def _reservoir(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) -> tuple[Dose, ...]:
-    """Return a pump's connected reservoir as one dose, from the order's first dose to where it is disconnected.
+def _connected(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) -> tuple[Dose, ...]:
+    """Return what is connected by hand for an order: its doses, or the one reservoir from which a pump gives them.
 
-    That is where the order says it stops, or the end of its last dose; otherwise where the plan ends.
+    A reservoir is disconnected where the order says that it stops, or at the end of its last dose; otherwise with the
+    line's removal, or not within the plan.
     """
+    if order.given_as is not GivenAs.PUMP:
+        return tuple(dose for dose in doses if not_over(plan, dose))
     if not doses:
         return ()
     first = order.first_dose.instant if order.first_dose else doses[0].start
@@ -127,7 +130,8 @@ def _reservoir(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) 
         order.last_day is not None and order_day(plan, order, end) > order.last_day
     )
     last = order.stops.instant if order.stops else doses[-1].end if over else continuous_end(plan, order)
-    return (Dose(order.name, "reservoir", 1, first, last),)
+    reservoir = Dose(order.name, "reservoir", 1, first, last)
+    return (reservoir,) if not_over(plan, reservoir) else ()
 
 
 def _bag_changes(plan: Plan, order: Order, dose: Dose, end: Instant) -> Iterable[tuple[str, Instant]]:

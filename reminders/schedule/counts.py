@@ -12,7 +12,7 @@ from reminders.plan.durations import dose_volume
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
 from reminders.schedule.model import Action, Dose, Schedule, Step, Touch
-from reminders.times import Instant
+from reminders.times import DAY, Instant
 
 
 def items_of(touch: Touch, plan: Plan) -> Counter[str]:
@@ -38,6 +38,8 @@ def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
         items.update(plan.supplies.each_connection)
         if step.action is Action.CHANGE_BAG:
             items.update(plan.orders[step.what].each_bag)
+    elif step.action is Action.WITHDRAW:
+        items.update(plan.supplies.each_withdrawal)
     elif step.action is Action.EXTRA:
         items.update(plan.extra_steps[step.what].consumes)
     return items
@@ -142,8 +144,8 @@ def _stretches(order: Order, dose: Dose, schedule: Schedule) -> list[tuple[Insta
     end = schedule.end if dose.end is None else dose.end
     if order.continuous:
         pace = order.rate.amount / 60 if order.rate else None
-        if pace is None and order.volume and order.bag_every:
-            pace = order.volume.amount / order.bag_every
+        if pace is None and order.volume and (order.bag_every or order.bag_times):
+            pace = order.volume.amount / (order.bag_every or Fraction(DAY, len(order.bag_times or ())))
         return [(dose.start, end, pace)] if pace is not None else []
     volume = dose_volume(order)
     return [(dose.start, end, volume / (end - dose.start))] if volume is not None and end > dose.start else []

@@ -24,7 +24,7 @@ class TooManyDosesError(Exception):
 
 
 def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
-    """Return the doses of every order that start before ``until`` and are not over when the plan starts.
+    """Return the doses of every order that start before ``until``, from the order's first dose on.
 
     Orders that follow others come after them, whatever their order in the file.
 
@@ -34,16 +34,14 @@ def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
     found: dict[str, tuple[Dose, ...]] = {}
     for name in plan.orders:
         _add(plan, name, until, found)
+    return {name: found[name] for name in plan.orders}
+
+
+def not_over(plan: Plan, dose: Dose) -> bool:
+    """Say whether a dose is still to come or running when the plan starts."""
     start = plan.course.start.instant
-    kept = {}
-    for name in plan.orders:
-        pushed = plan.orders[name].given_as is GivenAs.PUSH
-        kept[name] = tuple(
-            dose
-            for dose in found[name]
-            if dose.start >= start or (not pushed and (dose.end is None or dose.end > start))
-        )
-    return kept
+    pushed = plan.orders[dose.order].given_as is GivenAs.PUSH
+    return dose.start >= start or (not pushed and (dose.end is None or dose.end > start))
 
 
 def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...]]) -> None:
@@ -60,17 +58,27 @@ def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...
             end = continuous_end(plan, order)
         else:
             assert runs is not None, "an order without a duration does not pass the checks"
-            end = Instant(start + runs)
+            end = Instant(min(start + runs, _removal(plan, order)))
         doses.append(Dose(name, key, number, start, end))
     if len(doses) > MOST_DOSES:
         raise TooManyDosesError(name)
     found[name] = tuple(doses)
 
 
+def _removal(plan: Plan, order: Order) -> Instant:
+    """Return the instant that no dose of an order outlasts: the line's removal, or a pump's."""
+    ends = [moment.instant for moment in (plan.course.line_removal, order.stops) if moment is not None]
+    return min(ends, default=Instant(2**62))
+
+
 def continuous_end(plan: Plan, order: Order) -> Instant | None:
-    """Return when an infusion without an end of its own ends: where its order stops, or the plan; None if nowhere."""
-    last = order.stops or plan.last_moment
-    return last.instant if last else None
+    """Return when an infusion without an end of its own ends: where its order stops, or with the line's removal.
+
+    None where neither lies within the plan: the end of a plan is no order to stop.
+    """
+    end = _removal(plan, order)
+    last = plan.last_moment
+    return end if (last is not None and end <= last.instant) or (last is None and order.stops) else None
 
 
 def _starts(

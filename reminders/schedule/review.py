@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.checks import clock_case_finding
+from reminders.plan.durations import duration
 from reminders.plan.order import TIMINGS, AfterLateDose, Order, OrderClock
 from reminders.schedule.counts import daily_totals
 from reminders.schedule.doses import order_day
@@ -159,6 +160,10 @@ def _household(schedule: Schedule) -> Iterator[Finding]:
         )
 
 
+def _concerns(touch: Touch, order: Order) -> bool:
+    return any(dose.order == order.name for dose in (*touch.starts, *touch.ends))
+
+
 def _amount(schedule: Schedule, order: Order) -> Iterator[Finding]:
     doses = schedule.doses[order.name]
     if order.as_needed:
@@ -169,7 +174,7 @@ def _amount(schedule: Schedule, order: Order) -> Iterator[Finding]:
             expected="someone who counts",
             places=(("order", order.name, "as_needed"),),
         )
-    elif not doses and not schedule.rolling:
+    elif not doses and not schedule.rolling and not any(_concerns(touch, order) for touch in schedule.touches):
         yield Finding(
             code="no-dose",
             message=f"No dose of {order.drug} falls between {_when(schedule, schedule.start)} and "
@@ -282,17 +287,26 @@ def _clock_changes(schedule: Schedule, order: Order) -> Iterator[Finding]:
 
 def _ends(schedule: Schedule, order: Order) -> Iterator[Finding]:
     doses = schedule.doses[order.name]
-    late = [dose for dose in doses if dose.end is not None and dose.end > schedule.end]
+    plan = schedule.plan
+    runs = 0 if order.continuous else duration(order) or 0
+    late = [dose for dose in doses if dose.end is None or max(dose.end, dose.start + runs) > schedule.end]
     if late and not schedule.rolling:
-        end = late[-1].end
-        assert end is not None  # as selected
+        ends = _when(schedule, schedule.end)
+        finishes = _when(schedule, Instant(late[-1].start + runs))
+        if order.continuous:
+            what = f"runs on when the plan ends ({ends}); nothing in the plan disconnects it"
+        elif plan.course.line_removal:
+            what = (
+                f"would finish {finishes}, after the line is removed ({ends}); it is planned to stop with the removal"
+            )
+        else:
+            what = f"finishes {finishes}, after the plan has ended ({ends}); its finish is in the calendar all the same"
         yield Finding(
             code="runs-past-end",
-            message=f"{order.drug}, started {_when(schedule, late[-1].start)}, finishes {_when(schedule, end)}, after "
-            f"the plan has ended ({_when(schedule, schedule.end)}). Its finish is in the calendar all the same.",
+            message=f"{order.drug}, started {_when(schedule, late[-1].start)}, {what}.",
             expected="infusions that finish within the plan",
             mend="Make sure who finishes it; or correct the plan's end or the order's.",
-            places=(_timing_key(order), ("plan", "end" if schedule.plan.course.end else "line_removal")),
+            places=(_timing_key(order), ("plan", "end" if plan.course.end else "line_removal")),
         )
     if not doses or order.doses is None or order.last_day is None:
         return
