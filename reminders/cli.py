@@ -1,6 +1,7 @@
 """The commands: arguments in, printing and exit codes out. The only place that prints or reads the clock."""
 
 import sys
+import uuid
 from datetime import UTC as UTC_ZONE
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -13,6 +14,7 @@ from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file, write_files
 from reminders.findings import Finding, Severity
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
+from reminders.plan.model import Reveals
 from reminders.record import EMPTY
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.schedule.model import Schedule
@@ -118,20 +120,20 @@ def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_l
 
     begin, end = _range(schedule, first, last)
     lumens: list[str | None] = list(schedule.plan.lumens) if per_lumen else [None]
-    calendars = {
-        f"{plan.stem}{'' if lumen is None else f'-{lumen}'}.ics": calendar_file(
-            schedule, first=begin, last=end, lumen=lumen
-        )
-        for lumen in lumens
-    }
-    contents = {name: calendar.content for name, calendar in calendars.items()}
+    calendars = {lumen: calendar_file(schedule, first=begin, last=end, lumen=lumen) for lumen in lumens}
+    today = _range(schedule, schedule.plan.clock.local(_now(now)).date(), None, within=True)[0]
+    if first is None and today > begin and any(calendar.left_out for calendar in calendars.values()):
+        begin = today  # where not everything fits, what is past gives way
+        calendars = {lumen: calendar_file(schedule, first=begin, last=end, lumen=lumen) for lumen in lumens}
+    named = {_file_name(plan, schedule, lumen): calendar for lumen, calendar in calendars.items()}
+    contents = {name: calendar.content for name, calendar in named.items()}
     contents[f"{plan.stem}.json"] = schedule_json(schedule, _now(now))
     try:
         write_files(out, contents)
     except FileError as error:
         _fail(str(error))
     clock = schedule.plan.clock
-    for name, calendar in calendars.items():
+    for name, calendar in named.items():
         click.echo(
             f"Wrote {out / name}: {calendar.events} events, {len(calendar.content) / 1000:.0f} kB, from "
             f"{words.moment_words(clock.local(begin))} to {words.moment_words(clock.local(calendar.until))}."
@@ -149,22 +151,33 @@ def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_l
 @PLAN
 @FROM
 @TO
+@click.option("--steps", is_flag=True, help="Add what to lay out and every step.")
 @NOW
-def agenda(plan: Path, first: date | None, last: date | None, now: str | None) -> None:
+def agenda(plan: Path, first: date | None, last: date | None, steps: bool, now: str | None) -> None:
     """Print some days of PLAN, lumen by lumen.
 
     Without --from and --to: today and the two days after it, or the plan's first three days if it has not begun.
-    Days on which the clocks change are marked.
+    Days on which the clocks change are marked. --steps adds what to lay out and what to do, step by step.
     """
     from reminders.views.agenda import agenda as agenda_text
     from reminders.views.agenda import plain
 
     schedule = _schedule(plan, _examined(plan, now))
-    first = first or schedule.plan.clock.local(max(schedule.start, _now(now))).date()
+    today = schedule.plan.clock.local(max(schedule.start, _now(now))).date()
+    first = first or (min(today, last) if last else today)
     last = last or first + timedelta(days=2)
     _in_order(first, last)
     paint = (lambda text, role: click.style(text, **COLOURS[role])) if sys.stdout.isatty() else plain
-    click.echo(agenda_text(schedule, first, last, paint), nl=False)
+    click.echo(agenda_text(schedule, first, last, steps=steps, paint=paint), nl=False)
+
+
+@main.command(name="new-id")
+def new_id() -> None:
+    """Print a new random id for a plan.
+
+    Every plan has its own; copy what is printed into  id = "..."  under [plan].
+    """
+    click.echo(str(uuid.uuid4()))
 
 
 @main.command()
@@ -187,6 +200,8 @@ def supplies(plan: Path, first: date | None, last: date | None, now: str | None)
         click.echo(f"  {count:>5}  {item}")
     if not items:
         click.echo("  nothing")
+    for line in words.as_needed_lines(schedule.plan):
+        click.echo(f"Not counted. {line}")
 
 
 def _examined(plan: Path, now: str | None) -> Examination:
@@ -207,8 +222,13 @@ def _schedule(plan: Path, result: Examination) -> Schedule:
     return result.schedule
 
 
-def _range(schedule: Schedule, first: date | None, last: date | None) -> tuple[Instant, Instant]:
-    """Return the instants at which the first day begins and the last one ends, within the schedule."""
+def _range(
+    schedule: Schedule, first: date | None, last: date | None, *, within: bool = False
+) -> tuple[Instant, Instant]:
+    """Return the instants at which the first day begins and the last one ends, within the schedule.
+
+    Days that lie outside the schedule stop the command, unless ``within`` takes the schedule's start for them.
+    """
     begin, end = schedule.start, schedule.end
     clock = schedule.plan.clock
     if first is not None:
@@ -218,10 +238,19 @@ def _range(schedule: Schedule, first: date | None, last: date | None) -> tuple[I
         end = min(end, clock.day_starts(following, following)[0][1])
     if first is not None and last is not None:
         _in_order(first, last)
+    if begin >= end and within:
+        return schedule.start, schedule.end
     if begin >= end:
         shown = [words.moment_words(clock.local(edge)) for edge in (schedule.start, schedule.end)]
         _fail(f"These days lie outside the plan, which runs from {shown[0]} to {shown[1]}.")
     return begin, end
+
+
+def _file_name(plan: Path, schedule: Schedule, lumen: str | None) -> str:
+    """Name a calendar's file; one that is to tell nobody anything is not named after the plan or the lumen (R26)."""
+    if schedule.plan.calendar.reveals is not Reveals.NOTHING:
+        return f"{plan.stem}{'' if lumen is None else f'-{lumen}'}.ics"
+    return f"calendar{'' if lumen is None else f'-{list(schedule.plan.lumens).index(lumen) + 1}'}.ics"
 
 
 def _in_order(first: date, last: date) -> None:

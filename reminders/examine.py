@@ -93,7 +93,7 @@ def _sound_part(reading: Reading) -> Plan | None:
         kept = {
             name: order
             for name, order in orders.items()
-            if all(other is None or other in orders for other in (order.follows, order.runs_with))
+            if all(other is None or other in orders for other in (order.follows, *order.runs_with))
         }
         if len(kept) == len(orders):
             return replace(plan, lumens=lumens, orders=orders)

@@ -143,11 +143,15 @@ def spans_of(
                     if begin < end:
                         found.append((begin, end))
             day += timedelta(days=1)
-    found.sort()
-    merged: list[tuple[Instant, Instant]] = []
-    for begin, end in found:
-        if merged and begin <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], end))
+    return merged(found)
+
+
+def merged(spans: list[tuple[Instant, Instant]]) -> list[tuple[Instant, Instant]]:
+    """Return spans in order, those that meet or overlap as one."""
+    found: list[tuple[Instant, Instant]] = []
+    for begin, end in sorted(spans):
+        if found and begin <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], end))
         else:
-            merged.append((begin, end))
-    return merged
+            found.append((begin, end))
+    return found

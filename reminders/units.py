@@ -62,16 +62,17 @@ class Measure:
 
 
 BASES = {
-    "duration": ("min", "12 h, 30 min or 7 days"),
+    "duration": ("min", "12 h"),
     "volume": ("mL", "10 mL"),
     "flow": ("mL/h", "100 mL/h"),
-    "mass": ("mg", "2 g or 500 mg"),
+    "mass": ("mg", "500 mg"),
     "activity": ("unit", "5000 units"),
     "substance": ("mmol", "20 mmol"),
     "strength": ("unit/mL", "10 units/mL"),
     "sodium": ("mmol/mL", "0.154 mmol/mL"),
     "mass rate": ("mg/min", "10 mg/min"),
     "activity rate": ("unit/min", "1000 units/h"),
+    "substance rate": ("mmol/min", "10 mmol/h"),
     "length": ("cm", "3 cm"),
 }
 """Each kind of quantity: its base unit and an example of how it is written."""
@@ -100,13 +101,12 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
             exponent = Decimal(number).as_tuple().exponent
             digit = Fraction(10) ** int(exponent) if isinstance(exponent, int) else Fraction(1)
             return Measure(f"{number} {unit_text.strip()}", Fraction(number) * factor, digit * factor / 2), kind
-    raise UnitError(f'has the unit "{unit_text.strip()}", which does not measure a {" or ".join(kinds)}')
+    raise UnitError(f'has the unit "{unit_text.strip()}", which is not a unit of {" or ".join(kinds)}')
 
 
-def number(value: Fraction, digits: int = 2) -> str:
-    """Write a fraction as a person would: at most ``digits`` decimals, none that say nothing."""
-    rounded = round(value, digits)
-    text = f"{float(rounded):.{digits}f}"
+def number(value: Fraction | float, digits: int = 2) -> str:
+    """Write a number as a person would: at most ``digits`` decimals, none that say nothing."""
+    text = f"{float(round(Fraction(value), digits)):.{digits}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

@@ -5,7 +5,7 @@ instructions come first (R27). The cautions are common practice; where a provide
 own signs are added.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from gettext import NullTranslations
 
@@ -15,7 +15,7 @@ from reminders.plan.order import GivenAs, Order
 from reminders.schedule.counts import items_of
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
-from reminders.units import number
+from reminders.units import number, span
 
 CATALOGUE = NullTranslations()
 """Where a translation would be loaded. Named here, not taken from the machine's language, so that the same plan
@@ -31,17 +31,8 @@ MONTH_NAMES = (
 
 DISCREET_TITLE = _("Reminder")
 DISCREET_CALENDAR = _("Reminders")
-DISCREET_BODY = _("What to do, when to stop and whom to call stands in your plan and on its sheet.")
-
-
-def span_words(minutes: int) -> str:
-    """Write a length of time: ``45 min``, ``12 h``, ``7 days``."""
-    if minutes and minutes % 1440 == 0 and minutes >= 2880:
-        return _("{days} days").format(days=minutes // 1440)
-    hours, rest = divmod(minutes, 60)
-    if not hours:
-        return _("{rest} min").format(rest=rest)
-    return (_("{hours} h {rest} min") if rest else _("{hours} h")).format(hours=hours, rest=rest)
+DISCREET_BODY = _("See your plan.")
+DISCREET_END = _("Last reminder in this calendar: get the next one.")
 
 
 def day_words(day: date) -> str:
@@ -71,23 +62,33 @@ def lumen_words(plan: Plan, lumen: str) -> str:
 
 
 def title(touch: Touch, plan: Plan) -> str:
-    """Return an event's title in the full calendar, such as ``red lumen: start cefazolin 2 g``."""
+    """Return an event's title in the full calendar, such as ``Red lumen: start cefazolin 2 g``."""
+    text = _("{lumen}: {what}").format(lumen=lumen_words(plan, touch.lumen), what=what_words(touch, plan))
+    return text[0].upper() + text[1:]
+
+
+def what_words(touch: Touch, plan: Plan) -> str:
+    """Say what a touch is, such as ``start cefazolin 2 g``."""
     what = {
         TouchKind.START: _("start {begun}"),
         TouchKind.PUSH: _("give {begun}"),
         TouchKind.FINISH: _("finish {ended}"),
         TouchKind.CHANGEOVER: _("finish {ended}, start {begun}"),
-        TouchKind.BAG_CHANGE: _("change the bag of {during}"),
+        TouchKind.BAG_CHANGE: _("change the bag of {changed}"),
         TouchKind.IDLE_FLUSH: _("flush"),
     }[touch.kind].format(
-        begun=_(" and ").join(drug_words(plan.orders[dose.order]) for dose in touch.starts),
-        ended=_(" and ").join(plan.orders[dose.order].drug for dose in touch.ends),
-        during=plan.orders[touch.during.order].drug if touch.during else "",
+        begun=_and(drug_words(plan.orders[dose.order]) for dose in touch.starts),
+        ended=_and(plan.orders[dose.order].drug for dose in touch.ends),
+        changed=_and(plan.orders[dose.order].drug for dose in touch.bags),
     )
-    if touch.nurse_only:
-        what = _("{what} (nurse only)").format(what=what)
-    text = f"{lumen_words(plan, touch.lumen)}: {what}"
-    return text[0].upper() + text[1:]
+    if touch.bags and touch.kind is not TouchKind.BAG_CHANGE:
+        changed = _and(plan.orders[dose.order].drug for dose in touch.bags)
+        what = _("{what}, change the bag of {changed}").format(what=what, changed=changed)
+    return _("{what} (nurse only)").format(what=what) if touch.nurse_only else what
+
+
+def _and(names: Iterable[str]) -> str:
+    return _(" and ").join(names)
 
 
 def step_words(step: Step, plan: Plan) -> str:
@@ -102,7 +103,9 @@ def step_words(step: Step, plan: Plan) -> str:
             return _("Lock with {volume} {fluid}, {strength} ({units} units).").format(
                 volume=volume, fluid=fluid.label, strength=fluid.strength.text, units=units
             )
-        return _("Flush with {volume} {fluid}; it stays in as the lock.").format(volume=volume, fluid=fluid.label)
+        if step.what == plan.protocol.flush:
+            return _("Flush with {volume} {fluid}; it stays in as the lock.").format(volume=volume, fluid=fluid.label)
+        return _("Lock with {volume} {fluid}.").format(volume=volume, fluid=fluid.label)
     if step.action is Action.WITHDRAW:
         if step.what:
             return _("Do not flush yet: draw out {volume} first and discard it ({drug} is in the lumen).").format(
@@ -117,12 +120,12 @@ def step_words(step: Step, plan: Plan) -> str:
     if step.action is Action.CONNECT:
         return _("Connect and start {drug}{how}.").format(drug=drug_words(order), how=run_words(order))
     if step.action is Action.PUSH:
-        return _("Push {drug} slowly, over {time}.").format(
-            drug=drug_words(order), time=span_words(duration(order) or 0)
-        )
+        return _("Push {drug} slowly, over {time}.").format(drug=drug_words(order), time=span(duration(order) or 0))
     if step.action is Action.CHANGE_BAG:
         return _("Change the bag or reservoir of {drug}{how}.").format(drug=order.drug, how=run_words(order))
-    return _("Stop and disconnect {drug}.").format(drug=order.drug)
+    if order.continuous or order.given_as is GivenAs.PUMP:
+        return _("Stop and disconnect {drug}.").format(drug=order.drug)
+    return _("When {drug} has run in full, disconnect it.").format(drug=order.drug)
 
 
 def drug_words(order: Order) -> str:
@@ -140,12 +143,11 @@ def run_words(order: Order) -> str:
     if order.rate_steps:
         parts.append(
             _(", then ").join(
-                _("{rate} for {time}").format(rate=step.rate.text, time=span_words(step.minutes))
-                for step in order.rate_steps
+                _("{rate} for {time}").format(rate=step.rate.text, time=span(step.minutes)) for step in order.rate_steps
             )
         )
     elif not order.continuous and (runs := duration(order)) is not None:
-        parts.append(_("over {time}").format(time=span_words(runs)))
+        parts.append(_("over {time}").format(time=span(runs)))
     return "".join(f", {part}" for part in parts)
 
 
@@ -168,21 +170,29 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
         if which := dose_words(dose, plan):
             parts.append(which)
         if dose.end is not None and order.given_as is not GivenAs.PUSH:
-            parts.append(_("runs until {end}").format(end=moment_words(plan.clock.local(dose.end))))
+            parts.append(_("runs until {end}").format(end=_clock(plan, dose.end, touch.at)))
         lines.append(", ".join(parts) + ".")
+        if order.follows is not None:
+            lines.append(
+                _("Start it only when {leader} has really finished.").format(leader=plan.orders[order.follows].drug)
+            )
         if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
             lines.append(
                 _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
-                    first=_clock(plan, dose.start - order.on_time_within),
-                    last=_clock(plan, dose.start + order.on_time_within),
-                    cut_off=_clock(plan, dose.start + order.cut_off),
+                    first=_clock(plan, dose.start - order.on_time_within, touch.at),
+                    last=_clock(plan, dose.start + order.on_time_within, touch.at),
+                    cut_off=_clock(plan, dose.start + order.cut_off, touch.at),
                 )
             )
     return lines
 
 
-def _clock(plan: Plan, minute: int) -> str:
-    return clock_words(plan.clock.local(Instant(minute)))
+def _clock(plan: Plan, minute: int, beside: Instant) -> str:
+    """Write a local time, with its day where that is not the day of what it stands beside."""
+    moment = plan.clock.local(Instant(minute))
+    if moment.date() == plan.clock.local(beside).date():
+        return clock_words(moment)
+    return moment_words(moment)
 
 
 def reason_words(touch: Touch, plan: Plan) -> str:
@@ -196,15 +206,17 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         return _("The bag is planned to be changed then.")
     assert reason.last_flush is not None, "an idle flush knows what its limit counts from"
     assert reason.deadline is not None
-    limit = span_words(plan.idle_limit(plan.lumens[touch.lumen]))
-    said = _("At most {limit} after the flush of {last}, so by {deadline}.").format(
+    limit = span(plan.idle_limit(plan.lumens[touch.lumen]))
+    stated = reason.last_flush == plan.lumens[touch.lumen].last_flushed.instant
+    counted = _("the flush of {last}") if stated else _("the flush planned for {last}")
+    said = _("At most {limit} after {counted}, so by {deadline}.").format(
         limit=limit,
-        last=moment_words(plan.clock.local(reason.last_flush)),
+        counted=counted.format(last=moment_words(plan.clock.local(reason.last_flush))),
         deadline=moment_words(plan.clock.local(reason.deadline)),
     )
     if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
         return _("{said} Earlier, to keep it out of the quiet hours ({avoided}).").format(
-            said=said, avoided=_clock(plan, reason.avoided)
+            said=said, avoided=_clock(plan, reason.avoided, touch.at)
         )
     if reason.why is Why.FORCED_QUIET:
         return _("{said} This limit leaves no time outside the quiet hours.").format(said=said)
@@ -235,8 +247,8 @@ def caution_lines(plan: Plan) -> list[str]:
             "pain, burning, swelling or a leak{more}; fever.{signs}"
         ).format(now=call_words(now), more=more, signs=_signs(now)),
         _(
-            "EMERGENCY, call {emergency}: short of breath, chest pain, faint, chills after a flush, broken line "
-            "(clamp above the break).{signs}"
+            "EMERGENCY, call {emergency}: short of breath, chest pain, faint, chills after a flush, broken line (clamp "
+            "between the break and your body).{signs}"
         ).format(emergency=call_words(emergency), signs=_signs(emergency)),
     ]
     if same_day := plan.contacts.get("same_day"):
@@ -274,6 +286,31 @@ def note_words(note: str) -> str:
     return _("Note: {note}").format(note=note)
 
 
+def what_to_do(touch: Touch, plan: Plan) -> list[str]:
+    """Say what to lay out for a touch, and its steps, numbered."""
+    items = items_of(touch, plan)
+    lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
+    return lines + [f"{count}. {step_words(step, plan)}" for count, step in enumerate(touch.steps, start=1)]
+
+
+def as_needed_lines(plan: Plan) -> list[str]:
+    """Say what may be given as needed, which no calendar can schedule."""
+    lines = []
+    for order in plan.orders.values():
+        if order.as_needed:
+            said = _(
+                "As needed, {lumen}: {drug}{how}. At most {most} in 24 h, {apart} apart; nothing is scheduled."
+            ).format(
+                lumen=lumen_words(plan, order.lumen),
+                drug=drug_words(order),
+                how=run_words(order),
+                most=order.most_in_24h,
+                apart=span(order.least_spacing or 0),
+            )
+            lines.append(f"{said} {note_words(order.note)}" if order.note else said)
+    return lines
+
+
 class EventWords:
     """Words the events of one plan's calendar. What recurs from event to event is worded once."""
 
@@ -300,7 +337,7 @@ class EventWords:
         lines += self._what_to_do(touch)
         lines += self._cautions
         lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
-        concerned = [*touch.starts, *touch.ends, *([touch.during] if touch.during else [])]
+        concerned = (*touch.starts, *touch.ends, *touch.bags)
         for name in dict.fromkeys(dose.order for dose in concerned):
             if plan.orders[name].note:
                 lines.append(note_words(plan.orders[name].note))
@@ -312,22 +349,18 @@ class EventWords:
         alike = (id(touch.steps), *(dose.order for dose in touch.starts))
         lines = self._done.get(alike)
         if lines is None:
-            items = items_of(touch, self.plan)
-            lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
-            lines += [f"{count}. {step_words(step, self.plan)}" for count, step in enumerate(touch.steps, start=1)]
-            self._done[alike] = lines
+            lines = self._done[alike] = what_to_do(touch, self.plan)
         return lines
 
 
 CALENDAR_ENDS = _("This calendar ends here: get the next one")
 CALENDAR_ENDS_BODY = _(
-    "The plan goes on, but this file holds no more of it, because phones refuse larger ones. Ask for the calendar "
-    "of the days that follow."
+    "This file holds nothing after this. The line may still need infusions and flushes: ask for the calendar of the "
+    "days that follow."
 )
 
 IN_QUIET_HOURS = _("(in the quiet hours)")
-BEFORE_PLAN = _("The plan has not started yet.")
-AFTER_PLAN = _("The plan has ended, or is not planned so far ahead.")
+OUTSIDE_PLAN = _("Nothing is planned on these days: the plan runs from {first} to {last}.")
 NOTHING_DUE = _("Nothing is due.")
 SNAPSHOT = _(
     "The calendar is a copy of the plan as it stands today and does not change by itself. Phones may drop its alarms: "
@@ -337,12 +370,12 @@ SNAPSHOT = _(
 
 def agenda_words(touch: Touch, plan: Plan) -> str:
     """Say in one line what a touch is: its title without the lumen, the dose's number, and an idle flush's limit."""
-    text = title(touch, plan).partition(": ")[2]
+    text = what_words(touch, plan)
     which = [dose_words(dose, plan) for dose in touch.starts]
     if any(which):
         text += " (" + ", ".join(part for part in which if part) + ")"
     if touch.reason.deadline is not None:
-        text += " " + _("(by {deadline} at the latest)").format(deadline=_clock(plan, touch.reason.deadline))
+        text += " " + _("(by {deadline} at the latest)").format(deadline=_clock(plan, touch.reason.deadline, touch.at))
     return text
 
 
@@ -352,7 +385,7 @@ def clock_change_words(shift: int, length: int) -> str:
         said = _("the clocks go back {time}: this day has {length}")
     else:
         said = _("the clocks go forward {time}: this day has {length}")
-    return said.format(time=span_words(abs(shift)), length=span_words(length))
+    return said.format(time=span(abs(shift)), length=span(length))
 
 
 def zone_change_words(zone: str) -> str:

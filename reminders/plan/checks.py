@@ -23,7 +23,7 @@ ORDER_LISTS = ("before", "after", "bag_flush")
 
 def check_plan(plan: Plan, unread: set[KeyPath]) -> list[Finding]:
     """Return every finding about a plan's keys; ``unread`` are tables that exist but could not be read."""
-    checks = (_course, _zone_changes, _clock_cases, _fluids, _lumens, _heparin_ruled_out, _contacts)
+    checks = (_course, _zone_changes, _clock_cases, _fluids, _lumens, _heparin_ruled_out, _saline_locked, _contacts)
     found = [finding for check in checks for finding in check(plan)]
     found += _names(plan, unread)
     for order in plan.orders.values():
@@ -174,10 +174,12 @@ def _names(plan: Plan, unread: set[KeyPath]) -> Iterator[Finding]:
         lists += [(("order", name, key), getattr(order, key)) for key in ORDER_LISTS]
         if not known(order.lumen, "lumen"):
             yield finding(order.lumen, ("order", name, "lumen"), "lumen", list(plan.lumens))
-        for other in ("follows", "runs_with"):
-            used = getattr(order, other)
-            if used is not None and not known(used, "order"):
-                yield finding(used, ("order", name, other), "order", [key for key in plan.orders if key != name])
+        others = [(used, "runs_with") for used in order.runs_with]
+        if order.follows is not None:
+            others.append((order.follows, "follows"))
+        for used, key in others:
+            if not known(used, "order"):
+                yield finding(used, ("order", name, key), "order", [other for other in plan.orders if other != name])
     for place, pushed in lists:
         for count, entry in enumerate(pushed or (), start=1):
             if not known(entry.name, "fluid", "step"):
@@ -228,6 +230,16 @@ def _lumens(plan: Plan) -> Iterator[Finding]:
                 mend="Correct whichever of the two is wrong.",
                 places=(("protocol", "planning_margin"), (*place, "idle_limit") if own else ("line", "idle_limit")),
             )
+        locks = lumen.lock or plan.line.lock
+        if lumen.lock_volume is not None and locks == plan.protocol.flush:
+            yield Finding(
+                code="lock-volume",
+                message=f"The {lumen.label} lumen is locked with its flush, so its flush is its lock and "
+                "lock_volume says nothing.",
+                expected="flush_volume instead, for a lumen whose flush is its lock",
+                mend="Write flush_volume, or take lock_volume out, as the protocol says.",
+                places=((*place, "lock_volume"), (*place, "lock") if lumen.lock else ("line", "lock")),
+            )
         if lumen.flush_through is FlushThrough.WITHDRAW and lumen.withdraw_volume is None:
             yield missing_withdraw_volume(place, "flush_through")
         if lumen.flush_through is FlushThrough.NURSE:
@@ -263,6 +275,31 @@ def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:
             mend="Ask the prescriber which lock is ordered; then correct one of the two.",
             places=(place, ("line", "heparin_ruled_out")),
         )
+
+
+def _saline_locked(plan: Plan) -> Iterator[Finding]:
+    """R6: on a lumen that is locked with saline no heparin appears anywhere."""
+    for name, lumen in plan.lumens.items():
+        lock = plan.fluids.get(lumen.lock or plan.line.lock)
+        if lock is None or lock.kind is FluidKind.HEPARIN or not lumen.in_use:
+            continue
+        lists: list[tuple[KeyPath, tuple[Pushed, ...] | None]] = [
+            (("order", order.name, key), getattr(order, key))
+            for order in plan.orders.values()
+            for key in ORDER_LISTS
+            if order.lumen == name
+        ]
+        lists += [(("protocol", key), getattr(plan.protocol, key)) for key in PROTOCOL_LISTS]
+        for place, pushed in lists:
+            fluids = [plan.fluids[entry.name] for entry in pushed or () if entry.name in plan.fluids]
+            if any(fluid.kind is FluidKind.HEPARIN for fluid in fluids):
+                yield Finding(
+                    code="heparin-saline-lock",
+                    message=f"{'.'.join(place)} pushes heparin, and the {lumen.label} lumen is locked without it.",
+                    expected="no heparin in the steps of a lumen that is not locked with heparin",
+                    mend="Ask the prescriber which lock is ordered; the lock itself does not stand in these lists.",
+                    places=(place, ("lumen", name, "lock") if lumen.lock else ("line", "lock")),
+                )
 
 
 def _contacts(plan: Plan) -> Iterator[Finding]:

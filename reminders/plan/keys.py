@@ -49,13 +49,12 @@ class Pushed:
     volume: Measure | None = None
 
 
-def key(form: Form, meaning: str, *, sources: str = "", needed: bool = True) -> dict[str, Any]:
+def key(form: Form, meaning: str, *, sources: str = "") -> dict[str, Any]:
     """Describe a key of the plan for ``dataclasses.field(metadata=...)``.
 
     ``sources`` says what published material ranges over, for a value that must be stated and is not.
-    ``needed`` is what the page about the keys says of it where a default exists only to make the key optional.
     """
-    return {"form": form, "meaning": meaning, "sources": sources, "needed": needed}
+    return {"form": form, "meaning": meaning, "sources": sources}
 
 
 def shown_value(raw: object) -> str:
@@ -120,7 +119,7 @@ def choice(options: type[Enum]) -> Form:
 
 
 def _identity(raw: Any, home: ZoneInfo | None) -> uuid.UUID:
-    mend = "Make a new one, for example with  python -c 'import uuid; print(uuid.uuid4())'."
+    mend = "Make a new one with  reminders new-id ."
     try:
         found = uuid.UUID(raw)
     except (ValueError, AttributeError, TypeError):
@@ -246,36 +245,29 @@ def _clock_range(raw: Any, home: ZoneInfo | None) -> ClockRange:
 CLOCK_RANGE = Form('hours such as `"22:00-07:00"` or `"Sat Sun 23:00-08:30"`', _clock_range)
 
 
-def quantity(*kinds: str, least: Fraction | None = None, most: Fraction | None = None) -> Form:
-    """Return the form of a number with a unit of one of ``kinds``, positive unless ``least`` says otherwise."""
-    examples = " or ".join(f'"{BASES[kind][1]}"' for kind in kinds)
+def quantity(*kinds: str, least: Fraction | None = None) -> Form:
+    """Return the form of a number with a unit of one of ``kinds``: more than zero, or at least ``least``."""
+    examples = [f'"{BASES[kind][1]}"' for kind in kinds]
+    expected = f"a number with its unit, such as {' or '.join(examples)}"
 
     def read(raw: Any, home: ZoneInfo | None) -> Measure:
-        if isinstance(raw, bool) or not isinstance(raw, str):
+        if not isinstance(raw, str):
             raise UnreadableError(
                 f"{shown_value(raw)} has no unit",
-                f"a {' or '.join(kinds)} with its unit, such as {examples}",
+                expected,
                 "Write the unit after the number and both in quotation marks.",
                 "wrong-unit",
             )
         try:
             found, _ = measure(raw.strip(), kinds)
         except UnitError as error:
-            raise UnreadableError(
-                f"{shown_value(raw)} {error}",
-                f"a {' or '.join(kinds)}, such as {examples}",
-                'Write units in full ("units", not "U") and decimals with a point.',
-                "wrong-unit",
-            ) from None
+            units = 'Write units in full: "units", not "U".' if "U" in raw else ""
+            raise UnreadableError(f"{shown_value(raw)} {error}", expected, units, "wrong-unit") from None
         if (found.amount <= 0 and least is None) or (least is not None and found.amount < least):
             raise UnreadableError(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
-        if most is not None and found.amount > most:
-            raise UnreadableError(
-                f"{shown_value(raw)} is more than can be meant", f"at most {most}", code="out-of-range"
-            )
         return found
 
-    return Form(f"a {' or '.join(kinds)} such as " + examples.replace('"', "`"), read)
+    return Form("a number with its unit, such as " + " or ".join(f"`{example}`" for example in examples), read)
 
 
 YEARS_IN_MINUTES = 2 * 366 * 1440
@@ -363,6 +355,14 @@ def many(item: Form, *, least: int = 0) -> Form:
     return Form(f"a list of: {item.shown}", read)
 
 
+def _names(raw: Any, home: ZoneInfo | None) -> tuple[str, ...]:
+    listed = raw if isinstance(raw, list) else [raw]
+    return tuple(_text(name, home, 60) for name in listed)
+
+
+NAMES = Form("a name, or a list of names", _names)
+
+
 def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     expected = 'items with whole numbers, such as { "hub scrub" = 1 }'
     if not isinstance(raw, dict):
@@ -385,7 +385,7 @@ COLOURS = frozenset(
 
 
 def _colour(raw: Any, home: ZoneInfo | None) -> str:
-    if raw not in COLOURS:
+    if not isinstance(raw, str) or raw not in COLOURS:
         raise UnreadableError(f"{shown_value(raw)} is not a colour known here", "one of " + ", ".join(sorted(COLOURS)))
     return str(raw)
 

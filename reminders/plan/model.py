@@ -58,7 +58,11 @@ class Course:
     revision: int = field(
         metadata=key(keys.whole(1, 9999), "Counts the versions of this plan: 1, then 2 after the first change.")
     )
-    takes_effect: Moment = field(metadata=key(keys.MOMENT, "From when on this revision is in force."))
+    takes_effect: Moment = field(
+        metadata=key(
+            keys.MOMENT, "From when on this revision is in force; the calendar bears it as the time of its revision."
+        )
+    )
     household_records: bool = field(
         metadata=key(keys.YES_NO, "Whether the household writes down what was really done, and when.")
     )

@@ -149,7 +149,10 @@ class Order:
     )
     rate_limit: Measure | None = field(
         default=None,
-        metadata=key(keys.quantity("flow", "mass rate", "activity rate"), "The fastest that the drug may be given."),
+        metadata=key(
+            keys.quantity("flow", "mass rate", "activity rate", "substance rate"),
+            "The fastest that the drug may be given.",
+        ),
     )
     # Spacing and lateness
     least_spacing: int | None = field(
@@ -208,8 +211,9 @@ class Order:
     withdraw_volume: Measure | None = field(
         default=None, metadata=key(keys.quantity("volume"), "How much to draw out; needed with withdraw first.")
     )
-    runs_with: str | None = field(
-        default=None, metadata=key(keys.LABEL, "Another order that may run through the same lumen at the same time.")
+    runs_with: tuple[str, ...] = field(
+        default=(),
+        metadata=key(keys.NAMES, "Other orders that may run through the same lumen at the same time."),
     )
     # Bags and reservoirs
     bag_every: int | None = field(

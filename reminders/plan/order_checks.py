@@ -311,8 +311,12 @@ def _bags(plan: Plan, order: Order) -> Iterator[Finding]:
             places=((*place, "bag_flush"),),
         )
     takes = duration(order)
-    single = order.given_as is GivenAs.INFUSION and not order.continuous and takes is not None
-    if single and takes is not None and (order.given_as is GivenAs.PUSH or (order.bag_every or 0) >= takes):
+    if (
+        order.given_as is GivenAs.INFUSION
+        and not order.continuous
+        and takes is not None
+        and takes <= (order.bag_every or 0)
+    ):
         yield Finding(
             code="bag",
             message=f"A dose of {order.drug} runs {span(takes)}, so its bag is never changed.",
@@ -366,17 +370,17 @@ def _neighbours(plan: Plan, order: Order) -> Iterator[Finding]:
             mend="Ask the prescriber or nurse which lumen it is to run through.",
             places=((*place, "lumen"), ("lumen", order.lumen, "in_use")),
         )
-    partner = plan.orders.get(order.runs_with or "")
-    if partner is not None and (partner.name == order.name or partner.lumen != order.lumen):
-        yield Finding(
-            code="runs-with",
-            message=f"[order.{order.name}] is to run with "
-            + ("itself." if partner is order else f"{partner.drug}, which runs through another lumen."),
-            expected="another order through the same lumen",
-            mend="Correct runs_with, or one of the lumens.",
-            places=((*place, "runs_with"), ("order", partner.name, "lumen")),
-        )
-    if partner is not None:
+    for partner in (plan.orders[name] for name in order.runs_with if name in plan.orders):
+        if partner is order or partner.lumen != order.lumen:
+            yield Finding(
+                code="runs-with",
+                message=f"[order.{order.name}] is to run with "
+                + ("itself." if partner is order else f"{partner.drug}, which runs through another lumen."),
+                expected="another order through the same lumen",
+                mend="Correct runs_with, or one of the lumens.",
+                places=((*place, "runs_with"), ("order", partner.name, "lumen")),
+            )
+            continue
         for kept, other in ((order, partner), (partner, order)):
             if kept.flush_through is not FlushThrough.ALLOWED:
                 yield Finding(

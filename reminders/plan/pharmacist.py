@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
-from reminders.plan.durations import dose_volume, duration, rate_range
+from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, LineKind, Plan
 from reminders.plan.order import DrugKind, Order
 from reminders.times import DAY, HOUR
@@ -27,7 +27,7 @@ def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
     found = [*_heparin(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
     for order in plan.orders.values():
-        found += [*_allergy(plan, order), *_midline(plan, order), *_bag(plan, order), *_rate(order)]
+        found += [*_allergy(plan, order), *_midline(plan, order), *_pump(plan, order), *_rate(order)]
     return found
 
 
@@ -136,52 +136,36 @@ def _midline(plan: Plan, order: Order) -> Iterator[Finding]:
         )
 
 
-def _bag(plan: Plan, order: Order) -> Iterator[Finding]:
-    place = ("order", order.name)
-    bounds = rate_range(order)
-    interval = order.bag_every
-    if order.bag_times:
-        hours = sorted(at.hour * HOUR + at.minute for at in order.bag_times)
-        interval = max(b - a for a, b in zip(hours, [*hours[1:], hours[0] + DAY], strict=True))
-    changed_by = "bag_every" if order.bag_every is not None else "bag_times"
-    if order.continuous and bounds is not None and interval is not None and bounds[1] < interval:
-        assert order.volume is not None  # rate_range needs both
-        assert order.rate is not None
+def _pump(plan: Plan, order: Order) -> Iterator[Finding]:
+    if order.kept_open is False:
         yield _unusual(
-            "bag-runs-dry",
-            f"A bag of {order.volume.text} at {order.rate.text} is empty after {span(bounds[1])} and is changed "
-            f"after {span(interval)}.",
-            "a bag that lasts until it is changed (arithmetic: volume / rate)",
-            (*place, changed_by),
-            (*place, "volume"),
-            (*place, "rate"),
-        )
-    hangs = interval if interval is not None else duration(order)
-    if order.hang_time is not None and hangs is not None and hangs > order.hang_time:
-        yield _unusual(
-            "hang-time",
-            f"A bag of {order.drug} hangs {span(hangs)}; the plan allows {span(order.hang_time)}.",
-            "a bag changed within its hang time (the plan's own value)",
-            (*place, "hang_time"),
-            (*place, changed_by if interval is not None else "duration"),
+            "pump-idle",
+            f"Between the doses of {order.drug} its lumen counts as idle and is flushed and locked while the "
+            "reservoir is connected; the next dose would push the lock in.",
+            "a pump that keeps the lumen open, or the provider's own way to flush (common practice, no source)",
+            ("order", order.name, "kept_open"),
         )
 
 
 def _rate(order: Order) -> Iterator[Finding]:
-    limit = order.rate_limit
-    if limit is None:
+    if order.rate_limit is None:
         return
     place = ("order", order.name)
-    fastest, shown, keys = _fastest(order, limit)
+    fastest = _fastest(order, order.rate_limit)
     if fastest is None:
-        return
-    if fastest > limit.amount:
+        yield _unusual(
+            "rate-unchecked",
+            f"Whether {order.drug} keeps its limit of {order.rate_limit.text} does not follow from what it states.",
+            "a limit in mL/h, or in the unit of the dose, beside dose, volume and rate or duration",
+            (*place, "rate_limit"),
+        )
+    elif fastest[0] > order.rate_limit.amount:
         yield _unusual(
             "rate-limit",
-            f"{shown}, above the order's limit of {limit.text}.",
+            f"{fastest[1]}, above the order's limit of {order.rate_limit.text}.",
             "a rate at or below the order's own limit",
             (*place, "rate_limit"),
-            *((*place, key) for key in keys),
+            *((*place, key) for key in fastest[2]),
         )
 
 
@@ -192,23 +176,34 @@ def _kind(text: str, *kinds: str) -> str | None:
         return None
 
 
-def _fastest(order: Order, limit: Measure) -> tuple[Fraction | None, str, tuple[str, ...]]:
-    """Return the fastest rate in the limit's base unit, how it came about, and the keys that say so."""
+DOSE_RATES = {
+    "mass rate": ("mass", "mg/min"),
+    "activity rate": ("activity", "units/min"),
+    "substance rate": ("substance", "mmol/min"),
+}
+"""For each kind of rate limit: the kind of dose that it fits, and the unit in which both are compared."""
+
+
+def _fastest(order: Order, limit: Measure) -> tuple[Fraction, str, tuple[str, ...]] | None:
+    """Return the fastest rate in the limit's base unit, how it came about, and the keys that say so.
+
+    None where the order does not state enough, or states the dose in another kind of unit than the limit.
+    """
     runs, volume = duration(order), dose_volume(order)
-    peak = max((step.rate.amount for step in order.rate_steps or ()), default=None)
-    if peak is None and order.rate is not None:
-        peak = order.rate.amount
-    if _kind(limit.text, "flow"):
-        if peak is None and volume is not None and runs:
-            peak = volume / runs * 60
-        return peak, f"It runs at up to {number(peak or Fraction(0))} mL/h", ("rate_steps",) if order.rate_steps else ()
-    unit = "mg" if _kind(limit.text, "mass rate") else "units"
-    if not _kind(order.dose.text, "mass" if unit == "mg" else "activity"):
-        return None, "", ()
-    if order.rate_steps and volume:
-        pace = order.dose.amount / volume * (peak or Fraction(0)) / 60
-        return pace, f"{order.dose.text} runs at up to {number(pace)} {unit}/min", ("dose", "rate_steps")
-    if not runs or order.continuous:
-        return None, "", ()
+    flows = [step.rate.amount for step in order.rate_steps or ()] or ([order.rate.amount] if order.rate else [])
+    if not flows and volume is not None and runs:
+        flows = [volume / runs * 60]
+    flow_keys = ("rate_steps",) if order.rate_steps else ("rate",) if order.rate else ("volume", "duration")
+    kind = _kind(limit.text, "flow", *DOSE_RATES)
+    if kind == "flow":
+        return (max(flows), f"It runs at up to {number(max(flows))} mL/h", flow_keys) if flows else None
+    dose_kind, unit = DOSE_RATES[str(kind)]
+    if not _kind(order.dose.text, dose_kind):
+        return None
+    if (order.rate_steps or order.continuous) and volume and flows:
+        pace = order.dose.amount / volume * max(flows) / 60
+        return pace, f"{order.dose.text} runs at up to {number(pace)} {unit}", ("dose", "volume", *flow_keys)
+    if order.continuous or not runs:
+        return None
     pace = order.dose.amount / runs
-    return pace, f"{order.dose.text} in {span(runs)} is {number(pace)} {unit}/min", ("dose", "duration")
+    return pace, f"{order.dose.text} in {span(runs)} is {number(pace)} {unit}", ("dose", "duration")

@@ -4,10 +4,8 @@ The stages: the horizon; the doses of every order; for each lumen, the touches t
 flushes that keep it within its limit.
 """
 
-from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
 from datetime import datetime, time, timedelta
 
 from reminders.plan.model import Lumen, Plan
@@ -17,11 +15,10 @@ from reminders.schedule import steps as do
 from reminders.schedule.doses import clock_starts, continuous_end, doses_of, not_over, order_day
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import LumenUse, place_idle_flushes
-from reminders.schedule.model import Dose, Reason, Schedule, Step, Touch, TouchKind, Why
-from reminders.times import Instant, instant_of, local, spans_of
+from reminders.schedule.model import Dose, Reason, Schedule, Touch, TouchKind
+from reminders.schedule.touches import Meeting, TouchWriter
+from reminders.times import DAY, Instant, instant_of, local, merged, spans_of
 from reminders.zones import release
-
-ORDERED, FINISH, BAG = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG)
 
 
 def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
@@ -36,15 +33,30 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
     ordered = doses_of(plan, Instant(end + ahead))
     doses = {name: tuple(dose for dose in found if not_over(plan, dose)) for name, found in ordered.items()}
     connected = {name: _connected(plan, plan.orders[name], found, end) for name, found in ordered.items()}
-    quiet = spans_of(plan.household.quiet_hours, plan.clock, start, end)
+    # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
+    quiet = spans_of(plan.household.quiet_hours, plan.clock, start, Instant(end + 2 * DAY))
     names = Identities(plan)
     places = {name: index for index, name in enumerate(plan.lumens)}
     touches: list[Touch] = []
     for lumen in plan.lumens.values():
-        touches += _lumen_touches(plan, lumen, doses, connected, names, start, end, quiet)
+        if not lumen.in_use:
+            continue
+        handled, busy = _touches(plan, lumen, doses, connected, names, start, end)
+        touches += handled
+        if lumen.flush_through is not FlushThrough.NURSE:
+            touches += _idle_touches(plan, lumen, names, handled, busy, start, end, quiet)
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen]))
-    within = {name: tuple(dose for dose in found if dose.start < end) for name, found in doses.items()}
-    return Schedule(plan, start, end, rolling, release(), tuple(touches), within, tuple(quiet))
+    return Schedule(
+        plan=plan,
+        start=start,
+        end=end,
+        rolling=rolling,
+        zone_data=release(),
+        touches=tuple(touches),
+        doses=_before(doses, end),
+        connected=_before(connected, end),
+        quiet=tuple(quiet),
+    )
 
 
 def horizon(plan: Plan, now: Instant) -> tuple[Instant, Instant, bool]:
@@ -58,61 +70,12 @@ def horizon(plan: Plan, now: Instant) -> tuple[Instant, Instant, bool]:
         return start, last.instant, False
     assert plan.course.open_ended is not None, "a plan without an end does not pass the checks"
     today = local(max(start, now), plan.course.zone).date()
-    days = -(-plan.course.open_ended // 1440)
+    days = -(-plan.course.open_ended // DAY)
     return start, instant_of(datetime.combine(today + timedelta(days=days), time()), plan.course.zone)[0], True
 
 
-@dataclass(slots=True)
-class _Moment:
-    """What meets in one lumen at one instant."""
-
-    starts: list[Dose] = field(default_factory=list)
-    ends: list[Dose] = field(default_factory=list)
-    bags: list[tuple[Dose, str]] = field(default_factory=list)
-
-
-def _lumen_touches(
-    plan: Plan,
-    lumen: Lumen,
-    doses: dict[str, tuple[Dose, ...]],
-    connected: dict[str, tuple[Dose, ...]],
-    names: Identities,
-    start: Instant,
-    end: Instant,
-    quiet: list[tuple[Instant, Instant]],
-) -> list[Touch]:
-    if not lumen.in_use:
-        return []
-    orders = [order for order in plan.orders.values() if order.lumen == lumen.name]
-    moments: dict[Instant, _Moment] = defaultdict(_Moment)
-    busy: list[tuple[Instant, Instant]] = []
-    handled: list[Dose] = []
-    for order in orders:
-        handled += connected[order.name]
-        running = connected[order.name] if order.kept_open else doses[order.name]
-        busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
-        for dose in connected[order.name]:
-            if dose.start >= end:
-                continue
-            moments[dose.start].starts.append(dose)
-            if dose.end is not None and order.given_as is not GivenAs.PUSH:
-                moments[dose.end].ends.append(dose)
-            for key, at in _bag_changes(plan, order, dose, end):
-                moments[at].bags.append((dose, key))
-    in_use = _merged(busy)
-    writer = _Writer(plan, lumen, names, sorted(dose.start for dose in handled), in_use)
-    touches = [writer.touch(at, moments[at]) for at in sorted(moments) if start <= at]
-    if lumen.flush_through is FlushThrough.NURSE:
-        return touches
-    use = LumenUse(
-        busy=in_use,
-        flushed=[touch.at for touch in touches if touch.starts or do.flushes(touch.steps)],
-        last_flush=lumen.last_flushed.instant,
-    )
-    placed = place_idle_flushes(
-        use, start, end, limit=plan.idle_limit(lumen), margin=plan.protocol.planning_margin, quiet=quiet
-    )
-    return touches + _idle_touches(plan, lumen, names, placed)
+def _before(doses: Mapping[str, tuple[Dose, ...]], end: Instant) -> dict[str, tuple[Dose, ...]]:
+    return {name: tuple(dose for dose in found if dose.start < end) for name, found in doses.items()}
 
 
 def _connected(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) -> tuple[Dose, ...]:
@@ -134,6 +97,40 @@ def _connected(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) 
     return (reservoir,) if not_over(plan, reservoir) else ()
 
 
+def _touches(
+    plan: Plan,
+    lumen: Lumen,
+    doses: Mapping[str, tuple[Dose, ...]],
+    connected: Mapping[str, tuple[Dose, ...]],
+    names: Identities,
+    start: Instant,
+    end: Instant,
+) -> tuple[list[Touch], list[tuple[Instant, Instant]]]:
+    """Return the touches that a lumen's doses need, in order, and the spans in which something runs in it."""
+    meetings: dict[Instant, Meeting] = defaultdict(Meeting)
+    busy: list[tuple[Instant, Instant]] = []
+    starts: list[Instant] = []
+    # By name, so that what is first at one instant does not hang on the order in the file (R23).
+    for name in sorted(plan.orders):
+        order = plan.orders[name]
+        if order.lumen != lumen.name:
+            continue
+        running = connected[name] if order.kept_open else doses[name]
+        busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
+        starts += [dose.start for dose in connected[name]]
+        for dose in connected[name]:
+            if dose.start >= end:
+                continue
+            meetings[dose.start].starts.append(dose)
+            if dose.end is not None and order.given_as is not GivenAs.PUSH:
+                meetings[dose.end].ends.append(dose)
+            for key, at in _bag_changes(plan, order, dose, end):
+                meetings[at].bags.append((dose, key))
+    in_use = merged(busy)
+    writer = TouchWriter(plan, lumen, names, starts=sorted(starts), busy=in_use)
+    return [writer.touch(at, meetings[at]) for at in sorted(meetings) if start <= at], in_use
+
+
 def _bag_changes(plan: Plan, order: Order, dose: Dose, end: Instant) -> Iterable[tuple[str, Instant]]:
     last = end if dose.end is None else dose.end
     if order.bag_every is not None:
@@ -144,116 +141,29 @@ def _bag_changes(plan: Plan, order: Order, dose: Dose, end: Instant) -> Iterable
     return ()
 
 
-def _merged(spans: list[tuple[Instant, Instant]]) -> list[tuple[Instant, Instant]]:
-    merged: list[tuple[Instant, Instant]] = []
-    for begin, finish in sorted(spans):
-        if merged and begin <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], finish))
-        else:
-            merged.append((begin, finish))
-    return merged
-
-
-class _Writer:
-    """Writes the touches of one lumen; steps that recur are made once and shared."""
-
-    def __init__(
-        self, plan: Plan, lumen: Lumen, names: Identities, starts: list[Instant], busy: list[tuple[Instant, Instant]]
-    ) -> None:
-        self.plan, self.lumen, self.names = plan, lumen, names
-        self.starts = starts
-        self.busy = busy
-        self.begun = [begin for begin, _ in busy]
-        self.begins = set(self.begun)
-        self.finishes = {finish for _, finish in busy}
-        self.made: dict[tuple[object, ...], tuple[Step, ...]] = {}
-        self.unlocked_until = Instant(-1)
-
-    def touch(self, at: Instant, moment: _Moment) -> Touch:
-        """Return the touch for what meets at ``at``; called in order of time."""
-        orders = self.plan.orders
-        pushes = [dose for dose in moment.starts if orders[dose.order].given_as is GivenAs.PUSH]
-        rests = [dose.end or at for dose in pushes] or [at]
-        idle_from = Instant(max(rests))
-        finishes = bool(moment.ends or pushes)
-        lock = finishes and self._idle_after(idle_from, at) and not self._joins(idle_from, at)
-        held_lock = at in self.begins and at != self.unlocked_until
-        key = (
-            tuple(dose.order for dose in moment.ends),
-            tuple(dose.order for dose, _ in moment.bags),
-            tuple(dose.order for dose in moment.starts),
-            lock,
-            held_lock,
-        )
-        steps = self.made.get(key)
-        if steps is None:
-            steps = self.made[key] = self._steps(moment, lock, held_lock)
-        self.unlocked_until = Instant(-1) if lock else self._next_start(idle_from, at)
-        kind, meaning, reason = self._kind(moment)
-        during = moment.bags[0][0] if kind is TouchKind.BAG_CHANGE else None
-        nurse = any(orders[dose.order].flush_through is FlushThrough.NURSE for dose in moment.ends)
-        return Touch(
-            self.names.of(*meaning),
-            kind,
-            self.lumen.name,
-            at,
-            steps,
-            reason,
-            tuple(moment.starts),
-            tuple(moment.ends),
-            during,
-            nurse,
-        )
-
-    def _steps(self, moment: _Moment, lock: bool, held_lock: bool) -> tuple[Step, ...]:
-        plan, lumen, orders = self.plan, self.lumen, self.plan.orders
-        parts = [do.after(plan, orders[dose.order], lumen) for dose in moment.ends]
-        parts += [do.bag_change(plan, orders[dose.order], lumen) for dose, _ in moment.bags]
-        for count, dose in enumerate(moment.starts):
-            order = orders[dose.order]
-            parts.append(do.before(plan, order, lumen, locked=held_lock and count == 0))
-            if order.given_as is GivenAs.PUSH:
-                parts.append(do.after(plan, order, lumen))
-        steps = do.joined(parts)
-        return do.locked(steps, plan, lumen) if lock else steps
-
-    def _kind(self, moment: _Moment) -> tuple[TouchKind, tuple[str, ...], Reason]:
-        if moment.starts:
-            first = moment.starts[0]
-            pushed = all(self.plan.orders[dose.order].given_as is GivenAs.PUSH for dose in moment.starts)
-            kind = TouchKind.CHANGEOVER if moment.ends else TouchKind.PUSH if pushed else TouchKind.START
-            return kind, ("start", first.order, first.key), ORDERED
-        if moment.ends:
-            first = moment.ends[0]
-            return TouchKind.FINISH, ("finish", first.order, first.key), FINISH
-        dose, key = moment.bags[0]
-        return TouchKind.BAG_CHANGE, ("bag", dose.order, dose.key, key), BAG
-
-    def _idle_after(self, idle_from: Instant, at: Instant) -> bool:
-        """Say whether the lumen is idle once this touch is over."""
-        if idle_from in self.finishes:
-            return True
-        if idle_from != at:
-            return False
-        index = bisect_right(self.begun, at) - 1
-        return index < 0 or self.busy[index][1] <= at
-
-    def _joins(self, idle_from: Instant, at: Instant) -> bool:
-        following = self._next_start(idle_from, at)
-        return 0 <= following - idle_from <= self.plan.protocol.joining_time
-
-    def _next_start(self, idle_from: Instant, at: Instant) -> Instant:
-        index = bisect_left(self.starts, max(idle_from, at + 1))
-        return self.starts[index] if index < len(self.starts) else Instant(-1)
-
-
-def _idle_touches(plan: Plan, lumen: Lumen, names: Identities, placed: list[tuple[Instant, Reason]]) -> list[Touch]:
+def _idle_touches(
+    plan: Plan,
+    lumen: Lumen,
+    names: Identities,
+    handled: list[Touch],
+    busy: list[tuple[Instant, Instant]],
+    start: Instant,
+    end: Instant,
+    quiet: list[tuple[Instant, Instant]],
+) -> list[Touch]:
+    use = LumenUse(
+        busy=busy,
+        flushed=[touch.at for touch in handled if touch.starts or do.flushes(touch.steps)],
+        last_flush=lumen.last_flushed.instant,
+    )
+    placed: list[tuple[Instant, Reason]] = place_idle_flushes(
+        use, start, end, limit=plan.idle_limit(lumen), margin=plan.protocol.planning_margin, quiet=quiet
+    )
     steps = do.idle_flush(plan, lumen)
-    zone = plan.course.zone
     touches = []
     day, count = None, 0
     for at, reason in placed:
-        on = local(at, zone).date()
+        on = local(at, plan.course.zone).date()
         day, count = on, count + 1 if on == day else 1
         uid = names.of("idle", lumen.name, on.isoformat(), str(count))
         touches.append(Touch(uid, TouchKind.IDLE_FLUSH, lumen.name, at, steps, reason))

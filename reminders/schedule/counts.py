@@ -8,10 +8,11 @@ from datetime import date
 from fractions import Fraction
 from itertools import pairwise
 
-from reminders.plan.durations import dose_volume
+from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
 from reminders.schedule.model import Action, Dose, Schedule, Step, Touch
+from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
 
@@ -27,7 +28,7 @@ def items_of(touch: Touch, plan: Plan) -> Counter[str]:
 
 def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
     items: Counter[str] = Counter()
-    if step.action in (Action.FLUSH, Action.LOCK):
+    if step.action in FLUIDS:
         fluid = plan.fluids[step.what]
         volume = step.volume.amount if step.volume else fluid.volume.amount
         syringes = -(-volume // fluid.syringe_holds.amount)
@@ -106,7 +107,7 @@ def pushed_by(steps: Iterable[Step], plan: Plan) -> tuple[Fraction, Fraction, Fr
     """Return mL pushed, units of heparin and mmol of sodium in these steps."""
     volume = heparin = sodium = Fraction(0)
     for step in steps:
-        if step.action in (Action.FLUSH, Action.LOCK) and step.volume is not None:
+        if step.action in FLUIDS and step.volume is not None:
             fluid = plan.fluids[step.what]
             amount = step.volume.amount
             volume += amount
@@ -138,8 +139,9 @@ def _stretches(order: Order, dose: Dose, schedule: Schedule) -> list[tuple[Insta
         stretches = []
         begin = dose.start
         for step in order.rate_steps:
-            stretches.append((begin, Instant(begin + step.minutes), step.rate.amount / 60))
-            begin = Instant(begin + step.minutes)
+            finish = Instant(min(begin + step.minutes, dose.end))
+            stretches.append((begin, finish, step.rate.amount / 60))
+            begin = finish
         return stretches
     end = schedule.end if dose.end is None else dose.end
     if order.continuous:
@@ -148,4 +150,5 @@ def _stretches(order: Order, dose: Dose, schedule: Schedule) -> list[tuple[Insta
             pace = order.volume.amount / (order.bag_every or Fraction(DAY, len(order.bag_times or ())))
         return [(dose.start, end, pace)] if pace is not None else []
     volume = dose_volume(order)
-    return [(dose.start, end, volume / (end - dose.start))] if volume is not None and end > dose.start else []
+    runs = duration(order)
+    return [(dose.start, end, volume / runs)] if volume is not None and runs else []

@@ -147,6 +147,13 @@ def clock_starts(
             yield key, at
 
 
+def on_day(order: Order, day: date, origin: date) -> bool:
+    """Say whether an order by clock times has doses on a date; every so many days count from ``origin``."""
+    if order.weekdays is not None and day.weekday() not in order.weekdays:
+        return False
+    return order.every_days is None or (day - origin).days % order.every_days == 0
+
+
 def _walls(
     order: Order, times: tuple[time, ...], first: Instant, until: Instant, zone: ZoneInfo, every_day: bool
 ) -> list[tuple[datetime, Instant]]:
@@ -160,10 +167,7 @@ def _walls(
     found = []
     times = tuple(sorted(set(times)))
     while day <= final:
-        if every_day or (
-            (order.weekdays is None or day.weekday() in order.weekdays)
-            and (order.every_days is None or (day - origin).days % order.every_days == 0)
-        ):
+        if every_day or on_day(order, day, origin):
             for at in times:
                 wall = datetime.combine(day, at)
                 instant = instant_of(wall, zone)[0]

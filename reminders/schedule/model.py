@@ -87,8 +87,8 @@ class Reason:
 class Touch:
     """One moment at which someone handles a lumen; one event of the calendar.
 
-    ``starts`` and ``ends`` are the doses that begin and finish in it; at a bag change ``during`` is the dose that
-    goes on. ``nurse_only``: the household does not do it.
+    ``starts`` and ``ends`` are the doses that begin and finish in it; ``bags`` those that go on with a new bag.
+    ``nurse_only``: the household does not do it.
     """
 
     uid: str
@@ -99,13 +99,13 @@ class Touch:
     reason: Reason
     starts: tuple[Dose, ...] = ()
     ends: tuple[Dose, ...] = ()
-    during: Dose | None = None
+    bags: tuple[Dose, ...] = ()
     nurse_only: bool = False
 
     @property
     def dose(self) -> Dose | None:
         """Return the dose that the touch is foremost about."""
-        return (self.starts or self.ends or (self.during,))[0]
+        return next(iter((*self.starts, *self.ends, *self.bags)), None)
 
 
 class Status(Enum):
@@ -121,8 +121,9 @@ class Status(Enum):
 class Schedule:
     """All touches of a plan from ``start`` to ``end``, in order of time, then of the plan's lumens.
 
-    ``doses`` holds every dose by its order, those of pumps too; ``quiet`` the quiet hours as instants; ``rolling``
-    says that the end is only as far as the plan looks ahead.
+    ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
+    a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
+    end is only as far as the plan looks ahead.
     """
 
     plan: Plan
@@ -132,4 +133,5 @@ class Schedule:
     zone_data: str
     touches: tuple[Touch, ...]
     doses: Mapping[str, tuple[Dose, ...]]
+    connected: Mapping[str, tuple[Dose, ...]]
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)

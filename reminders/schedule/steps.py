@@ -3,34 +3,43 @@
 from collections.abc import Iterable
 
 from reminders.plan.keys import Pushed
-from reminders.plan.model import Lumen, Plan
+from reminders.plan.model import Fluid, Lumen, Plan
 from reminders.plan.order import DrugKind, FlushThrough, GivenAs, Order
 from reminders.schedule.model import Action, Step
+from reminders.units import Measure
 
 FLUIDS = (Action.FLUSH, Action.LOCK)
+"""The actions that push a fluid through a lumen."""
 
 
-def before(plan: Plan, order: Order, lumen: Lumen, *, locked: bool) -> tuple[Step, ...]:
-    """Return the steps that begin a dose; a lock that must not be flushed in is drawn out first."""
-    listed = plan.protocol.before if order.before is None else order.before
-    begin = Action.PUSH if order.given_as is GivenAs.PUSH else Action.CONNECT
-    volume = order.volume if order.given_as is GivenAs.PUSH else None
-    return (*_withdraw_lock(lumen, locked), *pushed(plan, listed, lumen), Step(begin, order.name, volume))
+def before(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
+    """Return the ordered fluids and steps before a dose."""
+    return pushed(plan, plan.protocol.before if order.before is None else order.before, lumen)
 
 
-def after(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
-    """Return the steps that finish a dose, up to and without the lock."""
-    listed = plan.protocol.after
-    if order.kind is DrugKind.NUTRITION and plan.protocol.after_nutrition is not None:
-        listed = plan.protocol.after_nutrition
-    if order.after is not None:
-        listed = order.after
+def begun(order: Order) -> tuple[Step, ...]:
+    """Return the step that begins a dose: connecting it, or pushing it."""
+    if order.given_as is GivenAs.PUSH:
+        return (Step(Action.PUSH, order.name, order.volume),)
+    return (Step(Action.CONNECT, order.name),)
+
+
+def taken_off(order: Order) -> tuple[Step, ...]:
+    """Return what comes before the fluids after a dose: disconnecting it, drawing out what must not be flushed in."""
     steps: list[Step] = []
     if order.given_as is not GivenAs.PUSH:
         steps.append(Step(Action.DISCONNECT, order.name))
     if order.flush_through is FlushThrough.WITHDRAW:
         steps.append(Step(Action.WITHDRAW, order.name, order.withdraw_volume))
-    return (*steps, *pushed(plan, listed, lumen))
+    return tuple(steps)
+
+
+def after(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
+    """Return the ordered fluids and steps after a dose, without the lock."""
+    listed = plan.protocol.after
+    if order.kind is DrugKind.NUTRITION and plan.protocol.after_nutrition is not None:
+        listed = plan.protocol.after_nutrition
+    return pushed(plan, listed if order.after is None else order.after, lumen)
 
 
 def bag_change(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
@@ -40,7 +49,7 @@ def bag_change(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
 
 def idle_flush(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
     """Return the steps of an idle flush, its lock included."""
-    return locked((*_withdraw_lock(lumen, True), *pushed(plan, plan.protocol.idle, lumen)), plan, lumen)
+    return locked((*withdraw_lock(lumen), *pushed(plan, plan.protocol.idle, lumen)), plan, lumen)
 
 
 def locked(steps: tuple[Step, ...], plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
@@ -55,7 +64,7 @@ def locked(steps: tuple[Step, ...], plan: Plan, lumen: Lumen) -> tuple[Step, ...
             return (*steps[:index], Step(Action.LOCK, step.what, step.volume), *steps[index + 1 :])
         if step.action is not Action.EXTRA:
             break
-    return (*steps, Step(Action.LOCK, fluid.name, lumen.lock_volume or fluid.volume))
+    return (*steps, Step(Action.LOCK, fluid.name, lumen.lock_volume or _volume(plan, fluid, lumen)))
 
 
 def joined(parts: Iterable[tuple[Step, ...]]) -> tuple[Step, ...]:
@@ -82,11 +91,17 @@ def _one(plan: Plan, entry: Pushed, lumen: Lumen) -> Step:
     fluid = plan.fluids.get(entry.name)
     if fluid is None:
         return Step(Action.EXTRA, entry.name)
-    own = lumen.flush_volume if entry.name == plan.protocol.flush else None
-    return Step(Action.FLUSH, entry.name, entry.volume or own or fluid.volume)
+    return Step(Action.FLUSH, entry.name, entry.volume or _volume(plan, fluid, lumen))
 
 
-def _withdraw_lock(lumen: Lumen, locked_now: bool) -> tuple[Step, ...]:
-    if locked_now and lumen.flush_through is FlushThrough.WITHDRAW:
+def _volume(plan: Plan, fluid: Fluid, lumen: Lumen) -> Measure:
+    """Return how much of a fluid is pushed into a lumen where the list says nothing else."""
+    own = lumen.flush_volume if fluid.name == plan.protocol.flush else None
+    return own or fluid.volume
+
+
+def withdraw_lock(lumen: Lumen) -> tuple[Step, ...]:
+    """Return the step that draws out a lock which must not be flushed in; none where it may be."""
+    if lumen.flush_through is FlushThrough.WITHDRAW:
         return (Step(Action.WITHDRAW, "", lumen.withdraw_volume),)
     return ()

@@ -1,5 +1,6 @@
 """A range of days for people, lumen by lumen, in plain text."""
 
+import textwrap
 from collections.abc import Callable
 from datetime import date, timedelta
 from itertools import pairwise
@@ -7,6 +8,9 @@ from itertools import pairwise
 from reminders import words
 from reminders.schedule.model import Schedule, Touch
 from reminders.times import DAY, Instant
+
+WIDTH = 100
+"""Letters in a line of running text."""
 
 Paint = Callable[[str, str], str]
 """Colours a text by its role: ``day``, ``lumen``, ``night`` or ``change``."""
@@ -17,28 +21,51 @@ def plain(text: str, role: str) -> str:
     return text
 
 
-def agenda(schedule: Schedule, first: date, last: date, paint: Paint = plain) -> str:
-    """Return the agenda of the local days from ``first`` to ``last``, both included, with a final newline."""
+def agenda(schedule: Schedule, first: date, last: date, *, steps: bool = False, paint: Paint = plain) -> str:
+    """Return the agenda of the local days from ``first`` to ``last``, both included, with a final newline.
+
+    Days outside the plan are left out. ``steps`` adds what to lay out and every step.
+    """
     plan, clock = schedule.plan, schedule.plan.clock
+    begins, ends = clock.local(schedule.start), clock.local(schedule.end)
+    final = max([schedule.end, *(touch.at for touch in schedule.touches[-1:])])
+    first, last = max(first, begins.date()), min(last, clock.local(final).date())
+    if last < first:
+        outside = words.OUTSIDE_PLAN.format(first=words.moment_words(begins), last=words.moment_words(ends))
+        return outside + "\n"
     days = clock.day_starts(first, last + timedelta(days=1))
     lines: list[str] = []
     for (day, begin), (_, end) in pairwise(days):
-        heading = words.day_words(day)
         marks = _marks(schedule, begin, end)
-        lines.append(paint(heading, "day") + (paint("   " + "; ".join(marks), "change") if marks else ""))
+        heading = paint(words.day_words(day), "day")
+        lines.append(heading + (paint("   " + "; ".join(marks), "change") if marks else ""))
         touches = [touch for touch in schedule.touches if begin <= touch.at < end]
         if not touches:
-            lines.append(f"  {_nothing(schedule, begin, end)}")
+            lines.append(f"  {words.NOTHING_DUE}")
         for name in plan.lumens:
             of_lumen = [touch for touch in touches if touch.lumen == name]
             if of_lumen:
                 lines.append("  " + paint(words.lumen_words(plan, name), "lumen"))
-                lines += [f"    {_line(touch, schedule, paint)}" for touch in of_lumen]
+            for touch in of_lumen:
+                lines.append(f"    {_line(touch, schedule, paint)}")
+                if steps:
+                    lines += _wrapped(words.what_to_do(touch, plan), " " * 8)
         lines.append("")
+    notes = words.as_needed_lines(plan)
     if plan.course.note:
-        lines += [words.note_words(plan.course.note), ""]
-    lines += words.caution_lines(plan)
-    return "\n".join(lines) + "\n"
+        notes.append(words.note_words(plan.course.note))
+    if notes:
+        lines += [*_wrapped(notes), ""]
+    return "\n".join([*lines, *_wrapped(words.caution_lines(plan))]) + "\n"
+
+
+def _wrapped(texts: list[str], indent: str = "") -> list[str]:
+    """Break texts for a terminal; a line that goes on stands two letters further in."""
+    return [
+        line
+        for text in texts
+        for line in textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
+    ]
 
 
 def _line(touch: Touch, schedule: Schedule, paint: Paint) -> str:
@@ -61,11 +88,3 @@ def _marks(schedule: Schedule, begin: Instant, end: Instant) -> list[str]:
     if any(begin <= change.at.instant < end for change in plan.zone_changes) and left is right:
         marks.append(words.zone_change_words(right.key))
     return marks
-
-
-def _nothing(schedule: Schedule, begin: Instant, end: Instant) -> str:
-    if end <= schedule.start:
-        return words.BEFORE_PLAN
-    if begin >= schedule.end:
-        return words.AFTER_PLAN
-    return words.NOTHING_DUE

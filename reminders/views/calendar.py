@@ -16,7 +16,7 @@ from reminders.schedule.identity import Identities
 from reminders.schedule.model import Schedule, Touch
 from reminders.times import Instant, utc
 
-PRODID = "-//reminders//line care schedule//EN"
+PRODID = "-//reminders//EN"
 
 LARGEST_FILE = 900_000
 """Bytes. Some phones' calendars refuse files of about 1 MB (reported by users; no limit is published)."""
@@ -45,7 +45,8 @@ def calendar_file(
 ) -> CalendarFile:
     """Return the calendar of all lumens or of one, from ``first`` up to ``last``, at most ``largest`` bytes.
 
-    Where the size runs out the calendar ends with a whole day, and a last event says so.
+    Where the size runs out the calendar ends with a whole day. Unless it reaches the line's removal, a last event says
+    that the calendar ends.
     """
     plan = schedule.plan
     begin = schedule.start if first is None else first
@@ -63,8 +64,10 @@ def calendar_file(
     kept = _that_fit(pieces, wanted, room, plan)
     until = min(end, schedule.end)
     if kept < len(wanted):
-        until = wanted[kept].at
-        pieces = [*pieces[:kept], _ends_here(plan, names, until, lumen).to_ical()]
+        until, pieces = wanted[kept].at, pieces[:kept]
+    removal = plan.course.line_removal
+    if removal is None or until < removal.instant:
+        pieces.append(_ends_here(plan, names, until, lumen).to_ical())
     content = head.to_ical()
     closing = b"END:VCALENDAR\r\n"
     assert content.endswith(closing)
@@ -101,6 +104,7 @@ def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) 
         uid=names.of("calendar", lumen or ""),
         last_modified=stamp,
         color=plan.calendar.colour,
+        description=plan.course.note if open_ and plan.course.note else None,
     )
     refresh = timedelta(minutes=plan.calendar.refresh_every)
     calendar.add("REFRESH-INTERVAL", vDuration(refresh), parameters={"VALUE": "DURATION"})
@@ -122,7 +126,7 @@ def _event(touch: Touch, wording: words.EventWords, names: Identities) -> Event:
 
 
 def _category(lumen: str, plan: Plan) -> str:
-    if plan.calendar.reveals is Reveals.NOTHING:
+    if plan.calendar.reveals is not Reveals.EVERYTHING:
         return str(list(plan.lumens).index(lumen) + 1)
     return words.lumen_words(plan, lumen)
 
@@ -132,11 +136,11 @@ def _ends_here(plan: Plan, names: Identities, until: Instant, lumen: str | None)
     return _vevent(
         plan,
         names,
-        uid=names.of("calendar ends", lumen or ""),
+        uid=names.of("calendar ends", lumen or "", str(until)),
         at=Instant(until - plan.course.handling_time),
         title=words.CALENDAR_ENDS if plan.calendar.reveals is Reveals.EVERYTHING else words.DISCREET_TITLE,
         description=f"{words.moment_words(plan.clock.local(until))}.\n"
-        + (words.CALENDAR_ENDS_BODY if open_ else words.DISCREET_BODY),
+        + (words.CALENDAR_ENDS_BODY if open_ else words.DISCREET_END),
         category=None,
     )
 

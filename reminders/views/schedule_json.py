@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from reminders.schedule.counts import DayTotal, daily_totals
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Dose, Schedule, Step, Touch
 from reminders.schedule.status import status
@@ -23,6 +24,8 @@ DOCUMENT_KEYS = {
     "end": "its last instant, in UTC",
     "end_rolls_on": "true for open-ended therapy, whose end moves on with the date",
     "events": "one row for each event, in order of time",
+    "daily_totals": "for each local day: mL infused, mL flushed and locked, units of heparin, mmol of sodium from "
+    "flushes; whole is false for a day that the plan covers in part",
     "doses": "every dose with its order, number, lasting key, start and end; the end is null where it is not known yet",
 }
 """Each key of the document and what it holds."""
@@ -39,6 +42,7 @@ EVENT_KEYS = {
     "steps": "the steps in order: action, what it is about, and the volume where one belongs to it",
     "starts": "the doses that begin here",
     "ends": "the doses that finish here",
+    "bags": "the doses that go on with a new bag",
     "nurse_only": "true where the household must not do it",
     "status": "planned, due, overdue or unconfirmed, at the moment of compiling",
     "reason": "why it stands where it stands, in words",
@@ -59,6 +63,7 @@ def schedule_json(schedule: Schedule, now: Instant) -> bytes:
         "end": _utc(schedule.end),
         "end_rolls_on": schedule.rolling,
         "events": [_event(touch, schedule, now) for touch in schedule.touches],
+        "daily_totals": [_total(total) for total in daily_totals(schedule)],
         "doses": [_dose(dose) for doses in schedule.doses.values() for dose in doses],
     }
     return (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode()
@@ -79,9 +84,21 @@ def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
         "steps": [_step(step) for step in touch.steps],
         "starts": [_dose(started) for started in touch.starts],
         "ends": [_dose(ended) for ended in touch.ends],
+        "bags": [_dose(dose) for dose in touch.bags],
         "nurse_only": touch.nurse_only,
         "status": status(touch, plan, now).value,
         "reason": reason_words(touch, plan),
+    }
+
+
+def _total(total: DayTotal) -> dict[str, Any]:
+    return {
+        "day": total.day.isoformat(),
+        "infused": float(round(total.infused, 3)),
+        "flushed": float(round(total.flushed, 3)),
+        "heparin": float(round(total.heparin, 3)),
+        "sodium": float(round(total.sodium, 3)),
+        "whole": total.whole,
     }
 
 

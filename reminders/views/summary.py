@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 
 from reminders.schedule.counts import daily_totals, supplies
 from reminders.schedule.model import Schedule, TouchKind, Why
@@ -65,7 +66,7 @@ def summary(schedule: Schedule) -> str:
     until = "rolling on, now to" if schedule.rolling else "to"
     lines = [
         f"Revision {plan.course.revision}: {moment_words(clock.local(schedule.start))} {until} "
-        f"{moment_words(clock.local(schedule.end))} ({number_of(days)} days).",
+        f"{moment_words(clock.local(schedule.end))} ({number(days, 1)} days).",
         f"Home zone {plan.course.zone.key}, zone data {schedule.zone_data}; {len(plan.lumens)} "
         f"lumen{'' if len(plan.lumens) == 1 else 's'}, {len(plan.orders)} order{'' if len(plan.orders) == 1 else 's'}.",
         "",
@@ -79,14 +80,9 @@ def summary(schedule: Schedule) -> str:
         ("sessions in quiet hours", counted.night),
         ("  of them idle flushes only", counted.night_idle),
     )
-    lines += [f"{label:34}{number_of(count / days):>8}{count:>9}" for label, count in rows]
+    lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}" for label, count in rows]
     lines += [*_nights(schedule, clock), "", *_week(schedule), "", *_totals(schedule)]
     return "\n".join(lines) + "\n"
-
-
-def number_of(value: float) -> str:
-    """Write a number with at most one decimal."""
-    return f"{value:.1f}".rstrip("0").rstrip(".")
 
 
 def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
@@ -110,10 +106,12 @@ def _week(schedule: Schedule) -> list[str]:
 
 def _totals(schedule: Schedule) -> list[str]:
     totals = daily_totals(schedule)
-    rows = (("infused", "mL"), ("flushed", "mL"), ("heparin", "units"), ("sodium", "mmol"))
-    lines = ["Daily totals, on the highest day:"]
-    for name, unit in rows:
+    rows = (("infused", "mL", ""), ("flushed", "mL", "with locks"), ("heparin", "units", "from locks"))
+    lines = [f"{'Daily totals:':26}{'highest day':>22}{'in all':>14}"]
+    for name, unit, sort in (*rows, ("sodium", "mmol", "from flushes")):
         most = max(totals, key=lambda total: getattr(total, name))
-        sort = "from flushes" if name == "sodium" else "of flushes and locks" if name == "flushed" else ""
-        lines.append(f"  {name:8} {number(getattr(most, name)):>8} {unit:5} {most.day}  {sort}".rstrip())
+        in_all = sum((getattr(total, name) for total in totals), Fraction(0))
+        lines.append(
+            f"  {f'{name}, {unit}':18}{number(getattr(most, name), 1):>15}  {most.day} {number(in_all, 1):>13}  {sort}".rstrip()
+        )
     return lines
