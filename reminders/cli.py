@@ -1,5 +1,6 @@
 """The commands: arguments in, printing and exit codes out. The only place that prints or reads the clock."""
 
+import io
 import sys
 import uuid
 from datetime import UTC as UTC_ZONE
@@ -68,6 +69,9 @@ def main() -> None:
     \b
     Begin with:   reminders check sample_plans/three-lumens.toml
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows a mark in its place
+            stream.reconfigure(errors="replace")
 
 
 @main.command()
@@ -119,7 +123,9 @@ def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_l
     from reminders.views.schedule_json import schedule_json
 
     begin, end = _range(schedule, first, last)
-    lumens: list[str | None] = list(schedule.plan.lumens) if per_lumen else [None]
+    lumens: list[str | None] = [None]
+    if per_lumen:
+        lumens = [name for name, lumen in schedule.plan.lumens.items() if lumen.in_use]
     calendars = {lumen: calendar_file(schedule, first=begin, last=end, lumen=lumen) for lumen in lumens}
     today = _range(schedule, schedule.plan.clock.local(_now(now)).date(), None, within=True)[0]
     if first is None and today > begin and any(calendar.left_out for calendar in calendars.values()):
@@ -128,6 +134,8 @@ def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_l
     named = {_file_name(plan, schedule, lumen): calendar for lumen, calendar in calendars.items()}
     contents = {name: calendar.content for name, calendar in named.items()}
     contents[f"{plan.stem}.json"] = schedule_json(schedule, _now(now))
+    if any((out / name).resolve() == plan.resolve() for name in contents):
+        _fail(f'The plan itself, "{plan}", would be overwritten. Give it the ending .toml, or choose another --out.')
     try:
         write_files(out, contents)
     except FileError as error:

@@ -16,6 +16,9 @@ from reminders.times import Instant
 SHOWN_OF_PARTS = frozenset({"overlap", "spacing-ordered", "too-long"})
 """Errors that hold for a part of a plan whatever the rest turns out to be."""
 
+DATES = ("zone", "start", "end", "line_removal", "open_ended")
+"""The keys of [plan] without which no dose can be placed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Examination:
@@ -76,18 +79,20 @@ def _scheduled(plan: Plan, record: Record, now: Instant) -> tuple[Schedule | Non
 
 
 def _sound_part(reading: Reading) -> Plan | None:
-    """Return the plan without its broken orders, or None where what all orders need is broken."""
+    """Return the plan without its broken orders and with nothing to be handled; None where its dates are broken.
+
+    Its lumens are out of use, so that no touch is made: it serves to look at the doses of the sound orders.
+    """
     plan = reading.plan
     if plan is None:
         return None
-    broken = [place for finding in reading.findings if finding.severity == 0 for place in finding.places]
-    heads = {place[0] for place in broken}
-    if heads & {"plan", "line", "protocol", "fluid", "step", "zone_change"}:
+    broken = {finding.places[0] for finding in reading.findings if finding.severity == 0 and finding.places}
+    broken |= reading.broken
+    if broken & {("plan",), *(("plan", key) for key in DATES)}:
         return None
     bad = {place[:2] for place in broken}
-    lumens = {name: lumen for name, lumen in plan.lumens.items() if ("lumen", name) not in bad}
     orders = {
-        name: order for name, order in plan.orders.items() if ("order", name) not in bad and order.lumen in lumens
+        name: order for name, order in plan.orders.items() if ("order", name) not in bad and order.lumen in plan.lumens
     }
     while True:
         kept = {
@@ -96,5 +101,6 @@ def _sound_part(reading: Reading) -> Plan | None:
             if all(other is None or other in orders for other in (order.follows, *order.runs_with))
         }
         if len(kept) == len(orders):
+            lumens = {name: replace(lumen, in_use=False) for name, lumen in plan.lumens.items()}
             return replace(plan, lumens=lumens, orders=orders)
         orders = kept

@@ -30,37 +30,61 @@ def read_file(path: Path) -> bytes:
 
 
 def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
-    """Write several files into a folder, making it if need be: all are complete before the first takes its place.
+    """Write several files into a folder, making it if need be: all of them, or none.
 
-    Each is written beside its place, forced to the disk, then moved there in one step, so a reader sees the old file
-    or the new one. Not promised: that a power cut between two moves leaves both new.
+    Each is written beside its place and forced to the disk, then moved there in one step, so a reader sees the old file
+    or the new one. Where a move fails, those already made are taken back. Not promised: that a power cut between two
+    moves leaves both new.
 
     Raises:
-        FileError: something cannot be written; what stood there before still stands.
+        FileError: something cannot be written; what stood there before stands there again.
     """
-    waiting: list[tuple[Path, Path]] = []
+    waiting: dict[Path, Path] = {}
+    before: dict[Path, Path | None] = {}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():
-            handle, temporary = tempfile.mkstemp(prefix=f".{name}.", dir=folder)
-            waiting.append((Path(temporary), folder / name))
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).chmod(0o644)
-        while waiting:
-            temporary_path, place = waiting[0]
-            temporary_path.replace(place)
-            waiting.pop(0)
-        _sync_folder(folder)
+            waiting[folder / name] = _beside(folder, name, content)
+        for place, temporary in waiting.items():
+            before[place] = _beside(folder, place.name, place.read_bytes()) if place.exists() else None
+            temporary.replace(place)
     except (OSError, ValueError) as error:
-        raise FileError(
-            f'Nothing was changed by the step that failed: "{folder}" cannot be written: {_why(error)}.'
-        ) from None
+        _take_back(before)
+        raise FileError(f'Nothing was written: "{folder}" cannot be written: {_why(error)}.') from None
     finally:
-        for temporary_path, _ in waiting:
-            temporary_path.unlink(missing_ok=True)
+        for left in (*waiting.values(), *before.values()):
+            if left is not None:
+                left.unlink(missing_ok=True)
+    try:
+        _sync_folder(folder)
+    except OSError as error:
+        raise FileError(
+            f'"{folder}" was written, but the disk does not confirm it: {_why(error)}. Try again.'
+        ) from None
+
+
+def _beside(folder: Path, name: str, content: bytes) -> Path:
+    """Write a temporary file in the same folder, forced to the disk; leave nothing if that fails."""
+    handle, temporary = tempfile.mkstemp(prefix=f".{name}.", dir=folder)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).chmod(0o644)
+    except OSError:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    return Path(temporary)
+
+
+def _take_back(before: Mapping[Path, Path | None]) -> None:
+    for place, old in before.items():
+        if old is None:
+            if place.is_file():
+                place.unlink()
+        elif old.exists():
+            old.replace(place)
 
 
 def _sync_folder(folder: Path) -> None:

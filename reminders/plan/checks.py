@@ -4,6 +4,7 @@ Each check is a small function; :func:`check_plan` runs them all. What only the 
 spacing, totals) is looked for in :mod:`reminders.schedule.review`.
 """
 
+import difflib
 from collections.abc import Iterator
 from dataclasses import fields
 
@@ -21,11 +22,21 @@ PROTOCOL_LISTS = ("before", "after", "after_nutrition", "idle")
 ORDER_LISTS = ("before", "after", "bag_flush")
 
 
-def check_plan(plan: Plan, unread: set[KeyPath]) -> list[Finding]:
-    """Return every finding about a plan's keys; ``unread`` are tables that exist but could not be read."""
-    checks = (_course, _zone_changes, _clock_cases, _fluids, _lumens, _heparin_ruled_out, _saline_locked, _contacts)
+def check_plan(plan: Plan) -> list[Finding]:
+    """Return every finding about a plan's keys."""
+    checks = (
+        _course,
+        _zone_changes,
+        _names,
+        _clock_cases,
+        _fluids,
+        _margins,
+        _lumens,
+        _heparin_ruled_out,
+        _saline_locked,
+        _contacts,
+    )
     found = [finding for check in checks for finding in check(plan)]
-    found += _names(plan, unread)
     for order in plan.orders.values():
         found += check_order(plan, order)
     found += _circles(plan)
@@ -73,7 +84,7 @@ def _course(plan: Plan) -> Iterator[Finding]:
             mend='For longer therapy write  open_ended = "..."  instead; the schedule then rolls on with the date.',
             places=(("plan", name), ("plan", "start")),
         )
-    if course.takes_effect.instant >= last.instant:
+    elif course.takes_effect.instant >= last.instant:
         yield Finding(
             code="dates-reversed",
             message="This revision takes effect when the plan is already over.",
@@ -143,48 +154,48 @@ def clock_case_finding(plan: Plan, moment: Moment, place: KeyPath) -> Finding:
     )
 
 
-def _names(plan: Plan, unread: set[KeyPath]) -> Iterator[Finding]:
-    """Find names of fluids, steps, lumens and orders that the plan does not define."""
-
-    def known(name: str, *tables: str) -> bool:
-        defined = {"fluid": plan.fluids, "step": plan.extra_steps, "lumen": plan.lumens, "order": plan.orders}
-        return any(name in defined[table] or (table, name) in unread for table in tables)
-
-    def finding(name: str, place: KeyPath, what: str, options: list[str]) -> Finding:
-        return Finding(
-            code="unknown-name",
-            message=f'{".".join(place)}: the plan defines no {what} named "{name}".',
-            expected="one of: " + ", ".join(options) if options else f"a {what} that the plan defines",
-            mend=f"Correct the name, or add the {what}.",
-            places=(place,),
-        )
-
-    uses: list[tuple[str | None, KeyPath]] = [
-        (plan.line.lock, ("line", "lock")),
-        (plan.protocol.flush, ("protocol", "flush")),
+def _names(plan: Plan) -> Iterator[Finding]:
+    """Find names of fluids, steps, lumens and orders that the plan does not define; each name is told once."""
+    fluid, fluid_or_step = "fluid", "fluid or step"
+    defined = {
+        fluid: list(plan.fluids),
+        fluid_or_step: [*plan.fluids, *plan.extra_steps],
+        "lumen": list(plan.lumens),
+        "order": list(plan.orders),
+    }
+    uses: list[tuple[str | None, str, KeyPath]] = [
+        (plan.line.lock, fluid, ("line", "lock")),
+        (plan.protocol.flush, fluid, ("protocol", "flush")),
     ]
-    uses += [(lumen.lock, ("lumen", name, "lock")) for name, lumen in plan.lumens.items()]
-    for used, place in uses:
-        if used is not None and not known(used, "fluid"):
-            yield finding(used, place, "fluid", list(plan.fluids))
+    uses += [(lumen.lock, fluid, ("lumen", name, "lock")) for name, lumen in plan.lumens.items()]
     lists: list[tuple[KeyPath, tuple[Pushed, ...] | None]] = [
         (("protocol", name), getattr(plan.protocol, name)) for name in PROTOCOL_LISTS
     ]
     for name, order in plan.orders.items():
-        lists += [(("order", name, key), getattr(order, key)) for key in ORDER_LISTS]
-        if not known(order.lumen, "lumen"):
-            yield finding(order.lumen, ("order", name, "lumen"), "lumen", list(plan.lumens))
-        others = [(used, "runs_with") for used in order.runs_with]
-        if order.follows is not None:
-            others.append((order.follows, "follows"))
-        for used, key in others:
-            if not known(used, "order"):
-                yield finding(used, ("order", name, key), "order", [other for other in plan.orders if other != name])
-    for place, pushed in lists:
-        for count, entry in enumerate(pushed or (), start=1):
-            if not known(entry.name, "fluid", "step"):
-                options = [*plan.fluids, *plan.extra_steps]
-                yield finding(entry.name, (*place, str(count)), "fluid or step", options)
+        place: KeyPath = ("order", name)
+        uses += [(order.lumen, "lumen", (*place, "lumen")), (order.follows, "order", (*place, "follows"))]
+        uses += [(other, "order", (*place, "runs_with")) for other in order.runs_with]
+        lists += [((*place, key), getattr(order, key)) for key in ORDER_LISTS]
+    uses += [
+        (entry.name, fluid_or_step, (*place, str(count)))
+        for place, pushed in lists
+        for count, entry in enumerate(pushed or (), start=1)
+    ]
+    unknown: dict[tuple[str, str], list[KeyPath]] = {}
+    for used, what, place in uses:
+        if used is not None and used not in defined[what]:
+            unknown.setdefault((used, what.split()[0]), []).append(place)
+    for (used, what), places in unknown.items():
+        options = defined[fluid_or_step if what == fluid else what]
+        close = difflib.get_close_matches(used.lower(), [option.lower() for option in options], n=1)
+        meant = next((option for option in options if close and option.lower() == close[0]), None)
+        yield Finding(
+            code="unknown-name",
+            message=f'The plan defines no {what} named "{used}"' + (f'; did you mean "{meant}"?' if meant else "."),
+            expected="one of: " + ", ".join(options) if options else f"a {what} that the plan defines",
+            mend=f"Correct the name, or add the {what}; capital letters count.",
+            places=tuple(places),
+        )
 
 
 def _fluids(plan: Plan) -> Iterator[Finding]:
@@ -208,6 +219,21 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
             )
 
 
+def _margins(plan: Plan) -> Iterator[Finding]:
+    limits: list[tuple[int | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
+    limits += [(lumen.idle_limit, ("lumen", name, "idle_limit")) for name, lumen in plan.lumens.items()]
+    for limit, place in limits:
+        if limit is not None and plan.protocol.planning_margin >= limit:
+            yield Finding(
+                code="margin",
+                message=f"The planning margin of {span(plan.protocol.planning_margin)} is not shorter than the idle limit "
+                f"of {span(limit)}.",
+                expected="a margin well below every idle limit",
+                mend="Correct whichever of the two is wrong.",
+                places=(("protocol", "planning_margin"), place),
+            )
+
+
 def _lumens(plan: Plan) -> Iterator[Finding]:
     for name, lumen in plan.lumens.items():
         place = ("lumen", name)
@@ -219,16 +245,6 @@ def _lumens(plan: Plan) -> Iterator[Finding]:
                 expected="the last flush before the plan starts",
                 mend="Correct whichever of the two is wrong.",
                 places=((*place, "last_flushed"), ("plan", "start")),
-            )
-        if plan.protocol.planning_margin >= plan.idle_limit(lumen):
-            own = lumen.idle_limit is not None
-            yield Finding(
-                code="margin",
-                message=f"The planning margin of {span(plan.protocol.planning_margin)} is not shorter than the idle "
-                f"limit of {span(plan.idle_limit(lumen))} of the {lumen.label} lumen.",
-                expected="a margin well below every idle limit",
-                mend="Correct whichever of the two is wrong.",
-                places=(("protocol", "planning_margin"), (*place, "idle_limit") if own else ("line", "idle_limit")),
             )
         locks = lumen.lock or plan.line.lock
         if lumen.lock_volume is not None and locks == plan.protocol.flush:
@@ -307,7 +323,7 @@ def _contacts(plan: Plan) -> Iterator[Finding]:
         if tier not in plan.contacts:
             yield Finding(
                 code="missing",
-                message=f"The plan does not say whom to call: [call.{tier}] is missing or broken.",
+                message=f"The plan does not say whom to call: there is no [call.{tier}].",
                 expected=f"[call.{tier}] with who and phone",
                 mend=f"Add [call.{tier}].",
                 places=(("call", tier),),

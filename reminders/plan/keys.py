@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from reminders.times import WEEKDAYS, ClockRange, Moment, from_datetime, instant_of
+from reminders.times import WEEKDAYS, ClockRange, Instant, Moment, from_datetime, instant_of
 from reminders.units import BASES, Measure, UnitError, measure
 from reminders.zones import known_zones, zone
 
@@ -34,11 +34,14 @@ class UnreadableError(ValueError):
 class Form:
     """How a value is written (``shown``, for people) and the function that reads it.
 
-    ``read`` takes the raw TOML value and the home zone (for moments) and raises :class:`UnreadableError`.
+    ``read`` takes the raw TOML value and the home zone (for moments) and raises :class:`UnreadableError`. ``stand_in``
+    takes the place of a value that could not be read, only so that the rest of the plan can be looked at for further
+    errors; nothing is ever made of it.
     """
 
     shown: str
     read: Callable[[Any, ZoneInfo | None], Any]
+    stand_in: Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +62,18 @@ def key(form: Form, meaning: str, *, sources: str = "") -> dict[str, Any]:
 
 def shown_value(raw: object) -> str:
     """Show a raw value as it may be quoted in a finding: on one line and not too long."""
-    text = f'"{raw}"' if isinstance(raw, str) else str(raw)
+    if isinstance(raw, int) and not -(10**30) < raw < 10**30:
+        return "a number of more than 30 digits"
+    text = f'"{raw}"' if isinstance(raw, str) else _bounded(raw)
     text = "".join(char if char.isprintable() else " " for char in text)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _bounded(raw: object) -> str:
+    try:
+        return str(raw)
+    except ValueError:  # a number inside has more digits than Python writes
+        return "a value too long to be shown"
 
 
 def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
@@ -75,11 +87,13 @@ def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
     bad = next((char for char in text if unicodedata.category(char) in ("Cc", "Cs", "Co", "Cn")), None)
     if bad is not None:
         raise UnreadableError(f"the text holds the control character U+{ord(bad):04X}", "plain text")
+    if "\\" in text:  # calendar programs disagree about what follows one (RFC 5545, 3.3.11)
+        raise UnreadableError("the text holds a backslash", "plain text without backslashes")
     return text
 
 
-TEXT = Form("text", _text)
-LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw, home, 60))
+TEXT = Form("text", _text, "unread")
+LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw, home, 60), "unread")
 
 
 def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
@@ -88,7 +102,7 @@ def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
     return raw
 
 
-YES_NO = Form("`true` or `false`", _yes_no)
+YES_NO = Form("`true` or `false`", _yes_no, False)
 
 
 def whole(least: int, most: int) -> Form:
@@ -99,10 +113,10 @@ def whole(least: int, most: int) -> Form:
         if isinstance(raw, bool) or not isinstance(raw, int):
             raise UnreadableError(f"{shown_value(raw)} is not a whole number", expected)
         if not least <= raw <= most:
-            raise UnreadableError(f"{raw} lies outside what can be meant", expected, code="out-of-range")
+            raise UnreadableError(f"{shown_value(raw)} lies outside what can be meant", expected, code="out-of-range")
         return raw
 
-    return Form(f"a whole number from {least} to {most}", read)
+    return Form(f"a whole number from {least} to {most}", read, least)
 
 
 def choice(options: type[Enum]) -> Form:
@@ -115,7 +129,7 @@ def choice(options: type[Enum]) -> Form:
             raise UnreadableError(f"{shown_value(raw)} is none of the words that stand here", f"one of {shown}")
         return options(raw)
 
-    return Form("one of " + ", ".join(f'`"{word}"`' for word in words), read)
+    return Form("one of " + ", ".join(f'`"{word}"`' for word in words), read, next(iter(options)))
 
 
 def _identity(raw: Any, home: ZoneInfo | None) -> uuid.UUID:
@@ -129,7 +143,7 @@ def _identity(raw: Any, home: ZoneInfo | None) -> uuid.UUID:
     return found
 
 
-IDENTITY = Form("a random UUID (version 4)", _identity)
+IDENTITY = Form("a random UUID (version 4)", _identity, uuid.UUID(int=0))
 
 
 def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
@@ -143,7 +157,7 @@ def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
     return zone(raw)
 
 
-ZONE = Form("an IANA time zone such as `America/Chicago`", _zone)
+ZONE = Form("an IANA time zone such as `America/Chicago`", _zone, zone("UTC"))
 
 
 def _year_fits(year: int) -> None:
@@ -165,7 +179,7 @@ def _date(raw: Any, home: ZoneInfo | None) -> date:
     return raw
 
 
-DATE = Form("a date such as `2026-10-26`", _date)
+DATE = Form("a date such as `2026-10-26`", _date, date(EARLIEST_YEAR, 1, 1))
 
 
 def _moment(raw: Any, home: ZoneInfo | None) -> Moment:
@@ -190,7 +204,9 @@ def _moment(raw: Any, home: ZoneInfo | None) -> Moment:
     return Moment(instant, raw, case)
 
 
-MOMENT = Form('date and time, such as `"2026-10-26 08:00"`, on the home clock', _moment)
+_NO_MOMENT = Moment(Instant(0), datetime(EARLIEST_YEAR, 1, 1))  # noqa: DTZ001  # a wall-clock time
+
+MOMENT = Form('date and time, such as `"2026-10-26 08:00"`, on the home clock', _moment, _NO_MOMENT)
 
 CLOCK = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])")
 
@@ -207,7 +223,7 @@ def _clock_time(raw: Any, home: ZoneInfo | None) -> time:
     return time(int(match.group(1)), int(match.group(2)))
 
 
-CLOCK_TIME = Form('a time of day such as `"08:00"`', _clock_time)
+CLOCK_TIME = Form('a time of day such as `"08:00"`', _clock_time, time())
 
 
 def _weekday(raw: Any, home: ZoneInfo | None) -> int:
@@ -216,7 +232,7 @@ def _weekday(raw: Any, home: ZoneInfo | None) -> int:
     return WEEKDAYS.index(raw)
 
 
-WEEKDAY = Form('a weekday: `"Mon"` to `"Sun"`', _weekday)
+WEEKDAY = Form('a weekday: `"Mon"` to `"Sun"`', _weekday, 0)
 
 RANGE = re.compile(r"(?:([A-Za-z ,-]+?)\s+)?(\S+?)\s*-\s*(\S+)")
 
@@ -242,7 +258,9 @@ def _clock_range(raw: Any, home: ZoneInfo | None) -> ClockRange:
     return ClockRange(frozenset(days), first, last)
 
 
-CLOCK_RANGE = Form('hours such as `"22:00-07:00"` or `"Sat Sun 23:00-08:30"`', _clock_range)
+CLOCK_RANGE = Form(
+    'hours such as `"22:00-07:00"` or `"Sat Sun 23:00-08:30"`', _clock_range, ClockRange(frozenset(), time(), time())
+)
 
 
 def quantity(*kinds: str, least: Fraction | None = None) -> Form:
@@ -267,7 +285,8 @@ def quantity(*kinds: str, least: Fraction | None = None) -> Form:
             raise UnreadableError(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
         return found
 
-    return Form("a number with its unit, such as " + " or ".join(f"`{example}`" for example in examples), read)
+    shown = "a number with its unit, such as " + " or ".join(f"`{example}`" for example in examples)
+    return Form(shown, read, measure(BASES[kinds[0]][1], kinds)[0])
 
 
 YEARS_IN_MINUTES = 2 * 366 * 1440
@@ -294,7 +313,7 @@ def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
             )
         return int(amount)
 
-    return Form('a duration such as `"12 h"`, `"1 h 30 min"` or `"7 days"`', read)
+    return Form('a duration such as `"12 h"`, `"1 h 30 min"` or `"7 days"`', read, min(max(least, 720), most))
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,7 +333,7 @@ def _rate_step(raw: Any, home: ZoneInfo | None) -> RateStep:
     return RateStep(quantity("flow").read(rate, home), minutes().read(length, home))
 
 
-RATE_STEP = Form('a rate and how long: `"50 mL/h for 1 h"`', _rate_step)
+RATE_STEP = Form('a rate and how long: `"50 mL/h for 1 h"`', _rate_step, RateStep(Measure("1 mL/h", Fraction(1)), 60))
 
 PUSHED = re.compile(r"([A-Za-z0-9_-]+)(?:\s+(\S.*))?")
 
@@ -329,7 +348,9 @@ def _pushed(raw: Any, home: ZoneInfo | None) -> Pushed:
     return Pushed(match.group(1), quantity("volume").read(volume, home) if volume else None)
 
 
-PUSHED_ITEM = Form('a fluid or step by its name, perhaps with a volume: `"saline"` or `"saline 20 mL"`', _pushed)
+PUSHED_ITEM = Form(
+    'a fluid or step by its name, perhaps with a volume: `"saline"` or `"saline 20 mL"`', _pushed, Pushed("unread")
+)
 
 
 def many(item: Form, *, least: int = 0) -> Form:
@@ -352,7 +373,7 @@ def many(item: Form, *, least: int = 0) -> Form:
                 ) from None
         return tuple(found)
 
-    return Form(f"a list of: {item.shown}", read)
+    return Form(f"a list of: {item.shown}", read, ())
 
 
 def _names(raw: Any, home: ZoneInfo | None) -> tuple[str, ...]:
@@ -360,7 +381,7 @@ def _names(raw: Any, home: ZoneInfo | None) -> tuple[str, ...]:
     return tuple(_text(name, home, 60) for name in listed)
 
 
-NAMES = Form("a name, or a list of names", _names)
+NAMES = Form("a name, or a list of names", _names, ())
 
 
 def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
@@ -375,7 +396,7 @@ def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     return {" ".join(name.split()): number for name, number in raw.items()}
 
 
-COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts)
+COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts, {})
 
 COLOURS = frozenset(
     "aqua black blue crimson darkgreen darkorange fuchsia gold goldenrod gray green indigo lime maroon navy olive "
@@ -390,4 +411,4 @@ def _colour(raw: Any, home: ZoneInfo | None) -> str:
     return str(raw)
 
 
-COLOUR = Form("a colour by its CSS name, such as `teal`", _colour)
+COLOUR = Form("a colour by its CSS name, such as `teal`", _colour, "teal")

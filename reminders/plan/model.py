@@ -329,7 +329,7 @@ class CalendarSettings:
     name: str = field(metadata=key(keys.LABEL, "The calendar's name on the phone; leave patients' names out."))
     reveals: Reveals = field(metadata=key(keys.choice(Reveals), "How much it tells whoever holds the phone."))
     alarm_before: int = field(
-        metadata=key(keys.minutes(least=0, most=1440), 'How long before each event the phone rings; "0 min" at once.')
+        metadata=key(keys.minutes(least=0, most=720), 'How long before each event the phone rings; "0 min" at once.')
     )
     colour: str = field(default="teal", metadata=key(keys.COLOUR, "The calendar's colour."))
     refresh_every: int = field(

@@ -1,12 +1,16 @@
 """What the keys of one order contradict in one another, or in the plan around it. Pure."""
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import by_rate, by_steps, duration, rate_range, stepped_volume
 from reminders.plan.model import Plan
 from reminders.plan.order import TIMINGS, FlushThrough, GivenAs, Order
+from reminders.times import DAY
 from reminders.units import number, span
+
+LONGEST_INFUSION = 366 * DAY
 
 
 def check_order(plan: Plan, order: Order) -> list[Finding]:
@@ -92,6 +96,8 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
 
 def _end(plan: Plan, order: Order) -> Iterator[Finding]:
     place = ("order", order.name)
+    if len([name for name in TIMINGS if getattr(order, name)]) != 1:
+        return  # which ends fit depends on the timing, and that has been told
     stated = [name for name in ("last_day", "doses", "stops", "until_removal") if getattr(order, name)]
     wanted = ""
     if order.continuous:
@@ -164,6 +170,16 @@ def _needed(plan: Plan, order: Order) -> Iterator[Finding]:
                 mend=f"Add a line  {name} = ...  as ordered.",
                 places=((*place, name),),
             )
+    last = order.last_dose_before_plan
+    if last is not None and last.instant >= plan.course.start.instant:
+        yield Finding(
+            code="dates-reversed",
+            message=f"The last dose of {order.drug} before the plan is {last.wall:%Y-%m-%d %H:%M}; the plan starts "
+            f"{plan.course.start.wall:%Y-%m-%d %H:%M}.",
+            expected="last_dose_before_plan before the plan starts",
+            mend="Correct whichever is wrong.",
+            places=((*place, "last_dose_before_plan"), ("plan", "start")),
+        )
     if order.least_spacing and order.most_spacing and order.least_spacing > order.most_spacing:
         yield Finding(
             code="spacing-ordered",
@@ -217,7 +233,18 @@ def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
                 "volume",
                 "rate",
             )
-    if duration(order) is None:
+    takes = duration(order)
+    if takes is not None and takes > LONGEST_INFUSION:
+        yield Finding(
+            code="out-of-range",
+            message=f"A dose of {order.drug} would run for {number(Fraction(takes, DAY), 0)} days.",
+            expected=f"a dose that is over after at most {LONGEST_INFUSION // DAY} days",
+            mend="Check volume and rate, and their units.",
+            places=tuple(
+                (*place, name) for name in ("duration", "volume", "rate", "rate_steps") if getattr(order, name)
+            ),
+        )
+    if takes is None:
         yield Finding(
             code="no-duration",
             message=f"Nothing says how long a dose of {order.drug} runs.",

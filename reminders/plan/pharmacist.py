@@ -3,6 +3,7 @@
 Each check names the published range behind it. The figures are ranges of published material, not limits of ours.
 """
 
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 
@@ -114,8 +115,10 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
 
 
 def _allergy(plan: Plan, order: Order) -> Iterator[Finding]:
+    drug = order.drug.casefold()
     for text in plan.line.allergies:
-        if order.drug.casefold() in text.casefold():
+        named = [word for word in re.findall(r"[a-z]{5,}", text.casefold()) if word in drug]
+        if named or drug in text.casefold():
             yield _unusual(
                 "drug-allergy",
                 f'The allergies name "{text}", and {order.drug} is ordered.',

@@ -1,12 +1,12 @@
 """A plan's text to a plan, or to findings that say what is wrong with it.
 
-Everything that can be read is read, whatever else is broken, so that all of a file's faults are told at once. Where
-something could not be read, the plan that comes back is *partial*: it serves to look for further errors and for
-nothing else.
+Everything that can be read is read, whatever else is broken, so that all of a file's faults are told at once. A value
+that could not be read is replaced by a stand-in, only so that the rest can be looked at; what the checks then find
+about a stand-in is left out, and nothing is ever made of such a plan.
 """
 
 import difflib
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,21 +15,25 @@ from reminders.plan import keys, model
 from reminders.plan.checks import check_plan
 from reminders.plan.source import Source, read_source
 
+OF_ABSENCE = frozenset({"timing", "plan-end", "order-end", "no-duration", "bag", "given-as"})
+"""Codes that may say only that a key is not there; not to be believed where some key of its table was not read."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What came of reading a file: its source, the plan (None if too little could be read) and the findings.
+    """What came of reading a file: its source, the plan and the findings.
 
-    ``complete`` is false when an error kept something out of the plan.
+    The plan is None where the text is no TOML. ``broken`` are the keys for which it holds stand-ins or nothing.
     """
 
     source: Source
     plan: model.Plan | None
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Finding]
+    broken: frozenset[KeyPath] = frozenset()
 
     @property
     def complete(self) -> bool:
-        """Say whether the plan holds all that the file says."""
+        """Say whether the plan holds what the file says, and no error was found in it."""
         return self.plan is not None and not has_errors(self.findings)
 
 
@@ -40,91 +44,92 @@ def read_plan(name: str, content: bytes) -> Reading:
         return Reading(source, None, findings)
     reader = _Reader(source.values)
     plan = reader.plan()
-    findings = reader.findings
-    if plan is not None:
-        findings = findings + check_plan(plan, reader.unread)
-    return Reading(source, plan, findings)
+    broken = frozenset(reader.broken)
+    found = [finding for finding in check_plan(plan) if _believable(finding, broken, reader.doubtful)]
+    return Reading(source, plan, reader.findings + found, broken)
+
+
+def _believable(finding: Finding, broken: frozenset[KeyPath], doubtful: set[KeyPath]) -> bool:
+    """Say whether a finding speaks of what the file says, and not of a stand-in or of a key that was not read."""
+    for place in finding.places:
+        if any(place[: len(key)] == key for key in broken):
+            return False
+        if finding.code in OF_ABSENCE and (place in doubtful or place[:-1] in doubtful):
+            return False
+    return True
 
 
 class _Reader:
-    """Walks the values once; every fault becomes a finding and leaves its table out of the plan."""
+    """Walks the values once; every fault becomes a finding, and a stand-in takes the place of what is broken."""
 
     def __init__(self, values: dict[str, Any]) -> None:
         self.values = values
         self.findings: list[Finding] = []
-        self.unread: set[KeyPath] = set()
+        self.broken: set[KeyPath] = set()
+        self.doubtful: set[KeyPath] = set()  # tables in which some optional key could not be read
         self.home: ZoneInfo | None = None
 
-    def plan(self) -> model.Plan | None:
+    def plan(self) -> model.Plan:
         self._unknown((), self.values, list(model.TABLES), "table")
         self.home = self._home_zone()
         read = {name: self._tables(name) for name in model.TABLES}
-        course, line, protocol = read["plan"], read["line"], read["protocol"]
-        calendar = read["calendar"]
-        if course is None or line is None or protocol is None or calendar is None:
-            return None
-        changes = tuple(sorted(read["zone_change"], key=lambda change: change.at.instant))
         return model.Plan(
-            course=course,
-            zone_changes=changes,
-            household=read["household"] or model.Household(),
-            line=line,
+            course=read["plan"],
+            zone_changes=tuple(sorted(read["zone_change"], key=lambda change: change.at.instant)),
+            household=read["household"],
+            line=read["line"],
             lumens=read["lumen"],
             fluids=read["fluid"],
             extra_steps=read["step"],
-            protocol=protocol,
-            supplies=read["supplies"] or model.Supplies(),
-            daily_limits=read["daily_limits"] or model.DailyLimits(),
+            protocol=read["protocol"],
+            supplies=read["supplies"],
+            daily_limits=read["daily_limits"],
             orders=read["order"],
             contacts=read["call"],
-            calendar=calendar,
+            calendar=read["calendar"],
         )
 
     def _home_zone(self) -> ZoneInfo | None:
         table = self.values.get("plan")
         try:
-            zone: ZoneInfo = keys.ZONE.read(table["zone"] if isinstance(table, dict) else None, None)
-        except (keys.UnreadableError, KeyError):
+            zone: ZoneInfo = keys.ZONE.read(table.get("zone") if isinstance(table, dict) else None, None)
+        except keys.UnreadableError:
             return None  # told where the key itself is read
         return zone
 
     def _tables(self, name: str) -> Any:
         cls, raw = model.TABLES[name], self.values.get(name)
-        if raw is None and name not in model.OPTIONAL_TABLES:
-            named = f"[{name}.NAME]" if name in model.NAMED_TABLES else f"[{name}]"
-            self._find("missing", f"The plan has no table {named}.", (name,), f"a table {named}", f"Add {named}.")
         if name in model.NAMED_TABLES:
             return self._named(name, cls, raw)
         if name in model.LISTED_TABLES:
             return self._listed(name, cls, raw)
-        return None if raw is None else self._table(cls, raw, (name,))
+        if raw is None and name not in model.OPTIONAL_TABLES:
+            if (name,) not in self.broken:  # else a misspelt heading has been told
+                self._find("missing", f"The plan has no table [{name}].", (name,), f"[{name}]", f"Add [{name}].")
+            return self._table(cls, {}, (name,), tell=False)
+        return self._table(cls, {} if raw is None else raw, (name,))
 
     def _named(self, name: str, cls: type, raw: Any) -> dict[str, Any]:
         found: dict[str, Any] = {}
-        if raw is None:
+        wanted = f"[{name}.NAME]"
+        if raw is not None and not isinstance(raw, dict):
+            self._not_a_table((name,), wanted)
             return found
-        if not isinstance(raw, dict):
-            self._not_a_table((name,), f"[{name}.NAME]")
-            return found
+        if not raw and name not in model.OPTIONAL_TABLES and (name,) not in self.broken:
+            self._find("missing", f"The plan has no {wanted}.", (name,), f"at least one {wanted}", f"Add {wanted}.")
         if name == "call":
-            self._unknown((name,), raw, list(model.TIERS), "tier of calling")
-        for entry, table in raw.items():
+            self._unknown((name,), raw or {}, list(model.TIERS), "tier of calling")
+        for entry, table in (raw or {}).items():
             place = (name, entry)
             if keys.PUSHED.fullmatch(entry) is None or " " in entry or len(entry) > 40:
                 self._find(
                     "wrong-form",
-                    f'"{keys.shown_value(entry)}" cannot be a name.',
+                    f"{keys.shown_value(entry)} cannot be a name.",
                     place,
                     "letters, digits, - and _, at most 40 of them",
                     "Give the table a plain name; a label can be freer.",
                 )
-                self.unread.add(place)
-                continue
-            item = self._table(cls, table, place, name=entry)
-            if item is not None:
-                found[entry] = item
-        if not raw and name not in model.OPTIONAL_TABLES:
-            self._find("missing", f"The plan has no [{name}.NAME].", (name,), f"at least one [{name}.NAME]", "Add one.")
+            found[entry] = self._table(cls, table, place, name=entry)
         return found
 
     def _listed(self, name: str, cls: type, raw: Any) -> list[Any]:
@@ -133,71 +138,85 @@ class _Reader:
         if not isinstance(raw, list):
             self._not_a_table((name,), f"[[{name}]]")
             return []
-        read = [self._table(cls, table, (name, str(count))) for count, table in enumerate(raw, start=1)]
-        return [item for item in read if item is not None]
+        return [self._table(cls, table, (name, str(count))) for count, table in enumerate(raw, start=1)]
 
-    def _table(self, cls: type, raw: Any, place: KeyPath, **given: str) -> Any | None:
+    def _table(self, cls: type, raw: Any, place: KeyPath, *, tell: bool = True, **given: str) -> Any:
+        """Return what a table holds; without ``tell`` the table itself is missing, which has been told."""
         if not isinstance(raw, dict):
             self._not_a_table(place, f"[{'.'.join(place)}]")
-            self.unread.add(place)
-            return None
+            raw, tell = {}, False
         wanted = {item.name: item for item in fields(cls) if "form" in item.metadata}
         self._unknown(place, raw, list(wanted), "key")
         values: dict[str, Any] = dict(given)
-        broken = False
         for name, item in wanted.items():
             form: keys.Form = item.metadata["form"]
+            key = (*place, name)
+            needed = item.default is MISSING and item.default_factory is MISSING
             if name in raw:
                 try:
                     values[name] = form.read(raw[name], self.home)
+                    continue
                 except keys.UnreadableError as error:
-                    broken = True
-                    if form is keys.MOMENT and self.home is None and "zone" in error.expected:
-                        continue  # the zone's own finding says it
-                    self._find(
-                        error.code,
-                        f"{'.'.join((*place, name))}: {error.problem}.",
-                        (*place, name),
-                        error.expected,
-                        error.mend or f"Write {name} as {_plain(form.shown)}.",
-                    )
-            elif item.default is MISSING and item.default_factory is MISSING:
-                broken = True
-                sources = item.metadata["sources"]
-                self._find(
-                    "missing",
-                    f"[{'.'.join(place)}] does not state {name}: {item.metadata['meaning']}",
-                    (*place, name),
-                    _plain(form.shown) + (f". For orientation, not to copy: {sources}" if sources else ""),
-                    f"Add a line  {name} = ...  with the value from the orders or the provider's protocol."
-                    if sources
-                    else f"Add a line  {name} = ...  under [{'.'.join(place)}].",
-                )
-        if broken:
-            self.unread.add(place)
-            return None
+                    if not (form is keys.MOMENT and self.home is None):  # else the zone's own finding says it
+                        mend = error.mend or f"Write {name} as {_plain(form.shown)}."
+                        self._find(error.code, f"{'.'.join(key)}: {error.problem}.", key, error.expected, mend)
+            elif not needed:
+                if key in self.broken:  # misspelt
+                    self.doubtful.add(place)
+                continue
+            elif tell and key not in self.broken:
+                self._missing(place, name, item.metadata["meaning"], item.metadata["sources"], form)
+            self.broken.add(key)
+            if needed:
+                values[name] = form.stand_in
+            else:
+                self.doubtful.add(place)
         return cls(**values)
+
+    def _missing(self, place: KeyPath, name: str, meaning: str, sources: str, form: keys.Form) -> None:
+        table = f"[{'.'.join(place)}]"
+        orientation = f". For orientation, not to copy: {sources}" if sources else ""
+        whence = "with the value from the orders or the provider's protocol" if sources else f"under {table}"
+        self._find(
+            "missing",
+            f"{table} does not state {name}: {meaning}",
+            (*place, name),
+            _plain(form.shown) + orientation,
+            f"Add a line  {name} = ...  {whence}.",
+        )
 
     def _unknown(self, place: KeyPath, raw: dict[str, Any], wanted: list[str], what: str) -> None:
         for name in raw:
             if name in wanted:
                 continue
-            close = difflib.get_close_matches(name.lower().replace("-", "_").replace(" ", "_"), wanted, n=1, cutoff=0.6)
-            where = f"[{'.'.join(place)}]" if place else "the plan"
-            self._find(
-                "unknown-key",
-                f"{where} has no {what} named {keys.shown_value(name)}.",
-                (*place, name),
-                f"did you mean {close[0]}?" if close else "one of: " + ", ".join(wanted),
-                f"Rename it to {close[0]}." if close else "Take it out, or put it into the table where it belongs.",
-            )
+            spelt = name.lower().replace("-", "_").replace(" ", "_")
+            close = difflib.get_close_matches(spelt, wanted, n=1, cutoff=0.6)
+            where = f"[{'.'.join(place)}]" if place else "The plan"
+            message = f"{where} has no {what} named {keys.shown_value(name)}"
+            elsewhere = [] if close or not place else [table for table, cls in model.TABLES.items() if _has(cls, spelt)]
+            if close:
+                message += f"; did you mean {close[0]}?"
+                expected, mend = f"the {what} {close[0]}", f"Rename it to {close[0]}."
+                if close[0] not in raw:
+                    self.broken.add((*place, close[0]))
+            elif elsewhere:
+                message += f"; it belongs to {' or '.join(f'[{table}]' for table in elsewhere)}."
+                expected, mend = f"{name} in its own table", "A heading in square brackets may be missing above it."
+            else:
+                message += "."
+                expected, mend = "one of: " + ", ".join(wanted), "Take it out, or correct its name."
+            self._find("unknown-key", message, (*place, name), expected, mend)
 
     def _not_a_table(self, place: KeyPath, shown: str) -> None:
+        self.broken.add(place)
         self._find("wrong-form", f"{'.'.join(place)} is not a table.", place, shown, f"Begin it with a line {shown}.")
-        self.unread.add(place)
 
     def _find(self, code: str, message: str, place: KeyPath, expected: str, mend: str) -> None:
         self.findings.append(Finding(code=code, message=message, expected=expected, mend=mend, places=(place,)))
+
+
+def _has(cls: type, name: str) -> bool:
+    return any(item.name == name and "form" in item.metadata for item in fields(cls))
 
 
 def _plain(shown: str) -> str:

@@ -17,6 +17,13 @@ from reminders.findings import Finding, KeyPath
 LONGEST_FILE = 1_000_000
 """Bytes; a plan of one patient is a few thousand."""
 
+UNREADABLE = (ValueError, RecursionError)
+"""What tomllib raises: its own error for a breach of TOML, which is a ValueError, and Python's for a number too long."""
+
+MOST_PARTS = 20
+"""Parts of a dotted key that are followed; a plan's keys have at most three."""
+
+ENDLESS_NUMBER = re.compile(r"[0-9_]{4000}")
 ONE_LINE_KEY = re.compile(r"""\s*[A-Za-z0-9_."'-]+\s*=\s*[^\s\[{"']""")
 
 
@@ -70,7 +77,7 @@ def read_source(name: str, content: bytes) -> tuple[Source, list[Finding]]:
     lines = tuple(text.split("\n"))
     try:
         values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except UNREADABLE as error:
         return _syntax_findings(name, lines, error)
     source = Source(name=name, lines=lines, values=values)
     _map_lines(_parser().parse(text.encode()).root_node, source.line_of)
@@ -87,18 +94,16 @@ def _syntax_findings(name: str, lines: tuple[str, ...], error: Exception) -> tup
     findings: list[Finding] = []
     left = list(lines)
     while True:
-        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
-        at = int(found.group(1)) if found else len(lines) if isinstance(error, tomllib.TOMLDecodeError) else 1
+        at, what = _breach(error, left)
         place = ("", str(at))
         source.line_of[place] = at
-        what = re.sub(r"\s*\(at .*\)", "", str(error)) or "nested too deeply"
         findings.append(
             Finding(
                 code="not-toml",
                 message=f"Line {at} does not follow the rules of TOML: {what}.",
                 expected='lines such as  key = "text",  key = 12,  key = ["one", "two"]  or  [table]',
-                mend="Most often quotation marks or a bracket are missing: every value with letters, a colon or a "
-                "unit stands in quotation marks; each key stands once in its table.",
+                mend="Most often quotation marks or a bracket are missing: every value with letters, a colon or a unit "
+                "stands in quotation marks, save true and false; each key stands once in its table.",
                 places=(place,),
             )
         )
@@ -107,10 +112,22 @@ def _syntax_findings(name: str, lines: tuple[str, ...], error: Exception) -> tup
         left[at - 1] = ""
         try:
             tomllib.loads("\n".join(left))
-        except (tomllib.TOMLDecodeError, RecursionError) as following:
+        except UNREADABLE as following:
             error = following
         else:
             return source, findings
+
+
+def _breach(error: Exception, lines: list[str]) -> tuple[int, str]:
+    """Return the line of a breach, as far as the error tells it, and what it is."""
+    if isinstance(error, RecursionError):
+        return 1, "brackets are nested too deeply"
+    if not isinstance(error, tomllib.TOMLDecodeError):
+        long = next((count for count, line in enumerate(lines, start=1) if ENDLESS_NUMBER.search(line)), 1)
+        return long, "a number has too many digits"
+    told, _, where = str(error).rpartition(" (at ")
+    found = re.match(r"line (\d+), column \d+\)$", where)
+    return int(found.group(1)) if found else len(lines), told or str(error)
 
 
 def _map_lines(root: tree_sitter.Node, line_of: dict[KeyPath, int]) -> None:
@@ -155,9 +172,16 @@ def _map_value(value: tree_sitter.Node, path: KeyPath, line_of: dict[KeyPath, in
 
 
 def _key_of(node: tree_sitter.Node) -> KeyPath:
-    if node.type == "dotted_key":
-        return tuple(part for child in node.named_children for part in _key_of(child))
-    text = (node.text or b"").decode()
-    if node.type == "quoted_key":
-        return tuple(tomllib.loads(f"{text} = 0"))
-    return (text,)
+    """Return the parts of a key; of one with far too many, only the first."""
+    parts: list[str] = []
+    waiting = [node]
+    while waiting and len(parts) < MOST_PARTS:
+        part = waiting.pop()
+        text = (part.text or b"").decode()
+        if part.type == "dotted_key":
+            waiting += reversed(part.named_children)
+        elif part.type == "quoted_key":
+            parts += tomllib.loads(f"{text} = 0")
+        else:
+            parts.append(text)
+    return tuple(parts)

@@ -9,7 +9,7 @@ from reminders.plan.durations import duration
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs, Order, OrderClock
 from reminders.schedule.model import Dose
-from reminders.times import Instant, instant_of, local
+from reminders.times import Instant, instant_of, local, utc
 
 MOST_DOSES = 50_000
 """For one order; more than a dose every 10 minutes for a year is a slip of the pen."""
@@ -94,7 +94,10 @@ def _starts(
         return
     if order.moments is not None:
         for moment in sorted(order.moments, key=lambda entry: entry.instant):
-            yield moment.wall.isoformat(timespec="minutes"), moment.instant
+            key = moment.wall.isoformat(timespec="minutes")
+            if instant_of(moment.wall, plan.course.zone)[0] != moment.instant:  # the second of two equal clock times
+                key = f"{key}[{utc(moment.instant):%H:%M}Z]"
+            yield key, moment.instant
         return
     assert order.first_dose is not None, "an order without a first dose does not pass the checks"
     first = order.first_dose.instant
@@ -156,23 +159,19 @@ def on_day(order: Order, day: date, origin: date) -> bool:
 
 def _walls(
     order: Order, times: tuple[time, ...], first: Instant, until: Instant, zone: ZoneInfo, every_day: bool
-) -> list[tuple[datetime, Instant]]:
-    """Return the order's clock times on the clock of ``zone`` with their instants, from ``first`` to ``until``.
+) -> Iterator[tuple[datetime, Instant]]:
+    """Yield the order's clock times on the clock of ``zone`` with their instants, from ``first`` to ``until``.
 
     Sorted by instant: a clock time that moved forward over a gap may have passed its neighbour.
     """
     day = local(first, zone).date() - timedelta(days=1)
     final = local(until, zone).date()
     origin = order.first_dose.wall.date() if order.first_dose else day
-    found = []
     times = tuple(sorted(set(times)))
     while day <= final:
         if every_day or on_day(order, day, origin):
-            for at in times:
-                wall = datetime.combine(day, at)
-                instant = instant_of(wall, zone)[0]
-                if first <= instant < until:
-                    found.append((wall, instant))
+            walls = [datetime.combine(day, at) for at in times]
+            found = [(wall, instant_of(wall, zone)[0]) for wall in walls]
+            found.sort(key=lambda entry: entry[1])
+            yield from (entry for entry in found if first <= entry[1] < until)
         day += timedelta(days=1)
-    found.sort(key=lambda entry: entry[1])
-    return found

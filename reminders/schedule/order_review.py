@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.checks import clock_case_finding
-from reminders.plan.durations import duration, rate_range
+from reminders.plan.durations import by_rate, duration, rate_range
 from reminders.plan.order import TIMINGS, AfterLateDose, GivenAs, Order, OrderClock
 from reminders.schedule.doses import on_day, order_day
 from reminders.schedule.model import Dose, Schedule, Touch
@@ -38,8 +38,10 @@ def timing_key(order: Order) -> KeyPath:
 
 
 def times(count: int, what: str = "times") -> str:
-    """Count: ``once``, ``14 times``, ``3 days``."""
-    return "once" if count == 1 else f"{count} {what}"
+    """Count: ``once``, ``14 times``, ``1 day``, ``3 doses``."""
+    if count == 1:
+        return "once" if what == "times" else f"1 {what.removesuffix('s')}"
+    return f"{count} {what}"
 
 
 def _concerns(touch: Touch, order: Order) -> bool:
@@ -272,7 +274,7 @@ def _bags(schedule: Schedule, order: Order) -> Iterator[Finding]:
         yield Finding(
             code="bag-runs-dry",
             message=f"Unusual: confirm. A bag of {order.volume.text} of {order.drug} at {order.rate.text} is empty after "
-            f"{span(lasts[1])}; the one of {when(schedule, begin)} is to last {span(end - begin)}, until "
+            f"{span(by_rate(order) or 0)}; the one of {when(schedule, begin)} is to last {span(end - begin)}, until "
             f"{when(schedule, end)}.",
             expected="a bag that lasts until it is changed (arithmetic: volume / rate)",
             mend="Confirm with the pharmacist or prescriber; correct the plan only if they say so.",

@@ -11,9 +11,9 @@ from itertools import pairwise
 from reminders.findings import Finding
 from reminders.plan.order import FlushThrough
 from reminders.schedule.counts import daily_totals
-from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
+from reminders.schedule.model import Dose, Schedule, Touch, Why
 from reminders.schedule.order_review import review_order, times, timing_key, when
-from reminders.schedule.steps import flushes
+from reminders.schedule.steps import flushed_after
 from reminders.times import Instant
 from reminders.units import Measure, number, span
 
@@ -35,25 +35,26 @@ def _overlaps(schedule: Schedule) -> Iterator[Finding]:
         in_the_way = schedule.connected[name] if order.kept_open else schedule.doses[name]
         by_lumen[order.lumen] += in_the_way
     for lumen, entries in by_lumen.items():
-        clashes: dict[tuple[str, str], list[tuple[Dose, Dose]]] = defaultdict(list)
-        running: list[Dose] = []
+        clashes: dict[tuple[str, str], tuple[Dose, Dose, int]] = {}
+        latest: dict[str, Dose] = {}  # of each order, the dose that runs longest so far
         for dose in sorted(entries, key=lambda entry: (entry.start, entry.order)):
-            running = [other for other in running if other.end is None or other.end > dose.start]
-            for other in running:
+            for other in latest.values():
                 first, second = plan.orders[other.order], plan.orders[dose.order]
                 together = second.name in first.runs_with or first.name in second.runs_with
-                if not together:
-                    clashes[(other.order, dose.order)].append((other, dose))
-            running.append(dose)
-        for (one, two), pairs in clashes.items():
-            other, dose = pairs[0]
+                if not together and (other.end is None or other.end > dose.start):
+                    seen = clashes.get((other.order, dose.order), (other, dose, 0))
+                    clashes[(other.order, dose.order)] = (*seen[:2], seen[2] + 1)
+            known = latest.get(dose.order)
+            if known is None or (known.end is not None and (dose.end is None or dose.end > known.end)):
+                latest[dose.order] = dose
+        for (one, two), (other, dose, count) in clashes.items():
             first, second = plan.orders[one], plan.orders[two]
             until = "on without an end" if other.end is None else f"until {when(schedule, other.end)}"
             yield Finding(
                 code="overlap",
                 message=f"In the {plan.lumens[lumen].label} lumen {first.drug} runs from "
                 f"{when(schedule, other.start)} {until}, and {second.drug} is to start at "
-                f"{when(schedule, dose.start)}; this happens {times(len(pairs))}.",
+                f"{when(schedule, dose.start)}; this happens {times(count)}.",
                 expected="one dose at a time in a lumen, unless one is ordered to run with the other",
                 mend="Ask the prescriber or pharmacist: other times, another lumen, or runs_with if they may meet.",
                 places=(timing_key(first),) if first is second else (timing_key(first), timing_key(second)),
@@ -67,7 +68,7 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
     for touch in schedule.touches:
         if touch.reason.why is Why.FORCED_QUIET:
             forced[touch.lumen].append(touch)
-        elif touch.kind is TouchKind.FINISH and not flushes(touch.steps):
+        elif touch.ends and not flushed_after(touch.steps, plan):
             bare[touch.ends[0].order].append(touch)
     for name, lumen in plan.lumens.items():
         limit = plan.idle_limit(lumen)
@@ -154,7 +155,7 @@ def _totals(schedule: Schedule) -> Iterator[Finding]:
             continue
         over = [(getattr(total, name), total.day) for total in totals if getattr(total, name) > limit.amount]
         if over:
-            most: tuple[Fraction, object] = max(over)
+            most: tuple[Fraction, object] = max(over, key=lambda entry: entry[0])
             yield Finding(
                 code="daily-total",
                 message=f"The day's total of {name} exceeds {limit.text} on {times(len(over), 'days')}; the highest "

@@ -82,6 +82,14 @@ def flushes(steps: tuple[Step, ...]) -> bool:
     return any(step.action in FLUIDS for step in steps)
 
 
+def flushed_after(steps: tuple[Step, ...], plan: Plan) -> bool:
+    """Say whether something is flushed through; a lock does only where the flush itself is the lock."""
+    return any(
+        step.action is Action.FLUSH or (step.action is Action.LOCK and step.what == plan.protocol.flush)
+        for step in steps
+    )
+
+
 def pushed(plan: Plan, listed: Iterable[Pushed], lumen: Lumen) -> tuple[Step, ...]:
     """Return the steps of an ordered list of fluids and extra steps, each with its volume for this lumen."""
     return tuple(_one(plan, entry, lumen) for entry in listed)

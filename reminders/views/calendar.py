@@ -22,6 +22,10 @@ LARGEST_FILE = 900_000
 """Bytes. Some phones' calendars refuse files of about 1 MB (reported by users; no limit is published)."""
 
 
+SPARE = 64
+"""Bytes kept free because the date in the closing event may be longer than the one reckoned with."""
+
+
 @dataclass(frozen=True, slots=True)
 class CalendarFile:
     """One calendar as bytes: the touches that it holds, and the instant up to which it holds them all.
@@ -59,14 +63,20 @@ def calendar_file(
     names = Identities(plan)
     head = _head(plan, schedule, names, lumen)
     wording = words.EventWords(plan)
-    pieces = [_event(touch, wording, names).to_ical() for touch in wanted]
-    room = largest - len(head.to_ical()) - len(_ends_here(plan, names, schedule.end, lumen).to_ical())
-    kept = _that_fit(pieces, wanted, room, plan)
-    until = min(end, schedule.end)
-    if kept < len(wanted):
-        until, pieces = wanted[kept].at, pieces[:kept]
+    room = largest - len(head.to_ical()) - len(_ends_here(plan, names, schedule.end, lumen).to_ical()) - SPARE
+    pieces: list[bytes] = []
+    for touch in wanted:
+        pieces.append(_event(touch, wording, names).to_ical())
+        room -= len(pieces[-1])
+        if room < 0:
+            break
+    kept = len(pieces) if room >= 0 else _whole_days(wanted, len(pieces) - 1, plan)
+    pieces = pieces[:kept]
+    until = min(end, schedule.end) if kept == len(wanted) else wanted[kept].at
+    if kept:
+        until = max(until, Instant(wanted[kept - 1].at + 2 * plan.course.handling_time))
     removal = plan.course.line_removal
-    if removal is None or until < removal.instant:
+    if removal is None or until < removal.instant or not kept:
         pieces.append(_ends_here(plan, names, until, lumen).to_ical())
     content = head.to_ical()
     closing = b"END:VCALENDAR\r\n"
@@ -75,20 +85,12 @@ def calendar_file(
     return CalendarFile(content, kept, until, len(wanted) - kept)
 
 
-def _that_fit(pieces: Sequence[bytes], touches: Sequence[Touch], room: int, plan: Plan) -> int:
-    """Return how many events fit into ``room`` bytes, cut at the end of a local day."""
-    if sum(map(len, pieces)) <= room:
-        return len(pieces)
-    used = fits = 0
-    for count, piece in enumerate(pieces):
-        used += len(piece)
-        if used > room:
-            break
-        fits = count + 1
-    cut_day = plan.clock.local(touches[fits].at).date()
-    while fits > 0 and plan.clock.local(touches[fits - 1].at).date() == cut_day:
-        fits -= 1
-    return fits
+def _whole_days(touches: Sequence[Touch], fit: int, plan: Plan) -> int:
+    """Return how many of the first ``fit`` touches lie before the local day of the one that does not fit."""
+    cut_day = plan.clock.local(touches[fit].at).date()
+    while fit > 0 and plan.clock.local(touches[fit - 1].at).date() == cut_day:
+        fit -= 1
+    return fit
 
 
 def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) -> Calendar:
