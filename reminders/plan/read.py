@@ -13,10 +13,19 @@ from zoneinfo import ZoneInfo
 from reminders.findings import Finding, KeyPath, has_errors
 from reminders.plan import keys, model
 from reminders.plan.checks import check_plan
+from reminders.plan.order import TIMINGS
 from reminders.plan.source import Source, read_source
 
-OF_ABSENCE = frozenset({"timing", "plan-end", "order-end", "no-duration", "bag", "given-as"})
-"""Codes that may say only that a key is not there; not to be believed where some key of its table was not read."""
+ENDS = frozenset({"last_day", "doses", "stops", "until_removal"})
+OF_ABSENCE = {
+    "plan-end": frozenset({"end", "line_removal", "open_ended"}),
+    "timing": frozenset({*TIMINGS, "first_dose"}),
+    "order-end": frozenset({*TIMINGS, *ENDS}),
+    "no-duration": frozenset({"duration", "volume", "rate", "rate_steps", "continuous"}),
+    "bag": frozenset({"bag_every", "bag_times", "bag_flush"}),
+    "given-as": frozenset({*TIMINGS, "kept_open"}),
+}
+"""Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +54,17 @@ def read_plan(name: str, content: bytes) -> Reading:
     reader = _Reader(source.values)
     plan = reader.plan()
     broken = frozenset(reader.broken)
-    found = [finding for finding in check_plan(plan) if _believable(finding, broken, reader.doubtful)]
+    found = [finding for finding in check_plan(plan) if _believable(finding, broken)]
     return Reading(source, plan, reader.findings + found, broken)
 
 
-def _believable(finding: Finding, broken: frozenset[KeyPath], doubtful: set[KeyPath]) -> bool:
+def _believable(finding: Finding, broken: frozenset[KeyPath]) -> bool:
     """Say whether a finding speaks of what the file says, and not of a stand-in or of a key that was not read."""
     for place in finding.places:
         if any(place[: len(key)] == key for key in broken):
             return False
-        if finding.code in OF_ABSENCE and (place in doubtful or place[:-1] in doubtful):
+        doubtful = OF_ABSENCE.get(finding.code, frozenset())
+        if any(key[-1] in doubtful and key[:-1] in (place, place[:-1]) for key in broken):
             return False
     return True
 
@@ -66,7 +76,6 @@ class _Reader:
         self.values = values
         self.findings: list[Finding] = []
         self.broken: set[KeyPath] = set()
-        self.doubtful: set[KeyPath] = set()  # tables in which some optional key could not be read
         self.home: ZoneInfo | None = None
 
     def plan(self) -> model.Plan:
@@ -161,16 +170,12 @@ class _Reader:
                         mend = error.mend or f"Write {name} as {_plain(form.shown)}."
                         self._find(error.code, f"{'.'.join(key)}: {error.problem}.", key, error.expected, mend)
             elif not needed:
-                if key in self.broken:  # misspelt
-                    self.doubtful.add(place)
                 continue
             elif tell and key not in self.broken:
                 self._missing(place, name, item.metadata["meaning"], item.metadata["sources"], form)
             self.broken.add(key)
             if needed:
                 values[name] = form.stand_in
-            else:
-                self.doubtful.add(place)
         return cls(**values)
 
     def _missing(self, place: KeyPath, name: str, meaning: str, sources: str, form: keys.Form) -> None:
