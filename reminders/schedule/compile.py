@@ -12,13 +12,16 @@ from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.record import Record
 from reminders.schedule import steps as do
-from reminders.schedule.doses import clock_starts, continuous_end, doses_of, not_over, order_day
+from reminders.schedule.doses import clock_starts, continuous_end, doses_of, is_over, not_over
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import LumenUse, place_idle_flushes
 from reminders.schedule.model import Dose, Reason, Schedule, Touch, TouchKind
 from reminders.schedule.touches import Meeting, TouchWriter
 from reminders.times import DAY, Instant, instant_of, local, merged, spans_of
 from reminders.zones import release
+
+ENDLESS = Instant(2**62)
+"""Where something runs on beyond every horizon."""
 
 
 def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
@@ -62,16 +65,15 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
 def horizon(plan: Plan, now: Instant) -> tuple[Instant, Instant, bool]:
     """Return the first and last instant to plan, and whether the last rolls on with the date.
 
-    An open-ended plan looks ahead whole days from today's, so its end does not move with every minute.
+    An open-ended plan ends with the local day in which its look ahead ends, so it does not move with every minute.
     """
     start = plan.course.start.instant
     last = plan.last_moment
     if last is not None:
         return start, last.instant, False
     assert plan.course.open_ended is not None, "a plan without an end does not pass the checks"
-    today = local(max(start, now), plan.course.zone).date()
-    days = -(-plan.course.open_ended // DAY)
-    return start, instant_of(datetime.combine(today + timedelta(days=days), time()), plan.course.zone)[0], True
+    final = local(Instant(max(start, now) + plan.course.open_ended - 1), plan.course.zone).date()
+    return start, instant_of(datetime.combine(final + timedelta(days=1), time()), plan.course.zone)[0], True
 
 
 def _before(doses: Mapping[str, tuple[Dose, ...]], end: Instant) -> dict[str, tuple[Dose, ...]]:
@@ -89,10 +91,9 @@ def _connected(plan: Plan, order: Order, doses: tuple[Dose, ...], end: Instant) 
     if not doses:
         return ()
     first = order.first_dose.instant if order.first_dose else doses[0].start
-    over = doses[-1].number == order.doses or (
-        order.last_day is not None and order_day(plan, order, end) > order.last_day
-    )
-    last = order.stops.instant if order.stops else doses[-1].end if over else continuous_end(plan, order)
+    last = doses[-1].end if is_over(plan, order, end) else continuous_end(plan, order)
+    if order.stops is not None:
+        last = order.stops.instant
     reservoir = Dose(order.name, "reservoir", 1, first, last)
     return (reservoir,) if not_over(plan, reservoir) else ()
 
@@ -109,6 +110,7 @@ def _touches(
     """Return the touches that a lumen's doses need, in order, and the spans in which something runs in it."""
     meetings: dict[Instant, Meeting] = defaultdict(Meeting)
     busy: list[tuple[Instant, Instant]] = []
+    infusing: list[tuple[Instant, Instant]] = []
     starts: list[Instant] = []
     # By name, so that what is first at one instant does not hang on the order in the file (R23).
     for name in sorted(plan.orders):
@@ -116,7 +118,10 @@ def _touches(
         if order.lumen != lumen.name:
             continue
         running = connected[name] if order.kept_open else doses[name]
-        busy += [(dose.start, end if dose.end is None else dose.end) for dose in running]
+        spans = [(dose.start, ENDLESS if dose.end is None else dose.end) for dose in running]
+        busy += spans
+        if order.given_as is not GivenAs.PUSH:
+            infusing += spans
         starts += [dose.start for dose in connected[name]]
         for dose in connected[name]:
             if dose.start >= end:
@@ -127,7 +132,8 @@ def _touches(
             for key, at in _bag_changes(plan, order, dose, end):
                 meetings[at].bags.append((dose, key))
     in_use = merged(busy)
-    writer = TouchWriter(plan, lumen, names, starts=sorted(starts), busy=in_use)
+    begins = frozenset(begin for begin, _ in in_use)
+    writer = TouchWriter(plan, lumen, names, starts=sorted(starts), begins=begins, infusing=merged(infusing))
     return [writer.touch(at, meetings[at]) for at in sorted(meetings) if start <= at], in_use
 
 

@@ -4,9 +4,9 @@ from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
@@ -82,10 +82,11 @@ def daily_totals(schedule: Schedule) -> list[DayTotal]:
     """
     plan = schedule.plan
     clock = plan.clock
-    final = max(schedule.end, schedule.touches[-1].at if schedule.touches else schedule.end)
-    starts = clock.day_starts(
-        clock.local(schedule.start).date(), date.fromordinal(clock.local(final).date().toordinal() + 1)
-    )
+    reached = [schedule.start, schedule.end, *(touch.at for touch in schedule.touches)]
+    dates = [clock.local(at).date() for at in reached]  # on a journey over the date line a date may come back
+    days = clock.day_starts(min(dates), max(dates) + timedelta(days=1))
+    begins = accumulate((begin for _, begin in days), max)
+    starts = [(day, begin) for (day, _), begin in zip(days, begins, strict=True)]
     pushed: dict[date, list[Fraction]] = {day: [Fraction(0)] * 3 for day, _ in starts}
     # Touches alike share one tuple of steps, and its identity is far quicker to look up than its fractions.
     steps_of = {id(touch.steps): touch.steps for touch in schedule.touches}

@@ -1,6 +1,7 @@
 """Orders to doses: every form of timing (R2), clock changes (R3), durations (R4) and journeys (R5)."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from itertools import islice, takewhile
 from zoneinfo import ZoneInfo
@@ -9,7 +10,7 @@ from reminders.plan.durations import duration
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs, Order, OrderClock
 from reminders.schedule.model import Dose
-from reminders.times import Instant, instant_of, local, utc
+from reminders.times import DAY, Instant, instant_of, local, utc
 
 MOST_DOSES = 50_000
 """For one order; more than a dose every 10 minutes for a year is a slip of the pen."""
@@ -38,10 +39,17 @@ def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
 
 
 def not_over(plan: Plan, dose: Dose) -> bool:
-    """Say whether a dose is still to come or running when the plan starts."""
+    """Say whether a dose is still to come, or running or to be taken off when the plan starts."""
     start = plan.course.start.instant
     pushed = plan.orders[dose.order].given_as is GivenAs.PUSH
-    return dose.start >= start or (not pushed and (dose.end is None or dose.end > start))
+    return dose.start >= start or (not pushed and (dose.end is None or dose.end >= start))
+
+
+def is_over(plan: Plan, order: Order, at: Instant) -> bool:
+    """Say whether an order by clock times or an interval orders no dose at ``at`` or later, line or no line."""
+    ahead = Instant(at + 367 * DAY)  # the longest pause that an order can state is a year
+    lasting = replace(plan, course=replace(plan.course, line_removal=None))
+    return all(start < at for _, start in islice(_starts(lasting, order, ahead, {}), MOST_DOSES))
 
 
 def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...]]) -> None:

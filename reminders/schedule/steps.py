@@ -68,12 +68,14 @@ def locked(steps: tuple[Step, ...], plan: Plan, lumen: Lumen) -> tuple[Step, ...
 
 
 def joined(parts: Iterable[tuple[Step, ...]]) -> tuple[Step, ...]:
-    """Return the parts as one list in which equal neighbouring flushes stand once (R7)."""
+    """Return the parts as one list; where two parts meet in the same flush it stands once (R7).
+
+    What one ordered list says twice is done twice.
+    """
     steps: list[Step] = []
     for part in parts:
-        for step in part:
-            if not (steps and step.action is Action.FLUSH and step == steps[-1]):
-                steps.append(step)
+        meets = bool(steps and part) and part[0].action is Action.FLUSH and part[0] == steps[-1]
+        steps += part[1:] if meets else part
     return tuple(steps)
 
 

@@ -1,6 +1,6 @@
 """What meets in one lumen at one instant becomes one touch (R6, R7)."""
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -34,15 +34,18 @@ class TouchWriter:
         names: Identities,
         *,
         starts: Sequence[Instant],
-        busy: Sequence[tuple[Instant, Instant]],
+        begins: frozenset[Instant],
+        infusing: Sequence[tuple[Instant, Instant]],
     ) -> None:
-        """Take the starts of everything that is connected by hand, and the spans in which something runs, in order."""
+        """Take what is known of the lumen's use, in order of time.
+
+        ``starts`` are the starts of everything that is given by hand, ``begins`` those before which the lumen was
+        idle; ``infusing`` the spans in which something other than a push runs.
+        """
         self._plan, self._lumen, self._names = plan, lumen, names
-        self._starts = starts
-        self._busy = busy
-        self._begun = [begin for begin, _ in busy]
-        self._begins = set(self._begun)
-        self._finishes = {finish for _, finish in busy}
+        self._starts, self._begins = starts, begins
+        self._infusing = infusing
+        self._infusing_from = [begin for begin, _ in infusing]
         self._made: dict[tuple[object, ...], tuple[Step, ...]] = {}
         self._unlocked_until = NEVER
         # A lock may only be left out where no idle flush, which would set one, falls into the gap.
@@ -54,7 +57,7 @@ class TouchWriter:
         pushes = [dose for dose in meeting.starts if orders[dose.order].given_as is GivenAs.PUSH]
         idle_from = max((dose.end or at for dose in pushes), default=at)
         finishes = bool(meeting.ends or pushes)
-        lock = finishes and self._idle_after(idle_from, at) and not self._joins(idle_from, at)
+        lock = finishes and not self._infuses(at) and not self._joins(idle_from, at)
         held_lock = at in self._begins and at != self._unlocked_until
         alike = (
             tuple(dose.order for dose in meeting.ends),
@@ -66,7 +69,7 @@ class TouchWriter:
         steps = self._made.get(alike)
         if steps is None:
             steps = self._made[alike] = self._steps(meeting, lock, held_lock)
-        self._unlocked_until = NEVER if lock else self._next_start(idle_from, at)
+        self._unlocked_until = NEVER if lock else self._next_start(at)
         nurse = (held_lock and self._lumen.flush_through is FlushThrough.NURSE) or any(
             orders[dose.order].flush_through is FlushThrough.NURSE for dose in (*meeting.ends, *pushes)
         )
@@ -115,19 +118,15 @@ class TouchWriter:
         dose, key = meeting.bags[0]
         return TouchKind.BAG_CHANGE, ("bag", dose.order, dose.key, key), BAG
 
-    def _idle_after(self, idle_from: Instant, at: Instant) -> bool:
-        """Say whether the lumen is idle once this touch is over."""
-        if idle_from in self._finishes:
-            return True
-        if idle_from != at:
-            return False
-        index = bisect_right(self._begun, at) - 1
-        return index < 0 or self._busy[index][1] <= at
+    def _infuses(self, at: Instant) -> bool:
+        """Say whether an infusion runs once this touch is over."""
+        index = bisect_right(self._infusing_from, at) - 1
+        return index >= 0 and self._infusing[index][1] > at
 
     def _joins(self, idle_from: Instant, at: Instant) -> bool:
-        following = self._next_start(idle_from, at)
-        return 0 <= following - idle_from <= self._joining
+        following = self._next_start(at)
+        return following != NEVER and following - idle_from <= self._joining
 
-    def _next_start(self, idle_from: Instant, at: Instant) -> Instant:
-        index = bisect_left(self._starts, max(idle_from, at + 1))
+    def _next_start(self, at: Instant) -> Instant:
+        index = bisect_right(self._starts, at)
         return self._starts[index] if index < len(self._starts) else NEVER
