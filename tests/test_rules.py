@@ -155,13 +155,14 @@ def test_doses_keep_their_numbers_when_the_plan_starts_in_the_middle() -> None:
     assert starts(plan, "a")[0] == z("2026-06-01 14:00")
 
 
-@pytest.mark.parametrize(("first_dose", "kept"), [("2026-06-01 07:30", 0), ("2026-06-01 07:31", 1)])
-def test_an_infusion_running_when_the_plan_starts_is_finished_in_it(first_dose: str, kept: int) -> None:
-    """R2, R6: half an hour from 07:31 ends at 08:01, a touch of the plan; from 07:30 it is over at 08:00."""
+@pytest.mark.parametrize(
+    ("first_dose", "finish"), [("2026-06-01 07:29", ""), ("2026-06-01 07:30", "08:00"), ("2026-06-01 07:31", "08:01")]
+)
+def test_an_infusion_running_when_the_plan_starts_is_finished_in_it(first_dose: str, finish: str) -> None:
+    """R2, R6: half an hour from 07:30 ends with the plan's first minute, a touch of the plan; from 07:29 it is over."""
     plan = schedule(LUMEN + LONG_IDLE + order(f'moments = ["{first_dose}", "2026-06-03 09:00"]'))
-    assert len(plan.doses["a"]) == kept + 1
-    finished = ["01 08:01 finish: disconnect a, saline, lock heparin"]
-    assert rows(plan)[:-2] == finished * kept
+    assert len(plan.doses["a"]) == (2 if finish else 1)
+    assert rows(plan)[:-2] == ([f"01 {finish} finish: disconnect a, saline, lock heparin"] if finish else [])
 
 
 def test_what_runs_when_the_plan_starts_keeps_the_lumen_in_use() -> None:
@@ -969,9 +970,15 @@ def test_a_limit_shorter_than_the_night_forces_a_session_and_says_which() -> Non
 
 
 def test_quiet_hours_of_some_weekdays_only() -> None:
-    """A weekday is the one on which the hours begin: Monday night is quiet, Tuesday night is not."""
+    """A weekday is the one on which the hours begin: Monday night is quiet, Tuesday night is not.
+
+    The next Monday, the 8th, follows the plan's end by hours; its night is known as well.
+    """
     plan = schedule(f'{LUMEN}[household]\nquiet_hours = ["Mon 22:00-07:00"]')
-    assert plan.quiet == ((z("2026-06-02 03:00"), z("2026-06-02 12:00")),)
+    assert plan.quiet == (
+        (z("2026-06-02 03:00"), z("2026-06-02 12:00")),
+        (z("2026-06-09 03:00"), z("2026-06-09 12:00")),
+    )
 
 
 def test_every_idle_flush_says_its_deadline_in_words() -> None:
@@ -1017,17 +1024,18 @@ open_ended = "14 days"
 
 
 def test_an_open_ended_plan_looks_ahead_whole_days_from_today() -> None:
-    """R14: instants never move because minutes pass: from any minute of 10 June the end is midnight on the 24th."""
+    """R14: instants never move because minutes pass: from any minute of 10 June the end is the midnight
+    that follows the 24th."""
     for now in ("2026-06-10 05:00", "2026-06-10 17:23", "2026-06-11 04:59"):  # 00:00, 12:23, 23:59 CDT
         plan = schedule(OPEN_ENDED, now=now)
         assert plan.rolling
-        assert plan.end == z("2026-06-24 05:00")
+        assert plan.end == z("2026-06-25 05:00")
 
 
 def test_the_next_day_looks_one_day_further_and_moves_nothing_before() -> None:
     """R14: what was planned for the days before stays to the minute."""
     today, tomorrow = (schedule(OPEN_ENDED, now=now) for now in ("2026-06-10 17:00", "2026-06-11 17:00"))
-    assert tomorrow.end == z("2026-06-25 05:00")
+    assert tomorrow.end == z("2026-06-26 05:00")
     settled = z("2026-06-23 05:00")
     assert [touch for touch in today.touches if touch.at < settled] == [
         touch for touch in tomorrow.touches if touch.at < settled
@@ -1036,7 +1044,7 @@ def test_the_next_day_looks_one_day_further_and_moves_nothing_before() -> None:
 
 def test_before_its_start_an_open_ended_plan_looks_ahead_from_the_start() -> None:
     """Compiled in May, it still covers its two weeks from 1 June."""
-    assert schedule(OPEN_ENDED, now="2026-05-10 12:00").end == z("2026-06-15 05:00")
+    assert schedule(OPEN_ENDED, now="2026-05-10 12:00").end == z("2026-06-16 05:00")
 
 
 # R23: names that last

@@ -72,8 +72,9 @@ def horizon(plan: Plan, now: Instant) -> tuple[Instant, Instant, bool]:
     if last is not None:
         return start, last.instant, False
     assert plan.course.open_ended is not None, "a plan without an end does not pass the checks"
-    final = local(Instant(max(start, now) + plan.course.open_ended - 1), plan.course.zone).date()
-    return start, instant_of(datetime.combine(final + timedelta(days=1), time()), plan.course.zone)[0], True
+    today = local(max(start, now), plan.course.zone).date()
+    days = -(-plan.course.open_ended // DAY) + 1  # at least as far as stated, from any minute of today
+    return start, instant_of(datetime.combine(today + timedelta(days=days), time()), plan.course.zone)[0], True
 
 
 def _before(doses: Mapping[str, tuple[Dose, ...]], end: Instant) -> dict[str, tuple[Dose, ...]]:
