@@ -14,8 +14,6 @@ from itertools import pairwise
 from typing import NewType
 from zoneinfo import ZoneInfo
 
-from dateutil import tz
-
 Instant = NewType("Instant", int)
 """Whole minutes since 1970-01-01T00:00Z."""
 
@@ -42,6 +40,8 @@ def instant_of(wall: datetime, zone: ZoneInfo) -> tuple[Instant, ClockCase]:
     instant = Instant(int(aware.timestamp()) // 60)
     if aware.utcoffset() == aware.replace(fold=1).utcoffset():
         return instant, ClockCase.PLAIN
+    from dateutil import tz  # here, because few plans need it and every command would wait for it
+
     return instant, ClockCase.REPEATED if tz.datetime_exists(aware) else ClockCase.SKIPPED
 
 

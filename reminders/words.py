@@ -318,39 +318,39 @@ class EventWords:
         """Word what all events share."""
         self.plan = plan
         self._cautions = caution_lines(plan)
-        self._done: dict[tuple[object, ...], list[str]] = {}
+        self._alike: dict[tuple[object, ...], tuple[str, list[str]]] = {}
 
-    def title(self, touch: Touch) -> str:
-        """Return the title as the plan lets a phone show it (R26)."""
-        return title(touch, self.plan) if self.plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
+    def event(self, touch: Touch) -> tuple[str, str]:
+        """Return an event's title and description as the plan lets a phone show and keep them (R26).
 
-    def description(self, touch: Touch) -> str:
-        """Return the description as the plan lets a phone keep it (R26), always with the local time in words."""
+        The description always holds the local time in words.
+        """
         plan = self.plan
         when = moment_words(plan.clock.local(touch.at))
         if plan.calendar.reveals is Reveals.NOTHING:
-            return f"{when}.\n{DISCREET_BODY}"
-        lines = [f"{when}. {title(touch, plan)}."]
+            return DISCREET_TITLE, f"{when}.\n{DISCREET_BODY}"
+        heading, to_do = self._of_its_kind(touch)
+        lines = [f"{when}. {heading}."]
         if touch.nurse_only:
             lines.append(nurse_only_line(plan))
         lines += timing_lines(touch, plan)
-        lines += self._what_to_do(touch)
+        lines += to_do
         lines += self._cautions
         lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
-        concerned = (*touch.starts, *touch.ends, *touch.bags)
-        for name in dict.fromkeys(dose.order for dose in concerned):
+        for name in dict.fromkeys(dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)):
             if plan.orders[name].note:
                 lines.append(note_words(plan.orders[name].note))
         lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
-        return "\n".join(lines)
+        shown = heading if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
+        return shown, "\n".join(lines)
 
-    def _what_to_do(self, touch: Touch) -> list[str]:
-        """Return what to prepare and the steps; touches alike share one tuple of steps."""
-        alike = (id(touch.steps), *(dose.order for dose in touch.starts))
-        lines = self._done.get(alike)
-        if lines is None:
-            lines = self._done[alike] = what_to_do(touch, self.plan)
-        return lines
+    def _of_its_kind(self, touch: Touch) -> tuple[str, list[str]]:
+        """Return the title, and what to lay out and do; touches alike share one tuple of steps."""
+        alike = (id(touch.steps), touch.kind, touch.nurse_only, *(dose.order for dose in touch.starts))
+        found = self._alike.get(alike)
+        if found is None:
+            found = self._alike[alike] = title(touch, self.plan), what_to_do(touch, self.plan)
+        return found
 
 
 CALENDAR_ENDS = _("This calendar ends here: get the next one")

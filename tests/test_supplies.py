@@ -251,11 +251,10 @@ def test_the_days_of_a_week_add_up_to_the_week() -> None:
 def test_a_week_of_the_sample_with_three_lumens() -> None:
     """Monday 2026-10-19 to Sunday 2026-10-25, worked by hand from the plan.
 
-    Red, nutrition 20:00 to 08:00, seven of each, one idle flush between (12 h idle; placed within 11 h 45 min):
-    start 1 saline; finish 2 saline (20 mL) and 1 heparin; idle flush 1 saline and 1 heparin. A day: 4 saline,
-    2 heparin, 6 + 1 scrubs, 3 gloves, a bag and a set. Purple, half an hour at 06:00, 14:00, 22:00, 7.5 h between:
+    Red, nutrition 20:00 to 08:00, seven of each, and between them just the 12 h that it may lie idle: start 1 saline;
+    finish 2 saline (20 mL) and 1 heparin. A day: 3 saline, 1 heparin, 4 + 1 scrubs, 2 gloves, a bag and a set. Purple, half an hour at 06:00, 14:00, 22:00, 7.5 h between:
     a day: 6 saline, 3 heparin, 9 + 3 scrubs, 6 gloves, 3 bags and 3 sets. Grey lies idle: each flush 1 saline,
-    1 heparin, 2 scrubs, 1 gloves; a week of 11 h 45 min at most needs 14 at least.
+    1 heparin, 2 scrubs, 1 gloves; a week of 12 h at most needs 14 at least.
     """
     path = SAMPLES / "three-lumens.toml"
     plan = read_plan(path.name, path.read_bytes()).plan
@@ -265,10 +264,10 @@ def test_a_week_of_the_sample_with_three_lumens() -> None:
     grey = len([at for at in idle(compiled, "grey") if first <= at < last])
     assert grey >= 14
     assert supplies(compiled, first, last) == {
-        "saline syringe 10 mL": 7 * (4 + 6) + grey,
-        "heparin syringe 3 mL": 7 * (2 + 3) + grey,
-        "hub scrub": 7 * (7 + 12) + 2 * grey,
-        "pair of gloves": 7 * (3 + 6) + grey,
+        "saline syringe 10 mL": 7 * (3 + 6) + grey,
+        "heparin syringe 3 mL": 7 * (1 + 3) + grey,
+        "hub scrub": 7 * (5 + 12) + 2 * grey,
+        "pair of gloves": 7 * (2 + 6) + grey,
         "nutrition bag 2000 mL": 7,
         "pump set with filter": 7,
         "piperacillin-tazobactam bag": 21,

@@ -116,13 +116,14 @@ def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) 
 
 
 def _event(touch: Touch, wording: words.EventWords, names: Identities) -> Event:
+    title, description = wording.event(touch)
     return _vevent(
         wording.plan,
         names,
         uid=touch.uid,
         at=touch.at,
-        title=wording.title(touch),
-        description=wording.description(touch),
+        title=title,
+        description=description,
         category=_category(touch.lumen, wording.plan),
     )
 

@@ -35,7 +35,7 @@ class Entry:
     uid: str
     summary: str
     description: str
-    category: str
+    categories: list[str]
     start: datetime
     end: datetime
     stamp: datetime
@@ -69,7 +69,7 @@ def entries_of(content: bytes) -> list[Entry]:
         (alarm,) = event.walk("VALARM")
         found.append(
             Entry(
-                str(event["UID"]), str(event["SUMMARY"]), str(event["DESCRIPTION"]), str(event.categories[0]),
+                str(event["UID"]), str(event["SUMMARY"]), str(event["DESCRIPTION"]), [str(name) for name in event.categories],
                 event.start, event.end, event.stamp, alarm.TRIGGER, str(alarm["UID"]),
             )
         )  # fmt: skip
@@ -82,7 +82,7 @@ def build_with_icalendar(entries: list[Entry]) -> bytes:
     for entry in entries:
         calendar.add_component(
             icalendar.Event.new(
-                uid=entry.uid, summary=entry.summary, description=entry.description, categories=[entry.category],
+                uid=entry.uid, summary=entry.summary, description=entry.description, categories=entry.categories,
                 start=entry.start, end=entry.end, stamp=entry.stamp, last_modified=entry.stamp, sequence=0,
                 subcomponents=[icalendar.Alarm.new_display(entry.summary, entry.trigger, uid=entry.alarm_uid)],
             )
