@@ -43,7 +43,9 @@ def test_the_json_has_exactly_the_documented_keys(tmp_path: Path) -> None:
 
 
 def _block_with(text: str, needle: str) -> str:
-    (found,) = [line for block in re.findall(r"```sh\n(.*?)```", text, re.S) for line in block.splitlines() if needle in line]
+    (found,) = [
+        line for block in re.findall(r"```sh\n(.*?)```", text, re.S) for line in block.splitlines() if needle in line
+    ]
     return found
 
 

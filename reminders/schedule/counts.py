@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
+from functools import lru_cache
 from itertools import accumulate, pairwise
 
 from reminders.plan.durations import dose_volume, duration
@@ -74,7 +75,8 @@ class DayTotal:
     whole: bool
 
 
-def daily_totals(schedule: Schedule) -> list[DayTotal]:
+@lru_cache(maxsize=1)  # review and summary ask for the same schedule's, one after the other
+def daily_totals(schedule: Schedule) -> tuple[DayTotal, ...]:
     """Return the totals of every local day of the horizon, in order.
 
     An infusion that runs past midnight counts on each day for what runs on that day; a touch counts on the day on
@@ -101,7 +103,7 @@ def daily_totals(schedule: Schedule) -> list[DayTotal]:
         whole = schedule.start <= begin and end <= schedule.end
         flushed, heparin, sodium = pushed[day_of]
         totals.append(DayTotal(day_of, infused[index], flushed, heparin, sodium, whole))
-    return totals
+    return tuple(totals)
 
 
 def pushed_by(steps: Iterable[Step], plan: Plan) -> tuple[Fraction, Fraction, Fraction]:

@@ -117,7 +117,7 @@ class Status(Enum):
     UNCONFIRMED = "unconfirmed"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Schedule:
     """All touches of a plan from ``start`` to ``end``, in order of time, then of the plan's lumens.
 

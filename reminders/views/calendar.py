@@ -61,9 +61,9 @@ def calendar_file(
         if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
     names = Identities(plan)
-    head = _head(plan, schedule, names, lumen)
+    head = _head(plan, schedule, names, lumen).to_ical()
     wording = words.EventWords(plan)
-    room = largest - len(head.to_ical()) - len(_ends_here(plan, names, schedule.end, lumen).to_ical()) - SPARE
+    room = largest - len(head) - len(_ends_here(plan, names, schedule.end, lumen).to_ical()) - SPARE
     pieces: list[bytes] = []
     for touch in wanted:
         pieces.append(_event(touch, wording, names).to_ical())
@@ -78,10 +78,8 @@ def calendar_file(
     removal = plan.course.line_removal
     if removal is None or until < removal.instant or not kept:
         pieces.append(_ends_here(plan, names, until, lumen).to_ical())
-    content = head.to_ical()
     closing = b"END:VCALENDAR\r\n"
-    assert content.endswith(closing)
-    content = content[: -len(closing)] + b"".join(pieces) + closing
+    content = head.removesuffix(closing) + b"".join(pieces) + closing
     return CalendarFile(content, kept, until, len(wanted) - kept)
 
 
