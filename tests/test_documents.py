@@ -1,5 +1,6 @@
 """The documents say what the code does: keys, commands, modules, figures of the README."""
 
+import io
 import json
 import re
 import subprocess
@@ -8,6 +9,7 @@ from dataclasses import fields
 from pathlib import Path
 
 import pytest
+from babel.messages.extract import extract
 from click.testing import CliRunner
 from documents import PAGE, ROOT, page
 
@@ -76,6 +78,24 @@ def test_the_readme_shows_the_real_agenda_of_its_sample() -> None:
         [sys.executable, "-m", *command.split()], cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=True
     )
     assert done.stdout.startswith(shown.rstrip().removesuffix("...").rstrip())
+
+
+def test_the_readme_shows_a_real_finding() -> None:
+    """The finding that the README prints is what `check` says of the plan that it names."""
+    (shown,) = re.findall(r"```text\n(ERROR .*?)\n```", README, re.S)
+    done = CliRunner().invoke(main, ["check", str(ROOT / "sample_plans" / "broken" / "conflicting-orders.toml")])
+    assert done.exit_code == 1
+    assert shown in done.output
+
+
+def test_the_words_of_the_household_can_be_extracted_into_a_catalogue() -> None:
+    """Babel, which knows nothing of the project, finds them; each keeps its places for values by name."""
+    source = ROOT / "reminders" / "words.py"
+    found = [message for _, message, _, _ in extract("python", io.BytesIO(source.read_bytes()))]
+    assert len(found) > 60
+    assert "it will not flush (never force it)" in " ".join(map(str, found))
+    for message in found:
+        assert not re.search(r"{\W|{}", str(message))
 
 
 def test_every_module_has_one_line_in_the_developers_guide() -> None:

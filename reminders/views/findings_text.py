@@ -1,11 +1,15 @@
 """Findings as text for people: where, the lines themselves, what was expected, how to mend it."""
 
+import textwrap
 from collections.abc import Iterable
 
 from reminders.findings import Finding, Severity
 from reminders.plan.source import Source
 
-MOST_SHOWN_OF_A_LINE = 110
+WIDTH = 110
+"""Letters in a line of running text."""
+
+MOST_SHOWN_OF_A_LINE = 100
 
 
 def finding_text(finding: Finding, source: Source) -> str:
@@ -15,11 +19,13 @@ def finding_text(finding: Finding, source: Source) -> str:
     where = f"{source.name}, line {numbers[0]}" if numbers else source.name
     block = [f"{finding.severity.name} ({finding.code}) in {where}"]
     block += [f"  {line:>5}:  {_shown(source.lines[line - 1])}" for line in numbers if line <= len(source.lines)]
-    block.append(f"  {finding.message}")
+    said = [finding.message]
     if finding.expected:
-        block.append(f"  Expected: {finding.expected}.")
+        said.append(f"Expected: {finding.expected}.")
     if finding.mend:
-        block.append(f"  To mend: {finding.mend}")
+        said.append(f"To mend: {finding.mend}")
+    for text in said:
+        block += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
     return "\n".join(block)
 
 
