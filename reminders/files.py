@@ -2,7 +2,7 @@
 
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from reminders.plan.source import LONGEST_FILE
@@ -44,17 +44,22 @@ def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():
-            waiting[folder / name] = _beside(folder, name, content)
+            waiting[folder / name] = _beside(folder / name, content, 0o644)
         for place, temporary in waiting.items():
-            before[place] = _beside(folder, place.name, place.read_bytes()) if place.exists() else None
+            before[place] = _beside(place, place.read_bytes(), place.stat().st_mode & 0o777) if place.exists() else None
             temporary.replace(place)
-    except (OSError, ValueError) as error:
-        _take_back(before)
-        raise FileError(f'Nothing was written: "{folder}" cannot be written: {_why(error)}.') from None
-    finally:
-        for left in (*waiting.values(), *before.values()):
-            if left is not None:
-                left.unlink(missing_ok=True)
+    except BaseException as error:  # an interrupt too leaves all or nothing
+        stuck = _take_back(before)
+        _remove(waiting.values())
+        if stuck:
+            raise FileError(
+                f'"{folder}" cannot be written ({_why(error)}), and what stood in "{stuck[0]}" could not be put back; '
+                f'it is kept in "{before[stuck[0]]}".'
+            ) from None
+        if isinstance(error, OSError | ValueError):
+            raise FileError(f'Nothing was written: "{folder}" cannot be written: {_why(error)}.') from None
+        raise
+    _remove(before.values())
     try:
         _sync_folder(folder)
     except OSError as error:
@@ -63,28 +68,40 @@ def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
         ) from None
 
 
-def _beside(folder: Path, name: str, content: bytes) -> Path:
+def _beside(place: Path, content: bytes, mode: int) -> Path:
     """Write a temporary file in the same folder, forced to the disk; leave nothing if that fails."""
-    handle, temporary = tempfile.mkstemp(prefix=f".{name}.", dir=folder)
+    handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
+    temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).chmod(0o644)
-    except OSError:
-        Path(temporary).unlink(missing_ok=True)
+        temporary.chmod(mode)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
         raise
-    return Path(temporary)
+    return temporary
 
 
-def _take_back(before: Mapping[Path, Path | None]) -> None:
+def _take_back(before: Mapping[Path, Path | None]) -> list[Path]:
+    """Put what stood there before back in its place; return the places where that failed."""
+    stuck = []
     for place, old in before.items():
-        if old is None:
-            if place.is_file():
+        try:
+            if old is not None:
+                old.replace(place)
+            elif place.is_file():
                 place.unlink()
-        elif old.exists():
-            old.replace(place)
+        except OSError:
+            stuck.append(place)
+    return stuck
+
+
+def _remove(temporaries: Iterable[Path | None]) -> None:
+    for temporary in temporaries:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -97,5 +114,5 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _why(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)
+def _why(error: BaseException) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error) or type(error).__name__

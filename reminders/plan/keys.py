@@ -72,7 +72,7 @@ def shown_value(raw: object) -> str:
 def _bounded(raw: object) -> str:
     try:
         return str(raw)
-    except ValueError:  # a number inside has more digits than Python writes
+    except (ValueError, RecursionError):  # a number with more digits, or tables deeper, than Python writes
         return "a value too long to be shown"
 
 
@@ -391,9 +391,7 @@ def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     for name, number in raw.items():
         if isinstance(number, bool) or not isinstance(number, int) or not 0 < number <= 1000:
             raise UnreadableError(f'"{name}" = {shown_value(number)} is not a number of items', expected)
-        if not name.strip() or len(name) > 60 or not name.isprintable():
-            raise UnreadableError(f"{shown_value(name)} is not the name of an item", expected)
-    return {" ".join(name.split()): number for name, number in raw.items()}
+    return {_text(name, home, 60): number for name, number in raw.items()}
 
 
 COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts, {})

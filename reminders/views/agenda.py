@@ -61,11 +61,12 @@ def agenda(schedule: Schedule, first: date, last: date, *, steps: bool = False, 
 
 def _wrapped(texts: list[str], indent: str = "") -> list[str]:
     """Break texts for a terminal; a line that goes on stands two letters further in."""
-    return [
-        line
-        for text in texts
-        for line in textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")
-    ]
+    lines: list[str] = []
+    for text in texts:
+        lines += textwrap.wrap(
+            text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+        )
+    return lines
 
 
 def _line(touch: Touch, schedule: Schedule, paint: Paint) -> str:

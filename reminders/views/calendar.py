@@ -28,9 +28,10 @@ SPARE = 64
 
 @dataclass(frozen=True, slots=True)
 class CalendarFile:
-    """One calendar as bytes: the touches that it holds, and the instant up to which it holds them all.
+    """One calendar as bytes, the number of touches that it holds, and the instant at which it ends.
 
-    ``left_out`` counts the events after ``until`` that would have made the file too large.
+    It holds every touch that it was asked for before the local day of ``until``, and ``left_out`` counts those from then
+    on that would have made the file too large.
     """
 
     content: bytes
@@ -133,6 +134,7 @@ def _category(lumen: str, plan: Plan) -> str:
 
 
 def _ends_here(plan: Plan, names: Identities, until: Instant, lumen: str | None) -> Event:
+    """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``."""
     open_ = plan.calendar.reveals is not Reveals.NOTHING
     return _vevent(
         plan,
