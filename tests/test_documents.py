@@ -44,16 +44,15 @@ def test_the_json_has_exactly_the_documented_keys(tmp_path: Path) -> None:
     assert all(list(event) == list(EVENT_KEYS) for event in document["events"])
 
 
-def _block_with(text: str, needle: str) -> str:
-    (found,) = [
-        line for block in re.findall(r"```sh\n(.*?)```", text, re.S) for line in block.splitlines() if needle in line
-    ]
+def _line_with(text: str, needle: str) -> str:
+    blocks = re.findall(r"```sh\n(.*?)```", text, re.S)
+    (found,) = [line for block in blocks for line in str(block).splitlines() if needle in line]
     return found
 
 
 def test_the_readme_has_one_command_for_a_sample_and_one_for_the_tests() -> None:
-    assert "reminders compile sample_plans/" in _block_with(README, "reminders compile")
-    assert _block_with(README, "pytest").startswith("python3 -m venv")
+    assert "reminders compile sample_plans/" in _line_with(README, "reminders compile")
+    assert _line_with(README, "pytest").startswith("python3 -m venv")
 
 
 def test_the_readme_begins_with_the_job_in_one_paragraph() -> None:

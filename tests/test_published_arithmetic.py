@@ -9,7 +9,7 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
-from test_worked_examples import codes, of_code, schedule, z
+from small_plans import codes, of_code, schedule, z
 
 from reminders.findings import Severity
 from reminders.schedule.counts import DayTotal, daily_totals, supplies

@@ -8,7 +8,7 @@ from datetime import datetime
 from itertools import pairwise
 
 import pytest
-from test_worked_examples import codes, idle, of_code, of_kind, reading, rows, schedule, shown, starts, z
+from small_plans import codes, idle, of_code, of_kind, reading, rows, schedule, shown, starts, z
 
 from reminders.findings import Severity, has_errors
 from reminders.schedule.model import Schedule, TouchKind, Why

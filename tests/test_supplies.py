@@ -7,7 +7,8 @@ each thing that is connected to it (every syringe, every infusion). Plans and nu
 from collections import Counter
 
 import pytest
-from test_worked_examples import SAMPLES, W2, idle, schedule, z
+from small_plans import SAMPLES, idle, schedule, z
+from test_worked_examples import W2
 
 from reminders.plan.read import read_plan
 from reminders.record import EMPTY

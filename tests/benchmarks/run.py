@@ -14,6 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import icalendar
 
@@ -65,7 +66,8 @@ def text_to_file() -> bytes:
 def entries_of(content: bytes) -> list[Entry]:
     """Return the events of a calendar as plain values."""
     found = []
-    for event in icalendar.Calendar.from_ical(content).walk("VEVENT"):
+    events: list[Any] = icalendar.Calendar.from_ical(content).walk("VEVENT")
+    for event in events:
         (alarm,) = event.walk("VALARM")
         found.append(
             Entry(
@@ -87,7 +89,7 @@ def build_with_icalendar(entries: list[Entry]) -> bytes:
                 subcomponents=[icalendar.Alarm.new_display(entry.summary, entry.trigger, uid=entry.alarm_uid)],
             )
         )  # fmt: skip
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def seconds(work: Callable[[], object]) -> float:
