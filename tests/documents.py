@@ -3,6 +3,7 @@
 ``python tests/documents.py`` rewrites the page; ``tests/test_documents.py`` holds it to the code.
 """
 
+import re
 import sys
 from dataclasses import MISSING, fields
 from pathlib import Path
@@ -60,11 +61,15 @@ TABLE_NOTES = {
     "`follows`. Length: `duration`, or `volume` and `rate`, or `rate_steps`; stated twice, they must agree.",
 }
 
-SEE_MEANING = frozenset(
-    "end line_removal open_ended withdraw_volume strength sodium most_in_24h first_dose last_day doses stops until_removal "
-    "duration least_spacing on_time_within cut_off bag_flush kept_open clock_times every moments continuous follows "
-    "as_needed".split()
-)
+SEE_MEANING = {
+    "plan": "end line_removal open_ended",
+    "lumen": "withdraw_volume",
+    "fluid": "strength sodium",
+    "order": "clock_times every moments continuous follows as_needed most_in_24h first_dose last_day doses stops "
+    "until_removal duration volume rate rate_steps least_spacing on_time_within cut_off withdraw_volume bag_flush "
+    "kept_open",
+}
+"""Keys that may be left out in some plans and are needed in others; their meaning says when."""
 
 
 def page() -> str:
@@ -95,7 +100,7 @@ def _table(name: str, cls: type) -> str:
     heading = f"[{name}.NAME]" if name in model.NAMED_TABLES else f"[{name}]"
     heading = f"[[{name}]]" if name in model.LISTED_TABLES else heading
     needed = " This table may be left out." if name in model.OPTIONAL_TABLES else ""
-    said = " ".join((cls.__doc__ or "").split()).replace("``", "`")
+    said = re.sub(r" \(R[0-9, R]+\)", "", " ".join((cls.__doc__ or "").split()).replace("``", "`"))
     lines = [f"### `{heading}`", "", said + needed, ""]
     if name in TABLE_NOTES:
         lines += [TABLE_NOTES[name], ""]
@@ -104,7 +109,8 @@ def _table(name: str, cls: type) -> str:
         if "form" not in item.metadata:
             continue
         optional = item.default is not MISSING or item.default_factory is not MISSING
-        need = ("see meaning" if item.name in SEE_MEANING else "") if optional else "needed"
+        at_times = item.name in SEE_MEANING.get(name, "").split()
+        need = ("see meaning" if at_times else "") if optional else "needed"
         meaning = item.metadata["meaning"]
         if item.metadata["sources"]:
             meaning += f" For orientation: {item.metadata['sources']}."

@@ -50,10 +50,13 @@ class Reveals(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class Course:
-    """The plan itself: whose it is not, from when to when, and by which clock."""
+    """The plan itself: which revision, from when to when, and by which clock."""
 
     id: uuid.UUID = field(
-        metadata=key(keys.IDENTITY, "A random id, made once, that names nobody. It stays the same in every revision.")
+        metadata=key(
+            keys.IDENTITY,
+            "A random id, made once with  reminders new-id , that names nobody. It stays the same in every revision.",
+        )
     )
     revision: int = field(
         metadata=key(keys.whole(1, 9999), "Counts the versions of this plan: 1, then 2 after the first change.")
