@@ -1,4 +1,7 @@
-"""The commands: arguments in, printing and exit codes out. The only place that prints or reads the clock."""
+"""What a person types and reads: each command, its options, what it prints, and its exit status.
+
+No other module prints or asks what time it is.
+"""
 
 import io
 import sys
@@ -92,7 +95,7 @@ def check(plan: Path, now: str | None) -> None:
         sys.exit(FAILED)
     from reminders.views.summary import summary
 
-    click.echo("\n" + summary(result.schedule), nl=False)
+    click.echo("\n" + summary(result.schedule, _now(now)), nl=False)
 
 
 @main.command(name="compile")
@@ -152,6 +155,8 @@ def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_l
                 f"calendar of the days that follow with --from {clock.local(calendar.until):%Y-%m-%d}."
             )
     click.echo(f"Wrote {out / f'{plan.stem}.json'}: {len(schedule.touches)} events.")
+    if schedule.plan.calendar.reveals is not Reveals.EVERYTHING:
+        click.echo(words.PRIVATE)
     click.echo(words.SNAPSHOT)
 
 
@@ -165,7 +170,8 @@ def agenda(plan: Path, first: date | None, last: date | None, steps: bool, now: 
     """Print some days of PLAN, lumen by lumen.
 
     Without --from and --to: today and the two days after it, or the plan's first three days if it has not begun.
-    Days on which the clocks change are marked. --steps adds what to lay out and what to do, step by step.
+    Days on which the clocks change are marked. --steps adds what to lay out and what to do,
+    step by step, with the orders' notes: print that one.
     """
     from reminders.views.agenda import agenda as agenda_text
     from reminders.views.agenda import plain
@@ -176,7 +182,7 @@ def agenda(plan: Path, first: date | None, last: date | None, steps: bool, now: 
     last = last or first + timedelta(days=2)
     _in_order(first, last)
     paint = (lambda text, role: click.style(text, **COLOURS[role])) if sys.stdout.isatty() else plain
-    click.echo(agenda_text(schedule, first, last, steps=steps, paint=paint), nl=False)
+    click.echo(agenda_text(schedule, first, last, _now(now), steps=steps, paint=paint), nl=False)
 
 
 @main.command(name="new-id")

@@ -11,7 +11,7 @@ from reminders.schedule.compile import compile_schedule
 from reminders.schedule.doses import TooManyDosesError
 from reminders.schedule.model import Schedule
 from reminders.schedule.review import review
-from reminders.times import Instant
+from reminders.times import DAY, Instant
 
 SHOWN_OF_PARTS = frozenset({"overlap", "spacing-ordered", "too-long"})
 """Errors that hold for a part of a plan whatever the rest turns out to be."""
@@ -75,7 +75,24 @@ def _scheduled(plan: Plan, record: Record, now: Instant) -> tuple[Schedule | Non
                 places=(("order", error.order),),
             )
         ]
-    return schedule, review(schedule)
+    return schedule, [*_past(schedule, now), *review(schedule)]
+
+
+def _past(schedule: Schedule, now: Instant) -> list[Finding]:
+    """Find a plan that has ended, most often by a slip in the year."""
+    if schedule.rolling or schedule.end >= now:
+        return []
+    course = schedule.plan.course
+    return [
+        Finding(
+            code="plan-past",
+            message=f"The plan ended on {schedule.plan.clock.local(schedule.end):%Y-%m-%d}, {(now - schedule.end) // DAY} "
+            "days ago.",
+            expected="a plan that is still to come or under way",
+            mend="Is the year right? If the plan is really over, nothing needs to be mended.",
+            places=(("plan", "end" if course.end else "line_removal"),),
+        )
+    ]
 
 
 def _sound_part(reading: Reading) -> Plan | None:
@@ -88,7 +105,7 @@ def _sound_part(reading: Reading) -> Plan | None:
         return None
     broken = {finding.places[0] for finding in reading.findings if finding.severity == 0 and finding.places}
     broken |= reading.broken
-    if broken & {("plan",), *(("plan", key) for key in DATES)}:
+    if broken & {("plan",), *(("plan", key) for key in DATES)} or any(place[0] == "zone_change" for place in broken):
         return None
     bad = {place[:2] for place in broken}
     orders = {

@@ -42,6 +42,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "duration-disagrees": (E, "duration, volume and rate contradict one another"),
     "no-duration": (E, "nothing says how long the infusion runs"),
     "bag": (E, "an order's bags or reservoir are stated incompletely"),
+    "cut-off": (E, "an order's cut-off lies before the end of its window"),
     "given-as": (E, "the way a dose is given contradicts another key of its order"),
     "flush-through": (E, "a drug that must never be flushed through is followed by a flush that would do it"),
     "follows-itself": (E, "orders follow one another in a circle"),
@@ -61,6 +62,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "spacing-clock-change": (W, "a clock change breaks an order's spacing bounds"),
     "spacing-travel": (W, "a move to the local clock makes an odd spacing"),
     "spacing-before-plan": (W, "the first dose breaks the spacing to the last one before the plan"),
+    "plan-past": (W, "the plan has ended"),
     "limit-passed": (W, "a lumen's idle limit has passed when the plan starts"),
     "finish-without-flush": (W, "a lumen is left without a flush after an infusion"),
     "night-forced": (W, "an idle limit forces a session into the quiet hours"),
@@ -69,6 +71,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "cut-short": (W, "an infusion would run past the line's removal or the pump's"),
     # What a pharmacist would ask about
     "heparin-strong": (W, "unusual: confirm. Heparin above 100 units/mL"),
+    "heparin-before": (W, "unusual: confirm. Heparin before an infusion"),
     "heparin-valved": (W, "unusual: confirm. Heparin in a valved line"),
     "heparin-allergy": (W, "unusual: confirm. Heparin with an allergy that names it"),
     "drug-allergy": (W, "unusual: confirm. A drug that the allergies name"),

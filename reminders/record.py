@@ -1,7 +1,7 @@
 """The record: what the household says has really happened (R13).
 
-The schedule is a function of plan, record and now. Nothing can be recorded yet, so the only record is the empty one;
-it already has its place in every signature.
+Nothing can be recorded yet, so the only record is the empty one; it has its place in the compiler's signature all the
+same, because what is planned will depend on it.
 """
 
 from dataclasses import dataclass

@@ -89,6 +89,8 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     if match is None or len(text) > 40:
         raise UnitError("is not a number followed by its unit")
     number, unit_text = match.groups()
+    if "." in number and number.endswith("0"):
+        raise UnitError("ends in a zero after the point, which is easily misread as ten times as much")
     try:
         unit = _registry().parse_units(unit_text.strip())
     except (pint.errors.PintError, pint.errors.UndefinedUnitError, ValueError, TypeError, AttributeError):

@@ -1,7 +1,7 @@
 """All words that a household reads, in one place, marked for gettext catalogues.
 
-Every text that tells someone to flush also tells when to stop and whom to call, and that the provider's own
-instructions come first (R27). The cautions are common practice; where a provider words them differently, the plan's
+R27 binds these texts: beside the steps always stand the signs to stop at, the number to call, and whose instructions
+go first. The cautions are common practice; where a provider words them differently, the plan's
 own signs are added.
 """
 
@@ -93,7 +93,7 @@ def _and(names: Iterable[str]) -> str:
 
 def step_words(step: Step, plan: Plan) -> str:
     """Say one step in a sentence."""
-    volume = f"{number(step.volume.amount)} mL" if step.volume is not None else ""
+    volume = step.volume.text if step.volume is not None else ""
     if step.action is Action.FLUSH:
         return _("Flush with {volume} {fluid}.").format(volume=volume, fluid=plan.fluids[step.what].label)
     if step.action is Action.LOCK:
@@ -215,19 +215,19 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         deadline=moment_words(plan.clock.local(reason.deadline)),
     )
     if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
-        return _("{said} Earlier, to keep it out of the quiet hours ({avoided}).").format(
+        return _("{said} Without the quiet hours it would stand at {avoided}.").format(
             said=said, avoided=_clock(plan, reason.avoided, touch.at)
         )
     if reason.why is Why.FORCED_QUIET:
-        return _("{said} This limit leaves no time outside the quiet hours.").format(said=said)
+        return _("{said} Every way to keep this limit puts a flush into these quiet hours.").format(said=said)
     if reason.why is Why.PASSED:
         return _("{said} That has passed: due at once. Ask the nurse first.").format(said=said)
     return said
 
 
 def prepare_words(items: Mapping[str, int]) -> str:
-    """List what to lay out: ``1 saline syringe 10 mL, 2 hub scrub``."""
-    return ", ".join(f"{count} × {item}" for item, count in sorted(items.items()))
+    """List what to lay out: ``1 × saline syringe 10 mL, 2 × hub scrub``."""
+    return ", ".join(_("{count} × {item}").format(count=count, item=item) for item, count in sorted(items.items()))
 
 
 def call_words(contact: Contact) -> str:
@@ -337,9 +337,7 @@ class EventWords:
         lines += to_do
         lines += self._cautions
         lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
-        for name in dict.fromkeys(dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)):
-            if plan.orders[name].note:
-                lines.append(note_words(plan.orders[name].note))
+        lines += notes_of(touch, plan)
         lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
         shown = heading if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
         return shown, "\n".join(lines)
@@ -355,16 +353,18 @@ class EventWords:
 
 CALENDAR_ENDS = _("This calendar ends here: get the next one")
 CALENDAR_ENDS_BODY = _(
-    "This file holds nothing after this. The line may still need infusions and flushes: ask for the calendar of the "
+    "This file ends at {until}. The line may still need infusions and flushes after that: ask for the calendar of the "
     "days that follow."
 )
+STILL_RUNNING = _("Still running then, and to be finished or changed: {drugs}.")
 
 IN_QUIET_HOURS = _("(in the quiet hours)")
 OUTSIDE_PLAN = _("Nothing is planned on these days: the plan runs from {first} to {last}.")
 NOTHING_DUE = _("Nothing is due.")
+PRIVATE = _("The .json file holds everything that the calendar leaves out: keep it to yourself.")
 SNAPSHOT = _(
     "The calendar is a copy of the plan as it stands today and does not change by itself. Phones may drop its alarms: "
-    "keep the printed plan at hand."
+    "keep the printed agenda at hand."
 )
 
 
@@ -379,6 +379,23 @@ def agenda_words(touch: Touch, plan: Plan) -> str:
     return text
 
 
+def heading_words(plan: Plan, now: Instant) -> str:
+    """Head a printed agenda: what it is of, which revision, whose clock, and when it was made."""
+    return _("{name}, revision {revision}, {provider}; home zone {zone}; made {made}").format(
+        name=plan.calendar.name,
+        revision=plan.course.revision,
+        provider=plan.protocol.provider,
+        zone=plan.course.zone.key,
+        made=moment_words(plan.clock.local(now)),
+    )
+
+
+def notes_of(touch: Touch, plan: Plan) -> list[str]:
+    """Return the notes of the orders that a touch is about."""
+    names = dict.fromkeys(dose.order for dose in (*touch.starts, *touch.ends, *touch.bags))
+    return [note_words(plan.orders[name].note) for name in names if plan.orders[name].note]
+
+
 def clock_change_words(shift: int, length: int) -> str:
     """Say that the clocks change on a day: ``shift`` minutes longer (or shorter) than 24 h."""
     if shift > 0:
@@ -388,6 +405,6 @@ def clock_change_words(shift: int, length: int) -> str:
     return said.format(time=span(abs(shift)), length=span(length))
 
 
-def zone_change_words(zone: str) -> str:
-    """Say that the household's clock moves to another zone on a day."""
-    return _("from today on the clock of {zone}").format(zone=zone)
+def zone_change_words(moment: datetime, zone: str) -> str:
+    """Say from when on the household's clock is another zone's."""
+    return _("from {moment} on the clock of {zone}").format(moment=clock_words(moment), zone=zone)

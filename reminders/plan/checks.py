@@ -9,10 +9,11 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from reminders.findings import Finding, KeyPath
+from reminders.plan.infusion_checks import missing_withdraw_volume
 from reminders.plan.keys import Pushed
 from reminders.plan.model import TIERS, FluidKind, Plan
 from reminders.plan.order import FlushThrough
-from reminders.plan.order_checks import check_order, missing_withdraw_volume
+from reminders.plan.order_checks import check_order
 from reminders.plan.pharmacist import pharmacist_findings
 from reminders.times import DAY, ClockCase, Moment
 from reminders.units import span
@@ -96,27 +97,30 @@ def _course(plan: Plan) -> Iterator[Finding]:
 
 def _zone_changes(plan: Plan) -> Iterator[Finding]:
     last = plan.last_moment
-    seen: dict[int, int] = {}
+    before, zone = plan.course.start.instant, plan.course.zone
+    where: KeyPath = ("plan", "start")
     for count, change in enumerate(plan.zone_changes, start=1):
         at = change.at.instant
-        place = ("zone_change", str(count), "at")
-        if at in seen:
+        place: KeyPath = ("zone_change", str(count), "at")
+        if at <= before or (last and at >= last.instant):
+            outside = count == 1 or (last is not None and at >= last.instant)
             yield Finding(
                 code="zone-changes",
-                message=f"Two zone changes take place at {change.at.wall:%Y-%m-%d %H:%M}.",
-                expected="one zone at each moment",
-                mend="Take one of them out.",
-                places=(place, ("zone_change", str(seen[at]), "at")),
+                message=f"The zone change at {change.at.wall:%Y-%m-%d %H:%M} "
+                + ("lies outside the plan." if outside else "does not come after the one above it."),
+                expected="moments after the plan's start and before its end, each after the one above it",
+                mend="Correct the moment; the legs of a journey stand in the order in which they are travelled.",
+                places=(place, where),
             )
-        elif at <= plan.course.start.instant or (last and at >= last.instant):
+        elif change.zone is zone:
             yield Finding(
                 code="zone-changes",
-                message=f"The zone change at {change.at.wall:%Y-%m-%d %H:%M} lies outside the plan.",
-                expected="a moment after the plan's start and before its end",
-                mend="Correct the moment, or state the right home zone under [plan].",
-                places=(place, ("plan", "start")),
+                message=f"At {change.at.wall:%Y-%m-%d %H:%M} the household is to move to {zone.key}, where it is already.",
+                expected="another zone than the one in force",
+                mend="Correct the zone, or take this change out.",
+                places=(("zone_change", str(count), "zone"), ("plan", "zone")),
             )
-        seen[at] = count
+        before, zone, where = at, change.zone, place
 
 
 def _clock_cases(plan: Plan) -> Iterator[Finding]:
@@ -183,7 +187,7 @@ def _names(plan: Plan) -> Iterator[Finding]:
     ]
     unknown: dict[tuple[str, str], list[KeyPath]] = {}
     for used, what, place in uses:
-        if used is not None and used not in defined[what]:
+        if used is not None and defined[what] and used not in defined[what]:
             unknown.setdefault((used, what.split()[0]), []).append(place)
     for (used, what), places in unknown.items():
         options = defined[fluid_or_step if what == fluid else what]
@@ -193,7 +197,8 @@ def _names(plan: Plan) -> Iterator[Finding]:
             code="unknown-name",
             message=f'The plan defines no {what} named "{used}"' + (f'; did you mean "{meant}"?' if meant else "."),
             expected="one of: " + ", ".join(options) if options else f"a {what} that the plan defines",
-            mend=f"Correct the name, or add the {what}; capital letters count.",
+            mend=f"Correct the name (capital letters count), or add a table [{what}.{used}]"
+            + (f" or [step.{used}]." if any(place[-1].isdigit() for place in places) else "."),
             places=tuple(places),
         )
 
@@ -207,7 +212,16 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
                 expected="a strength such as 10 units/mL. For orientation, not to copy: published lock strengths are "
                 "10 and 100 units/mL",
                 mend='Add a line  strength = "..."  with the strength that is ordered.',
-                places=(("fluid", name, "strength"),),
+                places=(("fluid", name, "strength"), ("fluid", name, "kind")),
+            )
+        named = fluid.strength is not None or "heparin" in f"{name} {fluid.label}".casefold()
+        if fluid.kind is not FluidKind.HEPARIN and named:
+            yield Finding(
+                code="wrong-form",
+                message=f"[fluid.{name}] has a strength or the name of heparin, and its kind is {fluid.kind.value}.",
+                expected='kind = "heparin" for whatever contains heparin, and a strength beside it only',
+                mend="Correct the kind, or the label and strength.",
+                places=(("fluid", name, "kind"),),
             )
         if fluid.kind is FluidKind.SALINE and fluid.sodium is None:
             yield Finding(
@@ -215,7 +229,7 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
                 message=f"[fluid.{name}] is saline and does not state its sodium.",
                 expected="sodium such as 0.154 mmol/mL, which is what 0.9 % sodium chloride (9 mg/mL) holds",
                 mend='Add a line  sodium = "..."  as the label says.',
-                places=(("fluid", name, "sodium"),),
+                places=(("fluid", name, "sodium"), ("fluid", name, "kind")),
             )
 
 
@@ -283,6 +297,7 @@ def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:
     uses += [place for place, pushed in lists for entry in pushed or () if entry.name in heparins]
     if plan.protocol.flush in heparins:
         uses.append(("protocol", "flush"))
+    uses += [("order", name, "drug") for name, order in plan.orders.items() if "heparin" in order.drug.casefold()]
     for place in uses:
         yield Finding(
             code="heparin-ruled-out",

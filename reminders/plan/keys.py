@@ -30,6 +30,10 @@ class UnreadableError(ValueError):
         self.problem, self.expected, self.mend, self.code = problem, expected, mend, code
 
 
+class NoZoneError(UnreadableError):
+    """A moment of the right form that is no instant, because the plan's zone could not be read."""
+
+
 @dataclass(frozen=True, slots=True)
 class Form:
     """How a value is written (``shown``, for people) and the function that reads it.
@@ -98,7 +102,10 @@ LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw,
 
 def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
     if not isinstance(raw, bool):
-        raise UnreadableError(f"{shown_value(raw)} is not a yes or no", "true or false, without quotation marks")
+        raise UnreadableError(
+            f"{shown_value(raw)} is neither true nor false",
+            "true or false, in small letters and without quotation marks",
+        )
     return raw
 
 
@@ -194,10 +201,11 @@ def _moment(raw: Any, home: ZoneInfo | None) -> Moment:
     if not isinstance(raw, datetime):
         raise UnreadableError(f"{shown_value(raw)} is not a date with a time", expected)
     _year_fits(raw.year)
-    if raw.second or raw.microsecond:
+    offset = raw.utcoffset()
+    if raw.second or raw.microsecond or (offset is not None and offset.total_seconds() % 60):
         raise UnreadableError(f"{raw.time()} is not a whole minute", expected)
     if home is None:
-        raise UnreadableError("without the plan's zone this moment is no instant", "a zone under [plan]")
+        raise NoZoneError("without the plan's zone this moment is no instant", "a zone under [plan]")
     if raw.tzinfo is not None:
         return Moment(from_datetime(raw.astimezone(UTC)), raw.astimezone(home).replace(tzinfo=None, fold=0))
     instant, case = instant_of(raw, home)
@@ -234,7 +242,7 @@ def _weekday(raw: Any, home: ZoneInfo | None) -> int:
 
 WEEKDAY = Form('a weekday: `"Mon"` to `"Sun"`', _weekday, 0)
 
-RANGE = re.compile(r"(?:([A-Za-z ,-]+?)\s+)?(\S+?)\s*-\s*(\S+)")
+RANGE = re.compile(r"(?:([A-Za-z ,-]+?)\s+)?([0-9:]+)\s*[-\u2013]\s*([0-9:]+)")
 
 
 def _clock_range(raw: Any, home: ZoneInfo | None) -> ClockRange:
@@ -279,7 +287,9 @@ def quantity(*kinds: str, least: Fraction | None = None) -> Form:
         try:
             found, _ = measure(raw.strip(), kinds)
         except UnitError as error:
-            units = 'Write units in full: "units", not "U".' if "U" in raw else ""
+            units = (
+                'Write units in full ("units", not "U"), decimals with a point and a digit before it ("0.5"), no comma.'
+            )
             raise UnreadableError(f"{shown_value(raw)} {error}", expected, units, "wrong-unit") from None
         if (found.amount <= 0 and least is None) or (least is not None and found.amount < least):
             raise UnreadableError(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
@@ -335,6 +345,7 @@ def _rate_step(raw: Any, home: ZoneInfo | None) -> RateStep:
 
 RATE_STEP = Form('a rate and how long: `"50 mL/h for 1 h"`', _rate_step, RateStep(Measure("1 mL/h", Fraction(1)), 60))
 
+NAME = re.compile(r"[A-Za-z0-9_-]{1,40}")
 PUSHED = re.compile(r"([A-Za-z0-9_-]+)(?:\s+(\S.*))?")
 
 
@@ -345,6 +356,12 @@ def _pushed(raw: Any, home: ZoneInfo | None) -> Pushed:
             f"{shown_value(raw)} is not a fluid or step", 'a name, perhaps with a volume: "saline" or "saline 20 mL"'
         )
     volume = match.group(2)
+    if volume and not volume[0].isdigit():
+        raise UnreadableError(
+            f"{shown_value(raw)} is not the name of a fluid or step",
+            'one name, perhaps with a volume: "saline" or "saline 20 mL"',
+            "Names have no spaces; a step of your own needs a table such as [step.check_clamp].",
+        )
     return Pushed(match.group(1), quantity("volume").read(volume, home) if volume else None)
 
 

@@ -2,8 +2,8 @@
 
 These classes are the one statement of the plan's keys: the reader, the messages about missing keys and the page
 ``sample_plans/README.md`` are drawn from them. Instants are whole minutes (:mod:`reminders.times`), durations whole
-minutes, other quantities :class:`~reminders.units.Measure`. Values that belong to a prescriber or to a provider's
-protocol have no default.
+minutes, other quantities :class:`~reminders.units.Measure`. What a prescriber orders
+or a protocol prescribes has no default.
 """
 
 import uuid
@@ -334,10 +334,13 @@ class CalendarSettings:
     alarm_before: int = field(
         metadata=key(keys.minutes(least=0, most=720), 'How long before each event the phone rings; "0 min" at once.')
     )
-    colour: str = field(default="teal", metadata=key(keys.COLOUR, "The calendar's colour."))
+    colour: str = field(default="teal", metadata=key(keys.COLOUR, "The calendar's colour; teal if left out."))
     refresh_every: int = field(
         default=60,
-        metadata=key(keys.minutes(least=5, most=10080), "How often a subscribed phone is asked to look again."),
+        metadata=key(
+            keys.minutes(least=5, most=10080),
+            "How often a subscribed phone is asked to look again; every hour if left out.",
+        ),
     )
 
 

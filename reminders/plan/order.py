@@ -238,7 +238,13 @@ class Order:
     )
     # For people
     review_on: date | None = field(default=None, metadata=key(keys.DATE, "When the order is to be looked at again."))
-    note: str = field(default="", metadata=key(keys.TEXT, "A note to the household about this order."))
+    note: str = field(
+        default="",
+        metadata=key(
+            keys.TEXT,
+            "A note to the household, shown at every touch of this order: name the dose and the day in it if it is about one.",
+        ),
+    )
     each_dose: Mapping[str, int] = field(
         default_factory=dict,
         metadata=key(

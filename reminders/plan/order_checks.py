@@ -1,33 +1,20 @@
-"""What the keys of one order contradict in one another, or in the plan around it. Pure."""
+"""What an order says of when its doses are due, and of what is around it in the plan. Pure."""
 
 from collections.abc import Iterator
-from fractions import Fraction
 
-from reminders.findings import Finding, KeyPath
-from reminders.plan.durations import by_rate, by_steps, duration, rate_range, stepped_volume
+from reminders.findings import Finding
+from reminders.plan.infusion_checks import check_infusion
 from reminders.plan.model import Plan
 from reminders.plan.order import TIMINGS, FlushThrough, GivenAs, Order
-from reminders.times import DAY
-from reminders.units import number, span
-
-LONGEST_INFUSION = 366 * DAY
+from reminders.times import instant_of
+from reminders.units import span
 
 
 def check_order(plan: Plan, order: Order) -> list[Finding]:
     """Return every finding about one order's keys."""
-    checks = (_timing, _end, _needed, _durations, _given_as, _bags, _flush_through, _neighbours)
-    return [finding for check in checks for finding in check(plan, order)]
-
-
-def missing_withdraw_volume(place: KeyPath, key: str) -> Finding:
-    """Return the finding about a volume to draw out that is not stated."""
-    return Finding(
-        code="missing",
-        message=f"[{'.'.join(place)}] says withdraw first and does not state how much.",
-        expected="withdraw_volume, such as 5 mL",
-        mend='Add a line  withdraw_volume = "..."  with the volume from the provider\'s protocol.',
-        places=((*place, "withdraw_volume"), (*place, key)),
-    )
+    checks = (_timing, _end, _needed, _neighbours)
+    found = [finding for check in checks for finding in check(plan, order)]
+    return found + check_infusion(plan, order)
 
 
 def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
@@ -64,6 +51,16 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
             mend="Keep the one that is ordered.",
             places=((*place, "weekdays"), (*place, "every_days")),
         )
+    for listed in ("clock_times", "moments", "weekdays", "bag_times"):
+        entries = getattr(order, listed) or ()
+        if len(set(entries)) < len(entries):
+            yield Finding(
+                code="timing",
+                message=f"{listed} of [order.{order.name}] names one entry twice.",
+                expected="each entry once",
+                mend="One of them is probably meant for another time: ask; then correct it.",
+                places=((*place, listed),),
+            )
     first = order.first_dose
     if timing in ("moments", "follows", "as_needed"):
         return
@@ -74,6 +71,15 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
             expected="the moment of the first dose",
             mend='Add a line  first_dose = "..." .',
             places=((*place, "first_dose"),),
+        )
+    elif order.clock_times and instant_of(first.wall, plan.course.zone)[0] != first.instant:
+        yield Finding(
+            code="timing",
+            message=f"The first dose of {order.drug}, {first.wall:%Y-%m-%d %H:%M}, is stated as the second of two equal "
+            "clock times, but its clock times mean the first.",
+            expected="a first dose at a clock time of the order",
+            mend="Ask which of the two is meant; a first dose at the second is an order of its own with moments.",
+            places=((*place, "first_dose"), (*place, "clock_times")),
         )
     elif order.clock_times and first.wall.time() not in order.clock_times:
         times = ", ".join(f"{at:%H:%M}" for at in order.clock_times)
@@ -170,6 +176,15 @@ def _needed(plan: Plan, order: Order) -> Iterator[Finding]:
                 mend=f"Add a line  {name} = ...  as ordered.",
                 places=((*place, name),),
             )
+    if order.on_time_within is not None and order.cut_off is not None and order.cut_off < order.on_time_within:
+        yield Finding(
+            code="cut-off",
+            message=f"A dose of {order.drug} counts as on time for {span(order.on_time_within)}, and after "
+            f"{span(order.cut_off)} someone is to be asked.",
+            expected="cut_off at least as long as on_time_within",
+            mend="Correct whichever is wrong.",
+            places=((*place, "cut_off"), (*place, "on_time_within")),
+        )
     last = order.last_dose_before_plan
     if last is not None and last.instant >= plan.course.start.instant:
         yield Finding(
@@ -188,201 +203,6 @@ def _needed(plan: Plan, order: Order) -> Iterator[Finding]:
             expected="least_spacing at most most_spacing",
             mend="Correct whichever is wrong.",
             places=((*place, "least_spacing"), (*place, "most_spacing")),
-        )
-
-
-def _durations(plan: Plan, order: Order) -> Iterator[Finding]:
-    place = ("order", order.name)
-    exact, steps, stated = by_rate(order), by_steps(order), order.duration
-    if steps is not None and order.rate is not None:
-        yield _disagreement(order, "rate and rate_steps both say how fast it runs", "rate", "rate_steps")
-        return
-    if steps is not None and order.volume is not None:
-        rounding = sum(step.rate.rounding * step.minutes / 60 for step in order.rate_steps or ())
-        delivered = stepped_volume(order)
-        if abs(delivered - order.volume.amount) > rounding:
-            yield _disagreement(
-                order,
-                f"the rate steps deliver {number(delivered)} mL and the volume is {order.volume.text}",
-                "rate_steps",
-                "volume",
-            )
-    if steps is not None and stated is not None and steps != stated:
-        yield _disagreement(
-            order, f"the rate steps take {span(steps)} and the duration is {span(stated)}", "rate_steps", "duration"
-        )
-    if order.continuous:
-        if stated is not None or steps is not None:
-            yield _disagreement(
-                order,
-                "a continuous infusion has no duration of its own; first_dose and its end say how long it runs",
-                "continuous",
-                "duration" if stated is not None else "rate_steps",
-            )
-        return
-    bounds = rate_range(order)
-    if exact is not None and bounds is not None and stated is not None and order.volume and order.rate:
-        least, most = bounds
-        if not int(least) <= stated <= -int(-most // 1):
-            yield _disagreement(
-                order,
-                f"{order.volume.text} at {order.rate.text} takes {span(exact)} "
-                f"({number(order.volume.amount)} / {number(order.rate.amount)} = {number(exact / 60)} h; the rate's "
-                f"own rounding allows {number(least / 60)} to {number(most / 60)} h), the duration is {span(stated)}",
-                "duration",
-                "volume",
-                "rate",
-            )
-    takes = duration(order)
-    if takes is not None and takes > LONGEST_INFUSION:
-        yield Finding(
-            code="out-of-range",
-            message=f"A dose of {order.drug} would run for {number(Fraction(takes, DAY), 0)} days.",
-            expected=f"a dose that is over after at most {LONGEST_INFUSION // DAY} days",
-            mend="Check volume and rate, and their units.",
-            places=tuple(
-                (*place, name) for name in ("duration", "volume", "rate", "rate_steps") if getattr(order, name)
-            ),
-        )
-    if takes is None:
-        yield Finding(
-            code="no-duration",
-            message=f"Nothing says how long a dose of {order.drug} runs.",
-            expected="duration, or volume and rate, or rate_steps",
-            mend="Add what the order says.",
-            places=(place,),
-        )
-
-
-def _disagreement(order: Order, what: str, *names: str) -> Finding:
-    return Finding(
-        code="duration-disagrees",
-        message=f"[order.{order.name}]: {what}.",
-        expected="one statement, or statements that agree",
-        mend="Correct whichever is wrong; do not guess: ask.",
-        places=tuple(("order", order.name, name) for name in names),
-    )
-
-
-def _given_as(plan: Plan, order: Order) -> Iterator[Finding]:
-    place = ("order", order.name)
-    takes = duration(order)
-    handling = plan.course.handling_time
-    if order.given_as is GivenAs.PUSH and takes is not None and takes > handling:
-        yield Finding(
-            code="given-as",
-            message=f"A push of {span(takes)} does not fit into one touch of {span(handling)}.",
-            expected="a push no longer than the plan's handling_time",
-            mend='Write given_as = "infusion", or correct one.',
-            places=((*place, "given_as"), ("plan", "handling_time")),
-        )
-    if order.given_as is GivenAs.PUMP and order.kept_open is None:
-        yield Finding(
-            code="missing",
-            message=f"[order.{order.name}] is given by a pump and does not state kept_open.",
-            expected="kept_open = true or false: whether the pump keeps the lumen open between its doses",
-            mend="Add it as the pump is programmed.",
-            places=((*place, "kept_open"),),
-        )
-    if order.continuous and order.given_as is not GivenAs.INFUSION:
-        yield Finding(
-            code="given-as",
-            message=f"{order.drug} is continuous and cannot be given as a {order.given_as.value}.",
-            expected='given_as = "infusion"',
-            mend="Correct whichever is wrong.",
-            places=((*place, "given_as"), (*place, "continuous")),
-        )
-    if order.given_as is GivenAs.PUMP and not (order.clock_times or order.every) and not order.continuous:
-        yield Finding(
-            code="given-as",
-            message=f"A pump's doses of {order.drug} need clock_times or every.",
-            expected="clock_times or every",
-            mend="State when the pump gives its doses.",
-            places=((*place, "given_as"),),
-        )
-    if order.kept_open is not None and order.given_as is not GivenAs.PUMP:
-        yield Finding(
-            code="given-as",
-            message=f"[order.{order.name}] states kept_open and is not given by a pump.",
-            expected='kept_open beside given_as = "pump" only',
-            mend="Take kept_open out.",
-            places=((*place, "kept_open"), (*place, "given_as")),
-        )
-
-
-def _bags(plan: Plan, order: Order) -> Iterator[Finding]:
-    place = ("order", order.name)
-    stated = [name for name in ("bag_every", "bag_times") if getattr(order, name) is not None]
-    if len(stated) == 2:
-        yield Finding(
-            code="bag",
-            message=f"[order.{order.name}] states both bag_every and bag_times.",
-            expected="one of them",
-            mend="Keep the one that is ordered.",
-            places=tuple((*place, name) for name in stated),
-        )
-    if stated and order.bag_flush is None:
-        yield Finding(
-            code="bag",
-            message=f"[order.{order.name}] has bag changes and does not state bag_flush.",
-            expected="bag_flush = [...], an empty list for none",
-            mend="Add it from the provider's protocol.",
-            places=((*place, "bag_flush"), (*place, stated[0])),
-        )
-    if order.bag_flush is not None and not stated:
-        yield Finding(
-            code="bag",
-            message=f"[order.{order.name}] states bag_flush and no bag changes.",
-            expected="bag_every or bag_times beside it",
-            mend="Add one of them, or take bag_flush out.",
-            places=((*place, "bag_flush"),),
-        )
-    takes = duration(order)
-    if (
-        order.given_as is GivenAs.INFUSION
-        and not order.continuous
-        and takes is not None
-        and takes <= (order.bag_every or 0)
-    ):
-        yield Finding(
-            code="bag",
-            message=f"A dose of {order.drug} runs {span(takes)}, so its bag is never changed.",
-            expected="bag_every shorter than the infusion",
-            mend="Take bag_every out, or correct one of the two.",
-            places=((*place, "bag_every"),),
-        )
-    if order.given_as is GivenAs.PUSH and stated:
-        yield Finding(
-            code="bag",
-            message=f"{order.drug} is pushed from a syringe and has no bag to change.",
-            expected="no bag_every or bag_times",
-            mend=f"Take {stated[0]} out.",
-            places=((*place, stated[0]),),
-        )
-
-
-def _flush_through(plan: Plan, order: Order) -> Iterator[Finding]:
-    place = ("order", order.name)
-    if order.flush_through is FlushThrough.ALLOWED:
-        return
-    if order.flush_through is FlushThrough.WITHDRAW and order.withdraw_volume is None:
-        yield missing_withdraw_volume(place, "flush_through")
-    if order.bag_flush:
-        yield Finding(
-            code="flush-through",
-            message=f"{order.drug} must not be flushed through, and its bag changes flush.",
-            expected="bag_flush = []",
-            mend="Ask the pharmacist or prescriber; then correct one of the two.",
-            places=((*place, "flush_through"), (*place, "bag_flush")),
-        )
-    if order.kept_open is False:
-        yield Finding(
-            code="flush-through",
-            message=f"{order.drug} must not be flushed through, and between the pump's doses its lumen would be idle "
-            "and need flushes.",
-            expected="kept_open = true, or a drug that may be flushed through",
-            mend="Ask the pharmacist or prescriber; then correct one of the two.",
-            places=((*place, "flush_through"), (*place, "kept_open")),
         )
 
 

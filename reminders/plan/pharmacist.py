@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import dose_volume, duration
+from reminders.plan.keys import Pushed
 from reminders.plan.model import FluidKind, LineKind, Plan
 from reminders.plan.order import DrugKind, Order
 from reminders.times import DAY, HOUR
@@ -18,15 +19,20 @@ ASK = "Confirm with the pharmacist or prescriber; correct the plan only if they 
 
 STRONGEST_LOCK = 100
 """units/mL: the strongest lock in patient teaching of several hospitals (heparin lock labels; a home handout)."""
-LEAST_IDLE_LIMIT, MOST_IDLE_LIMIT = 8 * HOUR, 28 * DAY
-"""From inpatient policies (every 8 to 12 h) to implanted ports (every 4 weeks)."""
+LEAST_IDLE_LIMIT = 8 * HOUR
+"""From inpatient policies (every 8 to 12 h)."""
+MOST_IDLE_LIMIT = {LineKind.PORT: 28 * DAY}
+"""Implanted ports are flushed every 4 weeks (old flush chart; infusion nursing standards, read second-hand)."""
+MOST_IDLE_LIMIT_ELSE = 7 * DAY
+"""Every other line weekly at the latest (a cancer centre's patient sheet; European guideline on home nutrition, read
+second-hand; a manual of nursing procedures for midlines)."""
 LEAST_FLUSH, MOST_FLUSH = 1, 30
 """mL: from 1 (infants) to 30 (after blood, in one hospital's flush table)."""
 
 
 def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
-    found = [*_heparin(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
+    found = [*_heparin(plan), *_heparin_before(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
     for order in plan.orders.values():
         found += [*_allergy(plan, order), *_midline(plan, order), *_pump(plan, order), *_rate(order)]
     return found
@@ -70,16 +76,32 @@ def _heparin(plan: Plan) -> Iterator[Finding]:
             )
 
 
+def _heparin_before(plan: Plan) -> Iterator[Finding]:
+    lists: list[tuple[KeyPath, tuple[Pushed, ...]]] = [(("protocol", "before"), plan.protocol.before)]
+    lists += [(("order", name, "before"), order.before or ()) for name, order in plan.orders.items()]
+    for place, pushed in lists:
+        names = [entry.name for entry in pushed if entry.name in plan.fluids]
+        if any(plan.fluids[name].kind is FluidKind.HEPARIN for name in names):
+            yield _unusual(
+                "heparin-before",
+                "Heparin is pushed before an infusion.",
+                "saline before and after, heparin last of all (home teaching sheets: saline, administer, saline, heparin)",
+                place,
+            )
+
+
 def _limits(plan: Plan) -> Iterator[Finding]:
     limits: list[tuple[int | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
     limits += [(lumen.idle_limit, ("lumen", name, "idle_limit")) for name, lumen in plan.lumens.items()]
+    most = MOST_IDLE_LIMIT.get(plan.line.kind, MOST_IDLE_LIMIT_ELSE)
     for limit, place in limits:
-        if limit is not None and not LEAST_IDLE_LIMIT <= limit <= MOST_IDLE_LIMIT:
+        if limit is not None and not LEAST_IDLE_LIMIT <= limit <= most:
             yield _unusual(
                 "idle-limit-range",
-                f"The idle limit is {span(limit)}.",
-                "from 8 h (hospital policies) to 28 days (implanted ports, every 4 weeks)",
+                f"The idle limit is {span(limit)}; the line is of the kind {plan.line.kind.value}.",
+                f"from 8 h (hospital policies) to {span(most)} (weekly patient sheets; implanted ports every 4 weeks)",
                 place,
+                ("line", "kind"),
             )
 
 
@@ -117,7 +139,7 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
 def _allergy(plan: Plan, order: Order) -> Iterator[Finding]:
     drug = order.drug.casefold()
     for text in plan.line.allergies:
-        named = [word for word in re.findall(r"[a-z]{5,}", text.casefold()) if word in drug]
+        named = [word for word in re.findall(r"[a-z]{5,}", text.casefold()) if word.removesuffix("s") in drug]
         if named or drug in text.casefold():
             yield _unusual(
                 "drug-allergy",
@@ -203,7 +225,7 @@ def _fastest(order: Order, limit: Measure) -> tuple[Fraction, str, tuple[str, ..
     dose_kind, unit = DOSE_RATES[str(kind)]
     if not _kind(order.dose.text, dose_kind):
         return None
-    if (order.rate_steps or order.continuous) and volume and flows:
+    if (order.rate_steps or order.rate) and volume and flows:
         pace = order.dose.amount / volume * max(flows) / 60
         return pace, f"{order.dose.text} runs at up to {number(pace)} {unit}", ("dose", "volume", *flow_keys)
     if order.continuous or not runs:

@@ -20,9 +20,10 @@ ENDS = frozenset({"last_day", "doses", "stops", "until_removal"})
 OF_ABSENCE = {
     "plan-end": frozenset({"end", "line_removal", "open_ended"}),
     "timing": frozenset({*TIMINGS, "first_dose"}),
-    "order-end": frozenset({*TIMINGS, *ENDS}),
+    "order-end": frozenset({*TIMINGS, *ENDS, "given_as"}),
     "no-duration": frozenset({"duration", "volume", "rate", "rate_steps", "continuous"}),
-    "bag": frozenset({"bag_every", "bag_times", "bag_flush"}),
+    "bag": frozenset({"bag_every", "bag_times", "bag_flush", "given_as"}),
+    "missing": frozenset(TIMINGS),
     "given-as": frozenset({*TIMINGS, "kept_open"}),
 }
 """Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
@@ -84,7 +85,7 @@ class _Reader:
         read = {name: self._tables(name) for name in model.TABLES}
         return model.Plan(
             course=read["plan"],
-            zone_changes=tuple(sorted(read["zone_change"], key=lambda change: change.at.instant)),
+            zone_changes=tuple(read["zone_change"]),
             household=read["household"],
             line=read["line"],
             lumens=read["lumen"],
@@ -130,7 +131,7 @@ class _Reader:
             self._unknown((name,), raw or {}, list(model.TIERS), "tier of calling")
         for entry, table in (raw or {}).items():
             place = (name, entry)
-            if keys.PUSHED.fullmatch(entry) is None or " " in entry or len(entry) > 40:
+            if keys.NAME.fullmatch(entry) is None:
                 self._find(
                     "wrong-form",
                     f"{keys.shown_value(entry)} cannot be a name.",
@@ -166,16 +167,16 @@ class _Reader:
                     values[name] = form.read(raw[name], self.home)
                     continue
                 except keys.UnreadableError as error:
-                    if not (form is keys.MOMENT and self.home is None):  # else the zone's own finding says it
+                    if not isinstance(error, keys.NoZoneError):  # else the zone's own finding says it
                         mend = error.mend or f"Write {name} as {_plain(form.shown)}."
-                        self._find(error.code, f"{'.'.join(key)}: {error.problem}.", key, error.expected, mend)
+                        self._find(error.code, f"{'.'.join(key)}: {error.problem}.", key, _plain(error.expected), mend)
             elif not needed:
                 continue
             elif tell and key not in self.broken:
                 self._missing(place, name, item.metadata["meaning"], item.metadata["sources"], form)
             self.broken.add(key)
             if needed:
-                values[name] = form.stand_in
+                values[name] = given.get("name", form.stand_in) if name == "label" else form.stand_in
         return cls(**values)
 
     def _missing(self, place: KeyPath, name: str, meaning: str, sources: str, form: keys.Form) -> None:

@@ -102,8 +102,7 @@ def _syntax_findings(name: str, lines: tuple[str, ...], error: Exception) -> tup
                 code="not-toml",
                 message=f"Line {at} does not follow the rules of TOML: {what}.",
                 expected='lines such as  key = "text",  key = 12,  key = ["one", "two"]  or  [table]',
-                mend="Most often quotation marks or a bracket are missing: every value with letters, a colon or a unit "
-                "stands in quotation marks, save true and false; each key stands once in its table.",
+                mend=_mend(what, lines[at - 1] if at <= len(lines) else ""),
                 places=(place,),
             )
         )
@@ -116,6 +115,26 @@ def _syntax_findings(name: str, lines: tuple[str, ...], error: Exception) -> tup
             error = following
         else:
             return source, findings
+
+
+def _mend(what: str, line: str) -> str:
+    """Say how the usual slips are mended."""
+    if any(mark in line for mark in "\u201c\u201d\u2018\u2019\u201e"):
+        return 'The quotation marks are curly. Type straight ones ("), and switch off smart quotes in the editor.'
+    if line.strip().startswith("[") and what.startswith("Cannot declare"):
+        return "This heading stands twice; keep one, or give one another name. Journeys need double brackets: [[zone_change]]."
+    if what.startswith("Cannot overwrite"):
+        return "This key stands twice in its table, or the heading above it is missing. Keep one."
+    if line.strip().startswith("["):
+        return "A heading is a name in square brackets, such as [line] or [lumen.red]; names have no spaces."
+    if re.search(r"=\s*(True|False|TRUE|FALSE|yes|no)\b", line):
+        return "Write true or false, in small letters and without quotation marks."
+    if line.strip().startswith("//"):
+        return "A remark begins with #."
+    return (
+        "Most often quotation marks or a bracket are missing: every value with letters, a colon or a unit stands in "
+        "quotation marks, save true and false."
+    )
 
 
 def _breach(error: Exception, lines: list[str]) -> tuple[int, str]:

@@ -5,9 +5,10 @@ flushes that keep it within its limit.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, time, timedelta
 
+from reminders.plan.durations import duration
 from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.record import Record
@@ -31,8 +32,9 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
         TooManyDosesError: an order has more doses than anyone means.
     """
     start, end, rolling = horizon(plan, now)
-    # Whether the last finish before a rolling end is locked depends on the dose that comes just after that end.
-    ahead = plan.protocol.joining_time + 1 if rolling else 0
+    # Whether a finish at a rolling end is locked depends on the dose that comes just after it.
+    longest = max((duration(order) or 0 for order in plan.orders.values()), default=0)
+    ahead = longest + plan.protocol.joining_time + 1 if rolling else 0
     ordered = doses_of(plan, Instant(end + ahead))
     doses = {name: tuple(dose for dose in found if not_over(plan, dose)) for name, found in ordered.items()}
     connected = {name: _connected(plan, plan.orders[name], found, end) for name, found in ordered.items()}
@@ -45,9 +47,14 @@ def compile_schedule(plan: Plan, record: Record, now: Instant) -> Schedule:
         if not lumen.in_use:
             continue
         handled, busy = _touches(plan, lumen, doses, connected, names, start, end)
-        touches += handled
+        flushes: list[Touch] = []
         if lumen.flush_through is not FlushThrough.NURSE:
-            touches += _idle_touches(plan, lumen, names, handled, busy, start, end, quiet)
+            flushes = _idle_touches(plan, lumen, names, handled, busy, start, end, quiet)
+        if flushes and lumen.flush_through is FlushThrough.WITHDRAW:
+            # Whether a start finds a lock to draw out depends on the idle flushes before it.
+            idle = [touch.at for touch in flushes]
+            handled, busy = _touches(plan, lumen, doses, connected, names, start, end, idle)
+        touches += handled + flushes
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen]))
     return Schedule(
         plan=plan,
@@ -107,8 +114,12 @@ def _touches(
     names: Identities,
     start: Instant,
     end: Instant,
+    idle: Sequence[Instant] = (),
 ) -> tuple[list[Touch], list[tuple[Instant, Instant]]]:
-    """Return the touches that a lumen's doses need, in order, and the spans in which something runs in it."""
+    """Return the touches that a lumen's doses need, in order, and the spans in which something runs in it.
+
+    ``idle`` are its idle flushes, as far as they are known.
+    """
     meetings: dict[Instant, Meeting] = defaultdict(Meeting)
     busy: list[tuple[Instant, Instant]] = []
     infusing: list[tuple[Instant, Instant]] = []
@@ -134,7 +145,7 @@ def _touches(
                 meetings[at].bags.append((dose, key))
     in_use = merged(busy)
     begins = frozenset(begin for begin, _ in in_use)
-    writer = TouchWriter(plan, lumen, names, starts=sorted(starts), begins=begins, infusing=merged(infusing))
+    writer = TouchWriter(plan, lumen, names, starts=sorted(starts), begins=begins, infusing=merged(infusing), idle=idle)
     return [writer.touch(at, meetings[at]) for at in sorted(meetings) if start <= at], in_use
 
 
@@ -144,7 +155,8 @@ def _bag_changes(plan: Plan, order: Order, dose: Dose, end: Instant) -> Iterable
         count = range(1, -(-(last - dose.start) // order.bag_every))
         return [(str(index), Instant(dose.start + index * order.bag_every)) for index in count]
     if order.bag_times is not None:
-        return clock_starts(plan, order, order.bag_times, Instant(dose.start + 1), last, every_day=True)
+        starts = clock_starts(plan, order, order.bag_times, Instant(dose.start + 1), last, every_day=True)
+        return [(key, at) for at, key in {at: key for key, at in starts}.items()]  # one bag at one instant
     return ()
 
 

@@ -121,7 +121,9 @@ def _starts(
     for count, (key, start) in enumerate(found_starts, start=1):
         if order.doses is not None and count > order.doses:
             return
-        if order.last_day is not None and order_day(plan, order, start) > order.last_day:
+        # By the date that was ordered, which a clock change at midnight may have moved past.
+        day = date.fromisoformat(key[:10]) if order.clock_times else order_day(plan, order, start)
+        if order.last_day is not None and day > order.last_day:
             return
         if any(start >= end for end in ends):
             return
@@ -176,10 +178,15 @@ def _walls(
     final = local(until, zone).date()
     origin = order.first_dose.wall.date() if order.first_dose else day
     times = tuple(sorted(set(times)))
+    held: list[tuple[datetime, Instant]] = []  # moved past midnight, among the next day's
     while day <= final:
         if every_day or on_day(order, day, origin):
             walls = [datetime.combine(day, at) for at in times]
-            found = [(wall, instant_of(wall, zone)[0]) for wall in walls]
-            found.sort(key=lambda entry: entry[1])
-            yield from (entry for entry in found if first <= entry[1] < until)
+            held += [(wall, instant_of(wall, zone)[0]) for wall in walls]
         day += timedelta(days=1)
+        midnight = instant_of(datetime.combine(day, time()), zone)[0]
+        held.sort(key=lambda entry: entry[1])
+        while held and held[0][1] < midnight:
+            entry = held.pop(0)
+            if first <= entry[1] < until:
+                yield entry

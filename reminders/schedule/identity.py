@@ -1,7 +1,7 @@
 """Names for events that last (R23).
 
 A UID is a UUID drawn from the plan's random id and from what the event means, so it stays the same however often the
-event moves, and tells nobody anything (RFC 7986, 5.3). A dose is its order and its ordered moment; an idle flush is
+event moves, and tells nobody anything (RFC 7986, 5.3). What names a dose is its order and the moment it was ordered for; an idle flush is
 its lumen, its local date and its place among the idle flushes of that date, so that one more flush renames at most
 those of its own day.
 """

@@ -71,9 +71,15 @@ def _place(
         return aim, Reason(Why.LIMIT, last, deadline)
     asleep, awake = quiet[index]
     evening = Instant(asleep - 1)
-    if evening > last and evening >= left and evening + reach >= min(awake, target):
+    until = min(awake, target)
+    if evening > last and evening >= left and _sessions(evening + reach, until, reach) < _sessions(aim, until, reach):
         return evening, Reason(Why.BEFORE_QUIET, last, deadline, aim)
     return aim, Reason(Why.FORCED_QUIET, last, deadline)
+
+
+def _sessions(first: int, until: int, reach: int) -> int:
+    """Count the flushes that come before ``until`` if the first stands at ``first`` and each as late as it may."""
+    return max(0, -(-(until - first) // reach))
 
 
 def _gaps(busy: Spans, start: Instant, end: Instant) -> list[tuple[Instant, Instant]]:

@@ -68,7 +68,7 @@ class Why(Enum):
     BAG = "the bag's planned change"
     LIMIT = "the idle limit"
     BEFORE_QUIET = "the idle limit would fall into the quiet hours"
-    FORCED_QUIET = "the idle limit leaves no time outside the quiet hours"
+    FORCED_QUIET = "every way to keep the idle limit puts a flush into these quiet hours"
     PASSED = "the idle limit had passed"
 
 

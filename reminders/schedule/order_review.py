@@ -3,6 +3,7 @@
 Every finding carries its numbers. What recurs is told once, with how often and when first.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -200,8 +201,9 @@ def _clock_changes(schedule: Schedule, order: Order) -> Iterator[Finding]:
 def _moved_bag(schedule: Schedule, order: Order, touch: Touch) -> Iterator[Finding]:
     """R3 for a bag change: a clock time of its own day that the clocks skip or repeat."""
     zone = schedule.plan.clock.at(touch.at) if order.clock is OrderClock.LOCAL else schedule.plan.course.zone
-    for at in order.bag_times or ():
-        wall = datetime.combine(local(touch.at, zone).date(), at)
+    today = local(touch.at, zone).date()
+    for day, at in ((day, at) for day in (today - timedelta(days=1), today) for at in order.bag_times or ()):
+        wall = datetime.combine(day, at)
         instant, case = instant_of(wall, zone)
         if instant == touch.at and case is not ClockCase.PLAIN:
             yield clock_case_finding(schedule.plan, Moment(instant, wall, case), ("order", order.name, "bag_times"))
@@ -292,13 +294,16 @@ def _bags(schedule: Schedule, order: Order) -> Iterator[Finding]:
 
 
 def _longest_hang(schedule: Schedule, order: Order) -> tuple[Instant, Instant] | None:
-    """Return from when to when the longest-hanging bag of an order hangs; None where it has none."""
+    """Return from when to when the longest-hanging bag of an order hangs; None where that does not matter."""
     longest: tuple[Instant, Instant] | None = None
-    if order.given_as is GivenAs.PUSH:
+    if order.given_as is GivenAs.PUSH or not (order.continuous or order.hang_time):
         return None
+    changes: dict[Dose, list[Instant]] = defaultdict(list)
+    for touch in schedule.touches:
+        for dose in touch.bags:
+            changes[dose].append(touch.at)
     for dose in schedule.connected[order.name]:
-        changes = [touch.at for touch in schedule.touches if dose in touch.bags]
-        edges = [dose.start, *changes, schedule.end if dose.end is None else dose.end]
+        edges = [dose.start, *changes[dose], schedule.end if dose.end is None else dose.end]
         for begin, end in pairwise(edges):
             if longest is None or end - begin > longest[1] - longest[0]:
                 longest = begin, end
@@ -310,7 +315,9 @@ def _dates(schedule: Schedule, order: Order) -> Iterator[Finding]:
     clock = schedule.plan.clock
     if order.bags_expire_on is not None:
         over = [
-            dose for dose in doses if clock.local(Instant((dose.end or dose.start) - 1)).date() > order.bags_expire_on
+            dose
+            for dose in doses
+            if clock.local(Instant((schedule.end if dose.end is None else dose.end) - 1)).date() > order.bags_expire_on
         ]
         if over:
             yield Finding(
@@ -323,7 +330,15 @@ def _dates(schedule: Schedule, order: Order) -> Iterator[Finding]:
                 places=(("order", order.name, "bags_expire_on"), timing_key(order)),
             )
     if order.review_on is not None:
-        after = [dose for dose in doses if clock.local(dose.start).date() > order.review_on]
+        after = [
+            dose
+            for dose in doses
+            if clock.local(dose.start).date() > order.review_on
+            or (
+                order.continuous
+                and clock.local(schedule.end if dose.end is None else dose.end).date() > order.review_on
+            )
+        ]
         if after:
             yield Finding(
                 code="review-passed",

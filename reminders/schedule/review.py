@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from reminders.findings import Finding
-from reminders.plan.order import FlushThrough
+from reminders.plan.order import FlushThrough, GivenAs
 from reminders.schedule.counts import daily_totals
 from reminders.schedule.model import Dose, Schedule, Touch, Why
 from reminders.schedule.order_review import review_order, times, timing_key, when
@@ -68,8 +68,8 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
     for touch in schedule.touches:
         if touch.reason.why is Why.FORCED_QUIET:
             forced[touch.lumen].append(touch)
-        elif touch.ends and not flushed_after(touch.steps, plan):
-            bare[touch.ends[0].order].append(touch)
+        elif (ended := _ended(touch, schedule)) and not flushed_after(touch.steps, plan):
+            bare[ended[0].order].append(touch)
     for name, lumen in plan.lumens.items():
         limit = plan.idle_limit(lumen)
         deadline = Instant(lumen.last_flushed.instant + limit)
@@ -104,6 +104,12 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
             mend="Confirm with the nurse; usually after = [...] lacks the flush.",
             places=(("order", name, "after") if plan.orders[name].after is not None else ("protocol", "after"),),
         )
+
+
+def _ended(touch: Touch, schedule: Schedule) -> list[Dose]:
+    """Return what ends in a touch: infusions that are taken off, and pushes."""
+    orders = schedule.plan.orders
+    return [*touch.ends, *(dose for dose in touch.starts if orders[dose.order].given_as is GivenAs.PUSH)]
 
 
 def _in_use_before(schedule: Schedule, lumen: str) -> bool:

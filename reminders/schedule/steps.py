@@ -68,13 +68,13 @@ def locked(steps: tuple[Step, ...], plan: Plan, lumen: Lumen) -> tuple[Step, ...
 
 
 def joined(parts: Iterable[tuple[Step, ...]]) -> tuple[Step, ...]:
-    """Return the parts as one list; where two parts meet in the same flush it stands once (R7).
+    """Return the parts as one list; where two parts meet in the same flush or extra step it stands once (R7).
 
     What one ordered list says twice is done twice.
     """
     steps: list[Step] = []
     for part in parts:
-        meets = bool(steps and part) and part[0].action is Action.FLUSH and part[0] == steps[-1]
+        meets = bool(steps and part) and part[0].action in (Action.FLUSH, Action.EXTRA) and part[0] == steps[-1]
         steps += part[1:] if meets else part
     return tuple(steps)
 
@@ -85,10 +85,12 @@ def flushes(steps: tuple[Step, ...]) -> bool:
 
 
 def flushed_after(steps: tuple[Step, ...], plan: Plan) -> bool:
-    """Say whether something is flushed through; a lock does only where the flush itself is the lock."""
+    """Say whether something is flushed through after what ends; a lock does only where the flush itself is the lock."""
+    ends = (Action.DISCONNECT, Action.PUSH)
+    ended = max((count for count, step in enumerate(steps) if step.action in ends), default=0)
     return any(
         step.action is Action.FLUSH or (step.action is Action.LOCK and step.what == plan.protocol.flush)
-        for step in steps
+        for step in steps[ended:]
     )
 
 

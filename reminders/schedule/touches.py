@@ -36,15 +36,18 @@ class TouchWriter:
         starts: Sequence[Instant],
         begins: frozenset[Instant],
         infusing: Sequence[tuple[Instant, Instant]],
+        idle: Sequence[Instant],
     ) -> None:
         """Take what is known of the lumen's use, in order of time.
 
         ``starts`` are the starts of everything that is given by hand, ``begins`` those before which the lumen was
-        idle; ``infusing`` the spans in which something other than a push runs.
+        idle; ``infusing`` the spans in which something other than a push runs, ``idle`` the idle flushes.
         """
         self._plan, self._lumen, self._names = plan, lumen, names
         self._starts, self._begins = starts, begins
         self._infusing = infusing
+        self._idle = idle
+        self._before = NEVER  # the touch before this one
         self._infusing_from = [begin for begin, _ in infusing]
         self._made: dict[tuple[object, ...], tuple[Step, ...]] = {}
         self._unlocked_until = NEVER
@@ -58,7 +61,8 @@ class TouchWriter:
         idle_from = max((dose.end or at for dose in pushes), default=at)
         finishes = bool(meeting.ends or pushes)
         lock = finishes and not self._infuses(at) and not self._joins(idle_from, at)
-        held_lock = at in self._begins and at != self._unlocked_until
+        held_lock = at in self._begins and (at != self._unlocked_until or self._flushed_since(self._before, at))
+        self._before = at
         alike = (
             tuple(dose.order for dose in meeting.ends),
             tuple(dose.order for dose, _ in meeting.bags),
@@ -117,6 +121,11 @@ class TouchWriter:
             return TouchKind.FINISH, ("finish", first.order, first.key), FINISH
         dose, key = meeting.bags[0]
         return TouchKind.BAG_CHANGE, ("bag", dose.order, dose.key, key), BAG
+
+    def _flushed_since(self, before: Instant, at: Instant) -> bool:
+        """Say whether an idle flush, which sets a lock, lies between two touches."""
+        index = bisect_right(self._idle, before)
+        return index < len(self._idle) and self._idle[index] < at
 
     def _infuses(self, at: Instant) -> bool:
         """Say whether an infusion runs once this touch is over."""

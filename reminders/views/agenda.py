@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from reminders import words
 from reminders.schedule.model import Schedule, Touch
-from reminders.times import DAY, Instant
+from reminders.times import Instant, local
 
 WIDTH = 100
 """Letters in a line of running text."""
@@ -21,10 +21,13 @@ def plain(text: str, role: str) -> str:
     return text
 
 
-def agenda(schedule: Schedule, first: date, last: date, *, steps: bool = False, paint: Paint = plain) -> str:
+def agenda(
+    schedule: Schedule, first: date, last: date, now: Instant, *, steps: bool = False, paint: Paint = plain
+) -> str:
     """Return the agenda of the local days from ``first`` to ``last``, both included, with a final newline.
 
-    Days outside the plan are left out. ``steps`` adds what to lay out and every step.
+    Days outside the plan are left out. ``steps`` makes it fit to be printed: a heading with the moment ``now`` at which
+    it is made, and for each touch its window, what to lay out, every step and the order's note.
     """
     plan, clock = schedule.plan, schedule.plan.clock
     begins, ends = clock.local(schedule.start), clock.local(schedule.end)
@@ -34,7 +37,7 @@ def agenda(schedule: Schedule, first: date, last: date, *, steps: bool = False, 
         outside = words.OUTSIDE_PLAN.format(first=words.moment_words(begins), last=words.moment_words(ends))
         return outside + "\n"
     days = clock.day_starts(first, last + timedelta(days=1))
-    lines: list[str] = []
+    lines = [*_wrapped([words.heading_words(plan, now)]), ""] if steps else []
     for (day, begin), (_, end) in pairwise(days):
         marks = _marks(schedule, begin, end)
         heading = paint(words.day_words(day), "day")
@@ -49,7 +52,8 @@ def agenda(schedule: Schedule, first: date, last: date, *, steps: bool = False, 
             for touch in of_lumen:
                 lines.append(f"    {_line(touch, schedule, paint)}")
                 if steps:
-                    lines += _wrapped(words.what_to_do(touch, plan), " " * 8)
+                    told = [*words.timing_lines(touch, plan), *words.what_to_do(touch, plan)]
+                    lines += _wrapped([*told, *words.notes_of(touch, plan)], " " * 8)
         lines.append("")
     notes = words.as_needed_lines(plan)
     if plan.course.note:
@@ -78,14 +82,13 @@ def _line(touch: Touch, schedule: Schedule, paint: Paint) -> str:
 
 
 def _marks(schedule: Schedule, begin: Instant, end: Instant) -> list[str]:
-    """Say what is unusual about a day's clock: a clock change, a change of zone."""
-    plan, clock = schedule.plan, schedule.plan.clock
+    """Say what is unusual about a day's clock: a clock change, a move to another zone's clock."""
+    clock = schedule.plan.clock
     marks = []
-    left, right = clock.at(begin), clock.at(Instant(end - 1))
-    if left is not right:
-        marks.append(words.zone_change_words(right.key))
-    elif end - begin != DAY:
-        marks.append(words.clock_change_words(end - begin - DAY, end - begin))
-    if any(begin <= change.at.instant < end for change in plan.zone_changes) and left is right:
-        marks.append(words.zone_change_words(right.key))
+    for left, right, zone in clock.segments(begin, end):
+        if left != begin:
+            marks.append(words.zone_change_words(local(left, zone), zone.key))
+        before, after = local(left, zone).utcoffset(), local(Instant(right - 1), zone).utcoffset()
+        if before != after and before is not None and after is not None:
+            marks.append(words.clock_change_words(int((before - after).total_seconds()) // 60, end - begin))
     return marks

@@ -14,7 +14,7 @@ from reminders import words
 from reminders.plan.model import Plan, Reveals
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Schedule, Touch
-from reminders.times import Instant, utc
+from reminders.times import DAY, Instant, utc
 
 PRODID = "-//reminders//EN"
 
@@ -22,8 +22,8 @@ LARGEST_FILE = 900_000
 """Bytes. Some phones' calendars refuse files of about 1 MB (reported by users; no limit is published)."""
 
 
-SPARE = 64
-"""Bytes kept free because the date in the closing event may be longer than the one reckoned with."""
+SPARE = 2000
+"""Bytes kept free because the closing event may say more than the one reckoned with: dates, and what still runs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def calendar_file(
     names = Identities(plan)
     head = _head(plan, schedule, names, lumen).to_ical()
     wording = words.EventWords(plan)
-    room = largest - len(head) - len(_ends_here(plan, names, schedule.end, lumen).to_ical()) - SPARE
+    room = largest - len(head) - len(_ends_here(schedule, names, schedule.end, lumen).to_ical()) - SPARE
     pieces: list[bytes] = []
     for touch in wanted:
         pieces.append(_event(touch, wording, names).to_ical())
@@ -78,7 +78,7 @@ def calendar_file(
         until = max(until, Instant(wanted[kept - 1].at + 2 * plan.course.handling_time))
     removal = plan.course.line_removal
     if removal is None or until < removal.instant or not kept:
-        pieces.append(_ends_here(plan, names, until, lumen).to_ical())
+        pieces.append(_ends_here(schedule, names, until, lumen).to_ical())
     closing = b"END:VCALENDAR\r\n"
     content = head.removesuffix(closing) + b"".join(pieces) + closing
     return CalendarFile(content, kept, until, len(wanted) - kept)
@@ -133,23 +133,50 @@ def _category(lumen: str, plan: Plan) -> str:
     return words.lumen_words(plan, lumen)
 
 
-def _ends_here(plan: Plan, names: Identities, until: Instant, lumen: str | None) -> Event:
-    """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``."""
-    open_ = plan.calendar.reveals is not Reveals.NOTHING
+def _ends_here(schedule: Schedule, names: Identities, until: Instant, lumen: str | None) -> Event:
+    """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.
+
+    It is the same event in every file of its calendar, so that a later file's takes the place of an earlier one's; its
+    SEQUENCE rises with the day.
+    """
+    plan = schedule.plan
+    at = Instant(until - plan.course.handling_time)
+    clock = plan.clock
+    said = [f"{words.moment_words(clock.local(at))}."]
+    if plan.calendar.reveals is Reveals.NOTHING:
+        said.append(words.DISCREET_END)
+    else:
+        said.append(words.CALENDAR_ENDS_BODY.format(until=words.moment_words(clock.local(until))))
+        running = [
+            plan.orders[name].drug
+            for name, doses in schedule.connected.items()
+            if lumen in (None, plan.orders[name].lumen)
+            and any(dose.start < until and (dose.end is None or dose.end >= until) for dose in doses)
+        ]
+        if running:
+            said.append(words.STILL_RUNNING.format(drugs=", ".join(running)))
     return _vevent(
         plan,
         names,
-        uid=names.of("calendar ends", lumen or "", str(until)),
-        at=Instant(until - plan.course.handling_time),
+        uid=names.of("calendar ends", lumen or ""),
+        at=at,
         title=words.CALENDAR_ENDS if plan.calendar.reveals is Reveals.EVERYTHING else words.DISCREET_TITLE,
-        description=f"{words.moment_words(plan.clock.local(until))}.\n"
-        + (words.CALENDAR_ENDS_BODY if open_ else words.DISCREET_END),
+        description="\n".join(said),
         category=None,
+        later=max(0, (until - schedule.start) // DAY),
     )
 
 
 def _vevent(
-    plan: Plan, names: Identities, *, uid: str, at: Instant, title: str, description: str, category: str | None
+    plan: Plan,
+    names: Identities,
+    *,
+    uid: str,
+    at: Instant,
+    title: str,
+    description: str,
+    category: str | None,
+    later: int = 0,
 ) -> Event:
     stamp = utc(plan.course.takes_effect.instant)
     event = Event.new(
@@ -160,7 +187,7 @@ def _vevent(
         end=utc(Instant(at + plan.course.handling_time)),
         stamp=stamp,
         last_modified=stamp,
-        sequence=plan.course.revision - 1,
+        sequence=plan.course.revision - 1 + later,
         categories=[category] if category else (),
         subcomponents=[
             Alarm.new_display(title, timedelta(minutes=-plan.calendar.alarm_before), uid=names.of("alarm", uid)),

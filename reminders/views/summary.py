@@ -58,8 +58,8 @@ def _within(instants: Iterable[Instant], spans: Iterable[tuple[Instant, Instant]
     return found
 
 
-def summary(schedule: Schedule) -> str:
-    """Return the summary as plain text with a final newline."""
+def summary(schedule: Schedule, now: Instant) -> str:
+    """Return the summary as plain text with a final newline; its week is the first one, or the next from ``now``."""
     plan, clock = schedule.plan, schedule.plan.clock
     counted = figures(schedule)
     days = (schedule.end - schedule.start) / DAY
@@ -81,7 +81,7 @@ def summary(schedule: Schedule) -> str:
         ("  of them idle flushes only", counted.night_idle),
     )
     lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}" for label, count in rows]
-    lines += [*_nights(schedule, clock), "", *_week(schedule), "", *_totals(schedule)]
+    lines += [*_nights(schedule, clock), "", *_week(schedule, now), "", *_totals(schedule)]
     return "\n".join(lines) + "\n"
 
 
@@ -97,11 +97,12 @@ def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
     return lines
 
 
-def _week(schedule: Schedule) -> list[str]:
-    last = min(schedule.end, Instant(schedule.start + 7 * DAY))
-    items = supplies(schedule, schedule.start, last)
-    span_named = "first 7 days" if last - schedule.start == 7 * DAY else "whole plan"
-    return [f"Supplies of the {span_named}:", *(f"  {count:>4}  {item}" for item, count in sorted(items.items()))]
+def _week(schedule: Schedule, now: Instant) -> list[str]:
+    first = now if schedule.start < now < schedule.end - 7 * DAY else schedule.start
+    last = min(schedule.end, Instant(first + 7 * DAY))
+    items = supplies(schedule, first, last)
+    which = "next 7 days" if first == now else "first 7 days" if last - first == 7 * DAY else "whole plan"
+    return [f"Supplies of the {which}:", *(f"  {count:>4}  {item}" for item, count in sorted(items.items()))]
 
 
 def _totals(schedule: Schedule) -> list[str]:
@@ -112,6 +113,6 @@ def _totals(schedule: Schedule) -> list[str]:
         most = max(totals, key=lambda total: getattr(total, name))
         in_all = sum((getattr(total, name) for total in totals), Fraction(0))
         lines.append(
-            f"  {f'{name}, {unit}':18}{number(getattr(most, name), 1):>15}  {most.day} {number(in_all, 1):>13}  {sort}".rstrip()
+            f"  {f'{name}, {unit}':18}{number(getattr(most, name), 1):>15}  {most.day if getattr(most, name) else '':10} {number(in_all, 1):>13}  {sort}".rstrip()
         )
     return lines
