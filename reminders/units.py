@@ -78,6 +78,11 @@ BASES = {
 """Each kind of quantity: its base unit and an example of how it is written."""
 
 
+DOSES = ("mass", "activity", "substance")
+"""Kinds in which a trailing zero is refused: "1.0 mg" is misread as 10 mg (from memory of lists of error-prone
+notations). In a rate it says how exactly it is known."""
+
+
 @lru_cache(maxsize=4096)
 def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     """Read ``text`` as one of ``kinds`` (names in :data:`BASES`); return it and the kind that fits.
@@ -89,8 +94,6 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     if match is None or len(text) > 40:
         raise UnitError("is not a number followed by its unit")
     number, unit_text = match.groups()
-    if "." in number and number.endswith("0"):
-        raise UnitError("ends in a zero after the point, which is easily misread as ten times as much")
     try:
         unit = _registry().parse_units(unit_text.strip())
     except (pint.errors.PintError, pint.errors.UndefinedUnitError, ValueError, TypeError, AttributeError):
@@ -99,6 +102,8 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     for kind in kinds:
         base = BASES[kind][0]
         if one.is_compatible_with(base):
+            if kind in DOSES and "." in number and number.endswith("0"):
+                raise UnitError("ends in a zero after the point, which is easily misread as ten times as much")
             factor = Fraction(one.to(base).magnitude)
             exponent = Decimal(number).as_tuple().exponent
             digit = Fraction(10) ** int(exponent) if isinstance(exponent, int) else Fraction(1)

@@ -410,8 +410,14 @@ MISSING = [
     row("no idle limit", drop("line", "idle_limit"), "ERROR missing [line]"),
     row("no lock", drop("line", "lock"), "ERROR missing [line]"),
     row("no volume of the saline", drop("fluid.saline", "volume"), "ERROR missing [fluid.saline]"),
-    row("no strength of the heparin", drop("fluid.heparin", "strength"), "ERROR missing [fluid.heparin]"),
-    row("no sodium of the saline", drop("fluid.saline", "sodium"), "ERROR missing [fluid.saline]"),
+    row(
+        "no strength of the heparin",
+        drop("fluid.heparin", "strength"),
+        "ERROR missing [fluid.heparin] + [fluid.heparin] kind",
+    ),
+    row(
+        "no sodium of the saline", drop("fluid.saline", "sodium"), "ERROR missing [fluid.saline] + [fluid.saline] kind"
+    ),
     row(
         "not said whether a drug may be flushed through",
         drop("order.cefazolin", "flush_through"),
@@ -720,6 +726,7 @@ THE_SCHEDULE = [
             put(
                 "order.fluids",
                 'every = "8 min"',
+                'dose = "10 mL"',
                 'duration = "5 min"',
                 'volume = "10 mL"',
                 'rate = "120 mL/h"',
@@ -929,11 +936,12 @@ A_PHARMACIST_ASKS = [
     row(
         "2 g in 30 min against a limit of 60 mg/min",
         put("order.cefazolin", 'rate_limit = "60 mg/min"'),
-        "WARNING rate-limit [order.cefazolin] rate_limit + [order.cefazolin] dose + [order.cefazolin] duration",
+        "WARNING rate-limit [order.cefazolin] rate_limit + [order.cefazolin] dose + [order.cefazolin] volume + "
+        "[order.cefazolin] rate",
     ),
     row(
         "20 mmol in 30 min against a limit of 10 mmol/h",
-        put("order.cefazolin", 'dose = "20 mmol"', 'rate_limit = "10 mmol/h"'),
+        (drop("order.cefazolin", "rate"), put("order.cefazolin", 'dose = "20 mmol"', 'rate_limit = "10 mmol/h"')),
         "WARNING rate-limit [order.cefazolin] rate_limit + [order.cefazolin] dose + [order.cefazolin] duration",
     ),
     row(
@@ -963,9 +971,74 @@ A_PHARMACIST_ASKS = [
         "WARNING duplicate-drug [order.fluids] drug + [order.cefazolin] drug",
     ),
     row(
+        "days written for hours in the idle limit of a PICC",
+        put("line", 'idle_limit = "12 days"'),
+        "WARNING idle-limit-range [line] idle_limit + [line] kind",
+    ),
+    row(
+        "heparin before an infusion",
+        put("order.cefazolin", 'before = ["saline", "heparin"]'),
+        "WARNING heparin-before [order.cefazolin] before",
+    ),
+    row(
+        "a cut-off before the end of the window",
+        put("order.cefazolin", 'cut_off = "30 min"'),
+        "ERROR cut-off [order.cefazolin] cut_off + [order.cefazolin] on_time_within",
+    ),
+    row(
+        "a clock time twice",
+        put("order.cefazolin", 'clock_times = ["08:00", "16:00", "16:00"]', "last_day = 2026-06-14"),
+        "ERROR timing [order.cefazolin] clock_times",
+    ),
+    row(
+        "a year too early",
+        (
+            put(
+                "plan",
+                'takes_effect = "2025-06-01 08:00"',
+                'start = "2025-06-01 08:00"',
+                'end = "2025-06-15 08:00"',
+            ),
+            put("line", "placed_on = 2025-05-20"),
+            put("lumen.red", 'last_flushed = "2025-06-01 07:00"'),
+            put("lumen.blue", 'last_flushed = "2025-06-01 07:00"'),
+            put("order.cefazolin", 'first_dose = "2025-06-01 16:00"', "last_day = 2025-06-14"),
+            put("order.fluids", 'first_dose = "2025-06-01 10:00"'),
+        ),
+        "WARNING plan-past [plan] end",
+    ),
+    row(
+        "heparin ruled out, and a heparin drip ordered",
+        (
+            put("line", 'lock = "saline"', "heparin_ruled_out = true"),
+            put("order.cefazolin", 'drug = "heparin sodium"'),
+        ),
+        "ERROR heparin-ruled-out [order.cefazolin] drug + [line] heparin_ruled_out",
+    ),
+    row(
+        "heparin by name, something else by kind",
+        put("fluid.heparin", 'kind = "other"'),
+        "ERROR wrong-form [fluid.heparin] kind",
+    ),
+    row(
+        "a dose with a trailing zero",
+        put("order.cefazolin", 'dose = "2.0 g"'),
+        "ERROR wrong-unit [order.cefazolin] dose",
+    ),
+    row(
+        "a dose in mL that is not the volume",
+        put("order.fluids", 'dose = "500 mL"'),
+        "ERROR duration-disagrees [order.fluids] dose + [order.fluids] volume",
+    ),
+    row(
+        "a kind of fluid that cannot be read says nothing of sodium",
+        put("fluid.heparin", 'kind = "heprin"'),
+        "ERROR wrong-form [fluid.heparin] kind",
+    ),
+    row(
         "an idle limit of 40 days",
         put("lumen.red", 'idle_limit = "40 days"'),
-        "WARNING idle-limit-range [lumen.red] idle_limit",
+        "WARNING idle-limit-range [lumen.red] idle_limit + [line] kind",
     ),
     row(
         "a flush of 50 mL",
@@ -1272,7 +1345,7 @@ def test_ten_mistakes_in_ten_places_are_all_told_in_one_run() -> None:
         (
             put("fluid.saline", 'volume = "10"'),
             drop("fluid.saline", "sodium"),
-            {"ERROR wrong-unit [fluid.saline] volume", "ERROR missing [fluid.saline]"},
+            {"ERROR wrong-unit [fluid.saline] volume", "ERROR missing [fluid.saline] + [fluid.saline] kind"},
         ),
         (
             rename("order.fluids", "every", "evry"),
@@ -1350,8 +1423,8 @@ def test_severities_that_stop_nothing_are_all_shown_beside_each_other() -> None:
     [
         (
             (put("order.fluids", 'duration = "6 h"'),),
-            "duration-disagrees",  # 1000 mL / 125 mL/h = 8 h; 124.5 and 125.5 mL/h give 8.03 and 7.97 h
-            ["1000 mL", "125 mL/h", "1000 / 125 = 8 h", "7.97 to 8.03 h", "6 h"],
+            "duration-disagrees",  # 1000 mL / 125 mL/h = 8 h; 124.5 and 125.5 mL/h give 481.9 and 478.1 min
+            ["1000 mL", "125 mL/h", "1000 / 125 = 8 h", "7 h 58 min to 8 h 2 min", "6 h"],
         ),
         (
             (
@@ -1417,8 +1490,8 @@ def test_severities_that_stop_nothing_are_all_shown_beside_each_other() -> None:
         ),
         (
             (put("order.cefazolin", 'rate_limit = "60 mg/min"'),),
-            "rate-limit",  # 2000 mg / 30 min
-            ["2 g", "30 min", "66.67 mg/min", "60 mg/min"],
+            "rate-limit",  # 2000 mg / 100 mL x 200 mL/h / 60 min
+            ["2 g", "100 mL", "200 mL/h", "66.67 mg/min", "60 mg/min"],
         ),
         (
             (*CONTINUOUS, put("order.fluids", 'bag_every = "12 h"')),
@@ -1460,7 +1533,7 @@ def test_severities_that_stop_nothing_are_all_shown_beside_each_other() -> None:
             ["25000 units", "20 units/min", "1000 units/h"],
         ),
         (
-            (put("order.cefazolin", 'dose = "20 mmol"', 'rate_limit = "10 mmol/h"'),),
+            (drop("order.cefazolin", "rate"), put("order.cefazolin", 'dose = "20 mmol"', 'rate_limit = "10 mmol/h"')),
             "rate-limit",  # 20 mmol / 30 min
             ["20 mmol", "30 min", "0.67 mmol/min", "10 mmol/h"],
         ),

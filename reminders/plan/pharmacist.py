@@ -227,7 +227,8 @@ def _fastest(order: Order, limit: Measure) -> tuple[Fraction, str, tuple[str, ..
         return None
     if (order.rate_steps or order.rate) and volume and flows:
         pace = order.dose.amount / volume * max(flows) / 60
-        return pace, f"{order.dose.text} runs at up to {number(pace)} {unit}", ("dose", "volume", *flow_keys)
+        mixed = f"{order.dose.text} in {number(volume)} mL at up to {number(max(flows))} mL/h"
+        return pace, f"{mixed} is {number(pace)} {unit}", ("dose", "volume", *flow_keys)
     if order.continuous or not runs:
         return None
     pace = order.dose.amount / runs
