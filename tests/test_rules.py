@@ -4,6 +4,7 @@ Each test reads as given and then; plans and numbers are invented. Clock times a
 unless a test says otherwise; the plan runs from 2026-06-01 08:00, a Monday, for a week.
 """
 
+from collections import Counter
 from datetime import datetime
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ import pytest
 from small_plans import codes, idle, of_code, of_kind, reading, rows, schedule, shown, starts, z
 
 from reminders.findings import Severity, has_errors
-from reminders.schedule.model import Schedule, TouchKind, Why
+from reminders.schedule.model import Action, Schedule, TouchKind, Why
 from reminders.words import reason_words
 
 LUMEN = """
@@ -1076,3 +1077,91 @@ def test_every_touch_has_a_name_of_its_own() -> None:
     plan = schedule(FOLLOWED + order('follows = "first"', "second"))
     names = [touch.uid for touch in plan.touches]
     assert len(set(names)) == len(names)
+
+
+# At the edges: midnights that the clocks skip, repeated hours, rolling ends, locks that are drawn out
+
+NUUK = """
+[plan]
+zone = "America/Nuuk"
+takes_effect = "2027-03-25 08:00"
+start = "2027-03-25 08:00"
+end = "2027-03-31 08:00"
+[line]
+idle_limit = "21 days"
+[lumen.red]
+last_flushed = "2027-03-25 07:00"
+"""
+"""Greenland's clocks go from 23:00 on 27 March 2027 (UTC-2) to midnight (UTC-1), so 23:30 does not exist that day."""
+
+
+def test_a_dose_that_the_clocks_move_past_midnight_still_belongs_to_its_last_day() -> None:
+    """R2, R3: ordered for the 27th, the last day; given at what is 00:30 on the 28th."""
+    plan = schedule(
+        NUUK + order('clock_times = ["23:30"]\nfirst_dose = "2027-03-25 23:30"\nlast_day = 2027-03-27'),
+    )
+    assert starts(plan, "a") == [z("2027-03-26 01:30"), z("2027-03-27 01:30"), z("2027-03-28 01:30")]
+
+
+def test_doses_around_a_midnight_that_the_clocks_skip_stay_in_order_of_time() -> None:
+    """R3: 23:30 of the 27th becomes 00:30 of the 28th and comes after the 28th's own 00:10."""
+    times = 'clock_times = ["00:10", "23:30"]\nfirst_dose = "2027-03-27 00:10"\nlast_day = 2027-03-28'
+    plan = schedule(NUUK + order(times) + 'duration = "5 min"\n')
+    found = starts(plan, "a")
+    assert found == sorted(found)
+    assert [dose.key for dose in plan.doses["a"]][:3] == ["2027-03-27T00:10", "2027-03-28T00:10", "2027-03-27T23:30"]
+
+
+def test_a_first_dose_in_the_second_of_the_repeated_hours_is_not_lost_silently() -> None:
+    """R3: a clock time that occurs twice means the first; a first dose at the second contradicts it."""
+    moved = '[plan]\nstart = "2026-10-31 08:00"\ntakes_effect = "2026-10-31 08:00"\nend = "2026-11-08 08:00"\n'
+    lumen = '[lumen.red]\nlast_flushed = "2026-10-31 07:00"\n'
+    edits = (
+        moved + lumen + LONG_IDLE + order('clock_times = ["01:30"]\nfirst_dose = "2026-11-01 01:30-06:00"\ndoses = 1')
+    )
+    (error,) = of_code(edits, "timing")
+    assert error.severity is Severity.ERROR
+
+
+def test_no_more_sessions_lie_in_a_night_than_the_limit_forces() -> None:
+    """R8, R12: nine quiet hours and a limit of eight force one session a night, and not two."""
+    plan = schedule(
+        '[household]\nquiet_hours = ["22:00-07:00"]\n[line]\nidle_limit = "8 h"\n'
+        '[lumen.red]\nlast_flushed = "2026-06-01 06:30"\n'
+    )
+    nights = Counter(begin for begin, end in plan.quiet for at in idle(plan) if begin <= at < end)
+    assert len(nights) == 7
+    assert set(nights.values()) == {1}
+
+
+def test_a_rolling_end_in_the_middle_of_an_infusion_invents_no_lock() -> None:
+    """R7, R14: bags of 12 h follow one another without a gap, before and after the end of what is planned."""
+    edits = (
+        f'{LUMEN}[plan]\nwithout end\nopen_ended = "2 days"\n[order.a]\nevery = "12 h"\nduration = "12 h"\n{FIRST}\n'
+    )
+    plan = schedule(edits + "until_removal = true")
+    assert plan.touches[-1].at > plan.end  # what was begun is finished
+    assert not [step for touch in plan.touches for step in touch.steps if step.action is Action.LOCK]
+
+
+def test_a_lock_that_an_idle_flush_has_set_is_drawn_out_before_the_next_dose() -> None:
+    """R6: between the pump's doses the lumen is flushed and locked at 21:00; the dose at 02:00 finds that lock."""
+    plan = schedule(
+        f"""
+        [lumen.red]
+        last_flushed = "2026-06-01 07:00"
+        flush_through = "withdraw first"
+        withdraw_volume = "3 mL"
+        [order.p]
+        given_as = "pump"
+        kept_open = false
+        duration = "10 min"
+        every = "24 h"
+        {FIRST}
+        until_removal = true
+        {once("02 02:00", "b")}
+        """
+    )
+    (start,) = [touch for touch in plan.touches if touch.starts and touch.starts[0].order == "b"]
+    assert idle(plan)[0] == z("2026-06-02 02:00")
+    assert start.steps[0].action is Action.WITHDRAW
