@@ -12,6 +12,7 @@ from reminders.schedule.doses import TooManyDosesError
 from reminders.schedule.model import Schedule
 from reminders.schedule.review import review
 from reminders.times import DAY, Instant
+from reminders.units import span
 
 SHOWN_OF_PARTS = frozenset({"overlap", "spacing-ordered", "too-long"})
 """Errors that hold for a part of a plan whatever the rest turns out to be."""
@@ -86,8 +87,8 @@ def _past(schedule: Schedule, now: Instant) -> list[Finding]:
     return [
         Finding(
             code="plan-past",
-            message=f"The plan ended on {schedule.plan.clock.local(schedule.end):%Y-%m-%d}, {(now - schedule.end) // DAY} "
-            "days ago.",
+            message=f"The plan ended on {schedule.plan.clock.local(schedule.end):%Y-%m-%d}, "
+            f"{span((now - schedule.end) // DAY * DAY)} ago.",
             expected="a plan that is still to come or under way",
             mend="Is the year right? If the plan is really over, nothing needs to be mended.",
             places=(("plan", "end" if course.end else "line_removal"),),

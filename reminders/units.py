@@ -43,8 +43,7 @@ class UnitError(ValueError):
 @cache
 def _registry() -> "pint.UnitRegistry[Fraction]":
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
-    for line in DEFINITIONS.strip().splitlines():
-        registry.define(line)
+    registry.load_definitions(DEFINITIONS.strip().splitlines())
     return registry
 
 

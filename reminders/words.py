@@ -164,13 +164,14 @@ def dose_words(dose: Dose, plan: Plan) -> str:
 def timing_lines(touch: Touch, plan: Plan) -> list[str]:
     """Say for each dose that starts: its number, when it ends, its window, and from when on to ask first."""
     lines = []
+    day = plan.clock.local(touch.at).date()
     for dose in touch.starts:
         order = plan.orders[dose.order]
         parts = [drug_words(order)]
         if which := dose_words(dose, plan):
             parts.append(which)
         if dose.end is not None and order.given_as is not GivenAs.PUSH:
-            parts.append(_("runs until {end}").format(end=_clock(plan, dose.end, touch.at)))
+            parts.append(_("runs until {end}").format(end=_clock(plan, dose.end, day)))
         lines.append(", ".join(parts) + ".")
         if order.follows is not None:
             lines.append(
@@ -179,18 +180,18 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
         if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
             lines.append(
                 _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
-                    first=_clock(plan, dose.start - order.on_time_within, touch.at),
-                    last=_clock(plan, dose.start + order.on_time_within, touch.at),
-                    cut_off=_clock(plan, dose.start + order.cut_off, touch.at),
+                    first=_clock(plan, dose.start - order.on_time_within, day),
+                    last=_clock(plan, dose.start + order.on_time_within, day),
+                    cut_off=_clock(plan, dose.start + order.cut_off, day),
                 )
             )
     return lines
 
 
-def _clock(plan: Plan, minute: int, beside: Instant) -> str:
-    """Write a local time, with its day where that is not the day of what it stands beside."""
+def _clock(plan: Plan, minute: int, beside: date) -> str:
+    """Write a local time, with its day where that is not the day that it stands beside."""
     moment = plan.clock.local(Instant(minute))
-    if moment.date() == plan.clock.local(beside).date():
+    if moment.date() == beside:
         return clock_words(moment)
     return moment_words(moment)
 
@@ -216,7 +217,7 @@ def reason_words(touch: Touch, plan: Plan) -> str:
     )
     if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
         return _("{said} Without the quiet hours it would stand at {avoided}.").format(
-            said=said, avoided=_clock(plan, reason.avoided, touch.at)
+            said=said, avoided=_clock(plan, reason.avoided, plan.clock.local(touch.at).date())
         )
     if reason.why is Why.FORCED_QUIET:
         return _("{said} Every way to keep this limit puts a flush into these quiet hours.").format(said=said)
@@ -375,7 +376,9 @@ def agenda_words(touch: Touch, plan: Plan) -> str:
     if any(which):
         text += " (" + ", ".join(part for part in which if part) + ")"
     if touch.reason.deadline is not None:
-        text += " " + _("(by {deadline} at the latest)").format(deadline=_clock(plan, touch.reason.deadline, touch.at))
+        text += " " + _("(by {deadline} at the latest)").format(
+            deadline=_clock(plan, touch.reason.deadline, plan.clock.local(touch.at).date())
+        )
     return text
 
 
