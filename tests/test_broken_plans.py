@@ -1036,6 +1036,16 @@ A_PHARMACIST_ASKS = [
         "ERROR wrong-form [fluid.heparin] kind",
     ),
     row(
+        "a way of giving that cannot be read makes no bag a mistake",
+        put("order.fluids", 'given_as = "pumpp"', 'bag_every = "8 h"', "bag_flush = []"),
+        "ERROR wrong-form [order.fluids] given_as",
+    ),
+    row(
+        "a timing that cannot be read leaves open what the order must state",
+        (drop("order.fluids", "on_time_within", "cut_off"), put("order.fluids", 'as_needed = "yes"')),
+        "ERROR wrong-form [order.fluids] as_needed",
+    ),
+    row(
         "an idle limit of 40 days",
         put("lumen.red", 'idle_limit = "40 days"'),
         "WARNING idle-limit-range [lumen.red] idle_limit + [line] kind",
