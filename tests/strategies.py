@@ -36,7 +36,9 @@ ZONES = (
     "America/Phoenix",
     "Asia/Kathmandu",
     "America/Asuncion",
-    "Pacific/Chatham",  # three quarters of an hour off whole hours
+    "Pacific/Chatham",
+    "America/Nuuk",
+    "America/Scoresbysund",  # three quarters of an hour off whole hours
 )
 
 
