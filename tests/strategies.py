@@ -36,9 +36,9 @@ ZONES = (
     "America/Phoenix",
     "Asia/Kathmandu",
     "America/Asuncion",
-    "Pacific/Chatham",
-    "America/Nuuk",
-    "America/Scoresbysund",  # three quarters of an hour off whole hours
+    "Pacific/Chatham",  # three quarters of an hour off whole hours
+    "America/Nuuk",  # a gap that ends at midnight
+    "America/Scoresbysund",
 )
 
 
