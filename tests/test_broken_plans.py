@@ -1021,6 +1021,11 @@ A_PHARMACIST_ASKS = [
         "ERROR wrong-form [fluid.heparin] kind",
     ),
     row(
+        "an allergy in the plural",
+        (put("line", 'allergies = ["penicillins"]'), put("order.cefazolin", 'drug = "penicillin G"')),
+        "WARNING drug-allergy [order.cefazolin] drug + [line] allergies",
+    ),
+    row(
         "a dose with a trailing zero",
         put("order.cefazolin", 'dose = "2.0 g"'),
         "ERROR wrong-unit [order.cefazolin] dose",
@@ -1145,6 +1150,21 @@ def test_a_plan_with_an_error_is_not_made_into_anything(broken: Row) -> None:
 def test_there_are_many_rows_and_each_is_another_mistake() -> None:
     assert len(ROWS) >= 60
     assert len({broken.name for broken in ROWS}) == len(ROWS)
+
+
+@pytest.mark.parametrize(
+    "edit",
+    [
+        put("fluid.saline", 'label = "heparin-free saline"'),
+        put("line", 'allergies = ["sodium metabisulfite"]'),
+        put("order.cefazolin", 'cut_off = "1 h"'),  # just as long as the window
+        put("line", 'idle_limit = "7 days"'),
+    ],
+)
+def test_what_only_looks_like_a_mistake_is_left_alone(edit: Edit) -> None:
+    """A label that denies heparin, a salt in the name of an allergy, limits that are just kept."""
+    text = edit(BASE).replace('drug = "cefazolin"', 'drug = "cefazolin sodium"')
+    assert not [finding for finding in examine("plan.toml", text.encode(), EMPTY, NOW).findings if finding.severity < 2]
 
 
 def test_every_code_is_exercised() -> None:

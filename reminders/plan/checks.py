@@ -214,8 +214,11 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
                 mend='Add a line  strength = "..."  with the strength that is ordered.',
                 places=(("fluid", name, "strength"), ("fluid", name, "kind")),
             )
-        named = fluid.strength is not None or "heparin" in f"{name} {fluid.label}".casefold()
-        if fluid.kind is not FluidKind.HEPARIN and named:
+        called = any(
+            text.casefold().startswith("heparin") and not text.casefold().startswith("heparin-free")
+            for text in (name, fluid.label)
+        )
+        if fluid.kind is not FluidKind.HEPARIN and (called or fluid.strength is not None):
             yield Finding(
                 code="wrong-form",
                 message=f"[fluid.{name}] has a strength or the name of heparin, and its kind is {fluid.kind.value}.",

@@ -30,6 +30,10 @@ LEAST_FLUSH, MOST_FLUSH = 1, 30
 """mL: from 1 (infants) to 30 (after blood, in one hospital's flush table)."""
 
 
+SALTS = frozenset({"sodium", "potassium", "chloride", "sulfate", "acetate", "phosphate"})
+"""Words that name half of all drugs, and no allergy by themselves."""
+
+
 def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
     found = [*_heparin(plan), *_heparin_before(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
@@ -139,7 +143,8 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
 def _allergy(plan: Plan, order: Order) -> Iterator[Finding]:
     drug = order.drug.casefold()
     for text in plan.line.allergies:
-        named = [word for word in re.findall(r"[a-z]{5,}", text.casefold()) if word.removesuffix("s") in drug]
+        words = (word.removesuffix("s") for word in re.findall(r"[a-z]{5,}", text.casefold()))
+        named = [word for word in words if word not in SALTS and word in drug]
         if named or drug in text.casefold():
             yield _unusual(
                 "drug-allergy",
