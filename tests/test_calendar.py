@@ -343,9 +343,13 @@ def test_each_event_has_one_display_alarm_before_it(sample: Sample, contents: li
     Its trigger is relative to the start (3.8.6.3) and exact: days and weeks are nominal (3.3.6) and stay out.
     """
     lead = sample.plan.calendar.alarm_before
+    planned = {row["uid"] for row in sample.rows}
     for content in contents:
         for event in parse(content).parts:
             (alarm,) = event.parts
+            if event.one("UID").value not in planned:
+                assert exact_minutes(alarm.one("TRIGGER").value) <= -lead  # the closing event, see below
+                continue
             assert alarm.one("ACTION").value == "DISPLAY"
             assert alarm.one("DESCRIPTION").value
             assert alarm.one("TRIGGER").parameters == ""
@@ -376,10 +380,28 @@ def test_alarm_is_the_lead_time_in_exact_time(lead: str, minutes: int) -> None:
 def test_icalendar_rings_at_the_lead_time(sample: Sample) -> None:
     """icalendar's own reckoning of alarms (RFC 5545, 3.8.6.3) and plain subtraction agree for every event."""
     lead = timedelta(minutes=sample.plan.calendar.alarm_before)
+    planned = {row["uid"] for row in sample.rows}
     for event in read_events(sample.file.content):
         start = event.start
         assert isinstance(start, datetime)
-        assert [time.trigger for time in icalendar.Alarms(event).times] == [start - lead]
+        rings = [time.trigger for time in icalendar.Alarms(event).times]
+        if str(event["UID"]) in planned:
+            assert rings == [start - lead]
+        else:
+            (ring,) = rings
+            assert isinstance(ring, datetime)
+            assert not any(begin <= ring.timestamp() // 60 < end for begin, end in sample.schedule.quiet)
+
+
+def test_nobody_is_woken_to_hear_that_a_calendar_ends() -> None:
+    """A part that ends at midnight, in the quiet hours from 22:00, says so at 21:59."""
+    quiet = '\n[household]\nquiet_hours = ["22:00-07:00"]\n'
+    orders = daily("09:00", first="2026-06-02 09:00") + quiet
+    plan = plan_of(orders, start="2026-06-02 08:00", end="2026-06-06 12:00")
+    part = calendar_file(plan.schedule, last=instant("2026-06-04T05:00Z"))
+    (closing,) = closing_of(plan, part.content)
+    rings = stamp(closing.one("DTSTART")) + timedelta(minutes=exact_minutes(closing.parts[0].one("TRIGGER").value))
+    assert rings == moment("2026-06-04T02:59Z")
 
 
 # The calendar's own properties

@@ -137,10 +137,12 @@ def _ends_here(schedule: Schedule, names: Identities, until: Instant, lumen: str
     """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.
 
     It is the same event in every file of its calendar, so that a later file's takes the place of an earlier one's; its
-    SEQUENCE rises with the day.
+    SEQUENCE rises with the day. Nobody is woken for it: where it would ring in the quiet hours it rings before them.
     """
     plan = schedule.plan
     at = Instant(until - plan.course.handling_time)
+    rings = at - plan.calendar.alarm_before
+    asleep = next((begin for begin, end in schedule.quiet if begin <= rings < end), None)
     clock = plan.clock
     said = [f"{words.moment_words(clock.local(at))}."]
     if plan.calendar.reveals is Reveals.NOTHING:
@@ -164,6 +166,7 @@ def _ends_here(schedule: Schedule, names: Identities, until: Instant, lumen: str
         description="\n".join(said),
         category=None,
         later=max(0, (until - schedule.start) // DAY),
+        rings_before=None if asleep is None else min(at - asleep + 1, DAY - 1),  # below a day, which is nominal
     )
 
 
@@ -177,8 +180,10 @@ def _vevent(
     description: str,
     category: str | None,
     later: int = 0,
+    rings_before: int | None = None,
 ) -> Event:
     stamp = utc(plan.course.takes_effect.instant)
+    lead = plan.calendar.alarm_before if rings_before is None else rings_before
     event = Event.new(
         uid=uid,
         summary=title,
@@ -190,7 +195,7 @@ def _vevent(
         sequence=plan.course.revision - 1 + later,
         categories=[category] if category else (),
         subcomponents=[
-            Alarm.new_display(title, timedelta(minutes=-plan.calendar.alarm_before), uid=names.of("alarm", uid)),
+            Alarm.new_display(title, timedelta(minutes=-lead), uid=names.of("alarm", uid)),
         ],
     )
     if plan.calendar.reveals is not Reveals.EVERYTHING:
