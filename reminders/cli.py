@@ -114,7 +114,7 @@ def check(plan: Path, now: str | None) -> None:
 def compile_(plan: Path, out: Path, first: date | None, last: date | None, per_lumen: bool, now: str | None) -> None:
     """Write the calendar (.ics) and the schedule (.json) of PLAN.
 
-    The calendar opens in any phone's or computer's calendar program. Where a plan is longer than phones import in one
+    Open the calendar in a phone's or computer's calendar program. Where a plan is longer than phones import in one
     file, the calendar ends earlier and says so; choose the days with --from and --to.
     """
     result = _examined(plan, now)
@@ -209,7 +209,7 @@ def supplies(plan: Path, first: date | None, last: date | None, now: str | None)
     clock = schedule.plan.clock
     days = f"{words.moment_words(clock.local(begin))} to {words.moment_words(clock.local(end))}"
     click.echo(f"Supplies from {days}, as planned; nothing is added for breakage or early changes:")
-    items = count_supplies(schedule, begin, end if last is not None else Instant(end + 1440 * 366))
+    items = count_supplies(schedule, begin, None if last is None else end)
     for item, count in sorted(items.items()):
         click.echo(f"  {count:>5}  {item}")
     if not items:

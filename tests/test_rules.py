@@ -13,6 +13,7 @@ from small_plans import codes, idle, of_code, of_kind, reading, rows, schedule, 
 
 from reminders.findings import Severity, has_errors
 from reminders.schedule.model import Action, Schedule, TouchKind, Why
+from reminders.schedule.status import status as status_of
 from reminders.words import reason_words
 
 LUMEN = """
@@ -1165,3 +1166,39 @@ def test_a_lock_that_an_idle_flush_has_set_is_drawn_out_before_the_next_dose() -
     (start,) = [touch for touch in plan.touches if touch.starts and touch.starts[0].order == "b"]
     assert idle(plan)[0] == z("2026-06-02 02:00")
     assert start.steps[0].action is Action.WITHDRAW
+
+
+# Statuses while nothing is recorded
+
+
+@pytest.mark.parametrize(
+    ("touch", "now", "status"),
+    [
+        # the dose of 14:00Z, on time within an hour either way
+        ("dose", "2026-06-01 12:59", "planned"),
+        ("dose", "2026-06-01 13:00", "due"),
+        ("dose", "2026-06-01 15:00", "due"),
+        ("dose", "2026-06-01 15:01", "past"),
+        # its finish at 14:30Z, due for as long as one touch lasts: 15 min
+        ("finish", "2026-06-01 14:29", "planned"),
+        ("finish", "2026-06-01 14:30", "due"),
+        ("finish", "2026-06-01 14:45", "due"),
+        ("finish", "2026-06-01 14:46", "past"),
+        # the flush planned 30 min before the limit of 12 h after that finish (02:30Z): due till the limit itself
+        ("flush", "2026-06-02 01:59", "planned"),
+        ("flush", "2026-06-02 02:00", "due"),
+        ("flush", "2026-06-02 02:30", "due"),
+        ("flush", "2026-06-02 02:31", "past"),
+        ("flush", "2026-06-20 00:00", "past"),
+    ],
+)
+@pytest.mark.parametrize(("records", "past"), [("true", "overdue"), ("false", "unconfirmed")])
+def test_what_is_not_recorded_is_never_done(touch: str, now: str, status: str, records: str, past: str) -> None:
+    """R14: ahead it is planned, in its window due; past it overdue where the household records, else unconfirmed."""
+    plan = schedule(
+        f'{LUMEN}[plan]\nhousehold_records = {records}\n[protocol]\nplanning_margin = "30 min"\n{once("01 09:00")}'
+    )
+    found = dict(zip(("dose", "finish", "flush"), plan.touches, strict=False))
+    assert [found[name].kind for name in found] == [TouchKind.START, TouchKind.FINISH, TouchKind.IDLE_FLUSH]
+    said = status_of(found[touch], plan.plan, z(now)).value
+    assert said == (past if status == "past" else status)

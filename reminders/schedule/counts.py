@@ -47,12 +47,12 @@ def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
     return items
 
 
-def supplies(schedule: Schedule, first: Instant, last: Instant) -> Counter[str]:
-    """Return how many of each item the touches from ``first`` up to ``last`` use up."""
+def supplies(schedule: Schedule, first: Instant, last: Instant | None = None) -> Counter[str]:
+    """Return how many of each item the touches from ``first`` up to ``last`` use up; to the last touch without it."""
     items: Counter[str] = Counter()
     known: dict[tuple[object, ...], Counter[str]] = {}
     for touch in schedule.touches:
-        if first <= touch.at < last:
+        if first <= touch.at and (last is None or touch.at < last):
             alike = (id(touch.steps), *(dose.order for dose in touch.starts))
             if alike not in known:
                 known[alike] = items_of(touch, schedule.plan)
