@@ -544,6 +544,17 @@ def test_agenda_outside_the_plan_says_that_nothing_is_planned() -> None:
     assert not re.search(r"\d\d:\d\d C[DS]T", result.output.partition("Tue 1 Sep 2026")[2].partition("\n\n")[0])
 
 
+def test_agenda_says_what_may_be_given_as_needed_and_the_plans_note() -> None:
+    """What no calendar can schedule stands below the days, with its limits; so does the plan's own note."""
+    said = " ".join(run("agenda", SAMPLES / "open-ended-year.toml", *NOW).output.split())
+    assert "As needed, white lumen: lactated Ringer's 1000 mL" in said
+    assert "At most 1 in 24 h, 20 h apart; nothing is scheduled." in said
+    noted = " ".join(
+        run("agenda", SAMPLES / "one-lumen-once-daily.toml", "--now", "2026-09-10 12:00+00:00").output.split()
+    )
+    assert "Note: The nurse takes the line out on the last morning, after the last dose." in noted
+
+
 def test_agenda_says_whom_to_call() -> None:
     assert "555-0142" in run("agenda", THREE, *NOW).output
 

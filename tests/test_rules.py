@@ -1202,3 +1202,49 @@ def test_what_is_not_recorded_is_never_done(touch: str, now: str, status: str, r
     assert [found[name].kind for name in found] == [TouchKind.START, TouchKind.FINISH, TouchKind.IDLE_FLUSH]
     said = status_of(found[touch], plan.plan, z(now)).value
     assert said == (past if status == "past" else status)
+
+
+# Orders that contradict themselves
+
+ONCE = 'moments = ["2026-06-01 09:00"]'
+STREAM = f'continuous = true\n{FIRST}\nstops = "2026-06-03 09:00"'
+DRIP = f"[order.a]\n{STREAM}\n"
+BY_CLOCK = f'clock_times = ["09:00"]\n{FIRST}\nlast_day = 2026-06-05'
+
+
+@pytest.mark.parametrize(
+    ("orders", "code", "keys"),
+    [
+        (f'[order.a]\n{ONCE}\nrate = "50 mL/h"\nrate_steps = ["50 mL/h for 1 h"]', "duration-disagrees", "rate rate_steps"),
+        (order(f'{ONCE}\nrate_steps = ["50 mL/h for 1 h"]'), "duration-disagrees", "rate_steps duration"),
+        (f'{DRIP}duration = "2 days"', "duration-disagrees", "continuous duration"),
+        (f'{DRIP}given_as = "push"', "given-as", "given_as continuous"),
+        (order(f'{ONCE}\ngiven_as = "pump"\nkept_open = true'), "given-as", "given_as"),
+        (order(f"{ONCE}\nkept_open = true"), "given-as", "kept_open given_as"),
+        (f'{DRIP}bag_every = "12 h"\nbag_times = ["09:00"]\nbag_flush = []', "bag", "bag_every bag_times"),
+        (
+            f'[order.a]\nduration = "5 min"\n{ONCE}\ngiven_as = "push"\nbag_every = "1 min"\nbag_flush = []',
+            "bag",
+            "bag_every",
+        ),
+        (f'{DRIP}bag_every = "12 h"\nbag_flush = ["saline"]\nflush_through = "nurse only"', "flush-through", "flush_through bag_flush"),
+        (
+            order(f'{BY_CLOCK}\ngiven_as = "pump"\nkept_open = false\nflush_through = "nurse only"'),
+            "flush-through",
+            "flush_through kept_open",
+        ),
+        (order(f'{BY_CLOCK}\nweekdays = ["Mon"]\nevery_days = 2'), "timing", "weekdays every_days"),
+        (f'[order.a]\ncontinuous = true\n{FIRST}\nstops = "2026-06-01 08:30"', "dates-reversed", "stops first_dose"),
+        (
+            DRIP + order('follows = "a"', "b"),
+            "timing",
+            "follows",
+        ),
+        (f"{order(BY_CLOCK)}doses = 28", "ends-early", "doses last_day"),
+    ],
+)  # fmt: skip
+def test_an_order_that_contradicts_itself_is_told_with_the_keys_that_do(orders: str, code: str, keys: str) -> None:
+    """R2, R4, R6, R10: both sides of the contradiction are named."""
+    told = of_code(LUMEN + LONG_IDLE + orders, code)
+    shown_keys = [[place[2] for place in finding.places if place[0] == "order" and len(place) > 2] for finding in told]
+    assert keys.split() in shown_keys
