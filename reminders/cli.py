@@ -19,7 +19,7 @@ from reminders.files import FileError, read_file, write_files
 from reminders.findings import Finding, Severity
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
 from reminders.plan.model import Reveals
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.schedule.model import Schedule
 from reminders.times import Instant, from_datetime

@@ -6,7 +6,7 @@ from reminders.findings import Finding, has_errors
 from reminders.plan.model import Plan
 from reminders.plan.read import Reading, read_plan
 from reminders.plan.source import Source
-from reminders.record import Record
+from reminders.record.facts import Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.doses import TooManyDosesError
 from reminders.schedule.model import Schedule

@@ -11,7 +11,7 @@ from pathlib import Path
 from reminders.examine import examine
 from reminders.findings import Finding, Severity
 from reminders.plan.read import Reading, read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Action, Schedule, Step, Touch, TouchKind
 from reminders.times import Instant

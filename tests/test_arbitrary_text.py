@@ -18,7 +18,7 @@ from reminders.cli import main
 from reminders.examine import Examination, examine
 from reminders.findings import CODES, has_errors
 from reminders.plan.model import TABLES
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.times import Instant
 from reminders.views.findings_text import finding_text, tally
 from reminders.views.summary import summary

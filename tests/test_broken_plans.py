@@ -18,7 +18,7 @@ import pytest
 from reminders.examine import Examination, examine
 from reminders.findings import CODES, Finding, Severity
 from reminders.plan.model import NAMED_TABLES, TABLES
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.times import Instant
 from reminders.views.findings_text import finding_text, tally
 

@@ -24,7 +24,7 @@ from simulation import EPOCH, WEEKDAYS, Change, ZoneRules, from_words, minutes_o
 from strategies import DAY, ZONES, bare_order, bare_plan, clock_changes, stated, toml_text
 
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import daily_totals
 from reminders.times import ClockCase, Instant, ZoneTimeline, from_datetime, instant_of, local
@@ -416,7 +416,7 @@ SHOW = """
 import sys, zoneinfo
 from pathlib import Path
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.times import Instant
 from reminders.views.schedule_json import schedule_json

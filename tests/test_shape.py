@@ -13,8 +13,10 @@ MODULES = {
 }
 
 LAYERS = [
-    {"reminders.zones", "reminders.findings", "reminders.units", "reminders.record"},
+    {"reminders.zones", "reminders.findings", "reminders.units"},
     {"reminders.times"},
+    {"reminders.record.facts"},
+    {"reminders.record.lines"},
     {"reminders.plan.keys", "reminders.plan.source"},
     {"reminders.plan.order"},
     {"reminders.plan.model", "reminders.plan.durations"},
@@ -36,7 +38,7 @@ LAYERS = [
         "reminders.views.findings_text",
     },
     {"reminders.examine"},
-    {"reminders.files"},
+    {"reminders.files", "reminders.record.store"},
     {"reminders.cli"},
     {"reminders.__main__"},
 ]

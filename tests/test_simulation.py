@@ -19,7 +19,7 @@ from strategies import DAY, ZONES, bare_order, bare_plan, clock_changes, plans, 
 
 from reminders.findings import Severity
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.times import Instant
 from reminders.views.schedule_json import schedule_json

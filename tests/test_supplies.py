@@ -11,7 +11,7 @@ from small_plans import SAMPLES, idle, schedule, z
 from test_worked_examples import W2
 
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies
 from reminders.schedule.model import Schedule

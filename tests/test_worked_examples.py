@@ -13,7 +13,7 @@ from small_plans import SAMPLES, idle, of_code, of_kind, rows, schedule, shown, 
 from reminders.examine import Examination, examine
 from reminders.findings import Severity
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.counts import supplies
 from reminders.schedule.model import Schedule, TouchKind
 

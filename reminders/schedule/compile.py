@@ -11,7 +11,7 @@ from datetime import datetime, time, timedelta
 from reminders.plan.durations import duration
 from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
-from reminders.record import Record
+from reminders.record.facts import Record
 from reminders.schedule import steps as do
 from reminders.schedule.doses import clock_starts, continuous_end, doses_of, is_over, not_over
 from reminders.schedule.identity import Identities

@@ -20,7 +20,7 @@ import icalendar
 
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.views.calendar import calendar_file
 

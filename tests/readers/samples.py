@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from reminders.findings import has_errors
 from reminders.plan.model import Plan, Reveals
 from reminders.plan.read import read_plan
-from reminders.record import EMPTY
+from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
