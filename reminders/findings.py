@@ -53,7 +53,8 @@ CODES: dict[str, tuple[Severity, str]] = {
     "heparin-saline-lock": (E, "heparin in the steps of a lumen that is locked with saline"),
     "margin": (E, "the planning margin leaves nothing of an idle limit"),
     "zone-changes": (E, "zone changes out of order or outside the plan"),
-    "last-flushed-later": (E, "a lumen was last flushed after the plan starts"),
+    "last-flushed-later": (E, "a lumen was last flushed after the plan, or a later revision, begins"),
+    "needle-out": (E, "the lock or limit of a port without its needle, for a line that is no port"),
     # What the schedule shows
     "overlap": (E, "two doses in one lumen at one time"),
     "spacing-ordered": (E, "the ordered times break the order's own spacing bounds"),

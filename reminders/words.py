@@ -10,7 +10,7 @@ from datetime import date, datetime
 from gettext import NullTranslations
 
 from reminders.plan.durations import duration
-from reminders.plan.model import Contact, FluidKind, Plan, Reveals
+from reminders.plan.model import Contact, FluidKind, Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.schedule.counts import items_of
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
@@ -76,6 +76,7 @@ def what_words(touch: Touch, plan: Plan) -> str:
         TouchKind.CHANGEOVER: _("finish {ended}, start {begun}"),
         TouchKind.BAG_CHANGE: _("change the bag of {changed}"),
         TouchKind.IDLE_FLUSH: _("flush"),
+        TouchKind.DRAW: _("blood draw"),
     }[touch.kind].format(
         begun=_and(drug_words(plan.orders[dose.order]) for dose in touch.starts),
         ended=_and(plan.orders[dose.order].drug for dose in touch.ends),
@@ -171,7 +172,7 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
         if which := dose_words(dose, plan):
             parts.append(which)
         if dose.end is not None and order.given_as is not GivenAs.PUSH:
-            parts.append(_("runs until {end}").format(end=_clock(plan, dose.end, day)))
+            parts.append(_("runs until {end}").format(end=clock_beside(plan, dose.end, day)))
         lines.append(", ".join(parts) + ".")
         if order.follows is not None:
             lines.append(
@@ -180,15 +181,15 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
         if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
             lines.append(
                 _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
-                    first=_clock(plan, dose.start - order.on_time_within, day),
-                    last=_clock(plan, dose.start + order.on_time_within, day),
-                    cut_off=_clock(plan, dose.start + order.cut_off, day),
+                    first=clock_beside(plan, dose.start - order.on_time_within, day),
+                    last=clock_beside(plan, dose.start + order.on_time_within, day),
+                    cut_off=clock_beside(plan, dose.start + order.cut_off, day),
                 )
             )
     return lines
 
 
-def _clock(plan: Plan, minute: int, beside: date) -> str:
+def clock_beside(plan: Plan, minute: int, beside: date) -> str:
     """Write a local time, with its day where that is not the day that it stands beside."""
     moment = plan.clock.local(Instant(minute))
     if moment.date() == beside:
@@ -205,11 +206,14 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         return _("The infusion is planned to finish then.")
     if reason.why is Why.BAG:
         return _("The bag is planned to be changed then.")
-    assert reason.last_flush is not None, "an idle flush knows what its limit counts from"
-    assert reason.deadline is not None
+    if reason.why is Why.DRAW:
+        return _("Blood was drawn then.")
+    if reason.why is Why.RECORDED:
+        return _("It was recorded.")
+    if reason.last_flush is None or reason.deadline is None:
+        return _("Nobody has said when this lumen was last flushed: due at once. Ask the nurse first.")
     limit = span(plan.idle_limit(plan.lumens[touch.lumen]))
-    stated = reason.last_flush == plan.lumens[touch.lumen].last_flushed.instant
-    counted = _("the flush of {last}") if stated else _("the flush planned for {last}")
+    counted = _("the flush of {last}") if reason.last_recorded else _("the flush planned for {last}")
     said = _("At most {limit} after {counted}, so by {deadline}.").format(
         limit=limit,
         counted=counted.format(last=moment_words(plan.clock.local(reason.last_flush))),
@@ -217,7 +221,7 @@ def reason_words(touch: Touch, plan: Plan) -> str:
     )
     if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
         return _("{said} Without the quiet hours it would stand at {avoided}.").format(
-            said=said, avoided=_clock(plan, reason.avoided, plan.clock.local(touch.at).date())
+            said=said, avoided=clock_beside(plan, reason.avoided, plan.clock.local(touch.at).date())
         )
     if reason.why is Why.FORCED_QUIET:
         return _("{said} Every way to keep this limit puts a flush into these quiet hours.").format(said=said)
@@ -289,7 +293,7 @@ def note_words(note: str) -> str:
 
 def what_to_do(touch: Touch, plan: Plan) -> list[str]:
     """Say what to lay out for a touch, and its steps, numbered."""
-    items = items_of(touch, plan)
+    items = items_of(touch)
     lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
     return lines + [f"{count}. {step_words(step, plan)}" for count, step in enumerate(touch.steps, start=1)]
 
@@ -312,46 +316,6 @@ def as_needed_lines(plan: Plan) -> list[str]:
     return lines
 
 
-class EventWords:
-    """Words the events of one plan's calendar. What recurs from event to event is worded once."""
-
-    def __init__(self, plan: Plan) -> None:
-        """Word what all events share."""
-        self.plan = plan
-        self._cautions = caution_lines(plan)
-        self._alike: dict[tuple[object, ...], tuple[str, list[str]]] = {}
-
-    def event(self, touch: Touch) -> tuple[str, str]:
-        """Return an event's title and description as the plan lets a phone show and keep them (R26).
-
-        The description always holds the local time in words.
-        """
-        plan = self.plan
-        when = moment_words(plan.clock.local(touch.at))
-        if plan.calendar.reveals is Reveals.NOTHING:
-            return DISCREET_TITLE, f"{when}.\n{DISCREET_BODY}"
-        heading, to_do = self._of_its_kind(touch)
-        lines = [f"{when}. {heading}."]
-        if touch.nurse_only:
-            lines.append(nurse_only_line(plan))
-        lines += timing_lines(touch, plan)
-        lines += to_do
-        lines += self._cautions
-        lines.append(_("Why now: {reason}").format(reason=reason_words(touch, plan)))
-        lines += notes_of(touch, plan)
-        lines.append(_("Plan revision {revision}.").format(revision=plan.course.revision))
-        shown = heading if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
-        return shown, "\n".join(lines)
-
-    def _of_its_kind(self, touch: Touch) -> tuple[str, list[str]]:
-        """Return the title, and what to lay out and do; touches alike share one tuple of steps."""
-        alike = (id(touch.steps), touch.kind, touch.nurse_only, *(dose.order for dose in touch.starts))
-        found = self._alike.get(alike)
-        if found is None:
-            found = self._alike[alike] = title(touch, self.plan), what_to_do(touch, self.plan)
-        return found
-
-
 CALENDAR_ENDS = _("This calendar ends here: get the next one")
 CALENDAR_ENDS_BODY = _(
     "This file ends at {until}. The line may still need infusions and flushes after that: ask for the calendar of the "
@@ -367,19 +331,6 @@ SNAPSHOT = _(
     "The calendar is a copy of the plan as it stands today and does not change by itself. Phones may drop its alarms: "
     "keep the printed agenda at hand."
 )
-
-
-def agenda_words(touch: Touch, plan: Plan) -> str:
-    """Say in one line what a touch is: its title without the lumen, the dose's number, and an idle flush's limit."""
-    text = what_words(touch, plan)
-    which = [dose_words(dose, plan) for dose in touch.starts]
-    if any(which):
-        text += " (" + ", ".join(part for part in which if part) + ")"
-    if touch.reason.deadline is not None:
-        text += " " + _("(by {deadline} at the latest)").format(
-            deadline=_clock(plan, touch.reason.deadline, plan.clock.local(touch.at).date())
-        )
-    return text
 
 
 def heading_words(plan: Plan, now: Instant) -> str:

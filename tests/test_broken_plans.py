@@ -669,6 +669,11 @@ CONTRADICTIONS = [
         "ERROR last-flushed-later [lumen.blue] last_flushed + [plan] start",
     ),
     row(
+        "the lock of a port without its needle, for a PICC",
+        put("line", 'needle_out_lock = "heparin"'),
+        "ERROR needle-out [line] needle_out_lock + [line] kind",
+    ),
+    row(
         "a planning margin longer than one lumen's limit",
         (put("lumen.red", 'idle_limit = "8 h"'), put("protocol", 'planning_margin = "9 h"')),
         "ERROR margin [protocol] planning_margin + [lumen.red] idle_limit",

@@ -153,7 +153,8 @@ def test_doses_end_with_the_removal_of_the_line() -> None:
 def test_doses_keep_their_numbers_when_the_plan_starts_in_the_middle() -> None:
     """R2: dose 1 was given before the plan; the plan's first is dose 4, and the last is still dose 6."""
     plan = schedule(LUMEN + LONG_IDLE + order('every = "12 h"\nfirst_dose = "2026-05-30 21:00"\ndoses = 6'))
-    assert [(dose.number, dose.key) for dose in plan.doses["a"]] == [(4, "3"), (5, "4"), (6, "5")]
+    keys = [(4, "2026-06-01T14:00Z"), (5, "2026-06-02T02:00Z"), (6, "2026-06-02T14:00Z")]
+    assert [(dose.number, dose.key) for dose in plan.doses["a"]] == keys
     assert starts(plan, "a")[0] == z("2026-06-01 14:00")
 
 
@@ -1200,7 +1201,7 @@ def test_what_is_not_recorded_is_never_done(touch: str, now: str, status: str, r
     )
     found = dict(zip(("dose", "finish", "flush"), plan.touches, strict=False))
     assert [found[name].kind for name in found] == [TouchKind.START, TouchKind.FINISH, TouchKind.IDLE_FLUSH]
-    said = status_of(found[touch], plan.plan, z(now)).value
+    said = status_of(found[touch], plan, z(now)).value
     assert said == (past if status == "past" else status)
 
 

@@ -25,11 +25,20 @@ LAYERS = [
     {"reminders.plan.checks"},
     {"reminders.plan.read"},
     {"reminders.schedule.model", "reminders.schedule.identity"},
-    {"reminders.schedule.doses", "reminders.schedule.steps", "reminders.schedule.idle", "reminders.schedule.status"},
-    {"reminders.schedule.touches", "reminders.schedule.counts"},
+    {
+        "reminders.schedule.doses",
+        "reminders.schedule.steps",
+        "reminders.schedule.idle",
+        "reminders.schedule.status",
+        "reminders.schedule.in_force",
+    },
+    {"reminders.schedule.touches", "reminders.schedule.counts", "reminders.schedule.happened", "reminders.schedule.answers"},
+    {"reminders.schedule.bags", "reminders.schedule.actual", "reminders.schedule.asks"},
+    {"reminders.schedule.lumens"},
     {"reminders.schedule.compile", "reminders.schedule.order_review"},
     {"reminders.schedule.review"},
     {"reminders.words"},
+    {"reminders.event_words"},
     {
         "reminders.views.calendar",
         "reminders.views.agenda",
@@ -44,7 +53,7 @@ LAYERS = [
 ]
 """A module may import from the layers above its own in this list, and from nothing else of the package."""
 
-PURE = {name for layer in LAYERS[:17] for name in layer}
+PURE = {name for layer in LAYERS[:22] for name in layer}
 """Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
 the tzdata package, which is as constant as the code."""
 

@@ -11,7 +11,7 @@ from dataclasses import fields
 from reminders.findings import Finding, KeyPath
 from reminders.plan.infusion_checks import missing_withdraw_volume
 from reminders.plan.keys import Pushed
-from reminders.plan.model import TIERS, FluidKind, Plan
+from reminders.plan.model import TIERS, FluidKind, LineKind, Lumen, Plan
 from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order
 from reminders.plan.pharmacist import pharmacist_findings
@@ -33,6 +33,7 @@ def check_plan(plan: Plan) -> list[Finding]:
         _fluids,
         _margins,
         _lumens,
+        _needle_out,
         _heparin_ruled_out,
         _saline_locked,
         _contacts,
@@ -169,6 +170,7 @@ def _names(plan: Plan) -> Iterator[Finding]:
     }
     uses: list[tuple[str | None, str, KeyPath]] = [
         (plan.line.lock, fluid, ("line", "lock")),
+        (plan.line.needle_out_lock, fluid, ("line", "needle_out_lock")),
         (plan.protocol.flush, fluid, ("protocol", "flush")),
     ]
     uses += [(lumen.lock, fluid, ("lumen", name, "lock")) for name, lumen in plan.lumens.items()]
@@ -238,6 +240,7 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
 
 def _margins(plan: Plan) -> Iterator[Finding]:
     limits: list[tuple[int | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
+    limits.append((plan.line.needle_out_idle_limit, ("line", "needle_out_idle_limit")))
     limits += [(lumen.idle_limit, ("lumen", name, "idle_limit")) for name, lumen in plan.lumens.items()]
     for limit, place in limits:
         if limit is not None and plan.protocol.planning_margin >= limit:
@@ -254,15 +257,7 @@ def _margins(plan: Plan) -> Iterator[Finding]:
 def _lumens(plan: Plan) -> Iterator[Finding]:
     for name, lumen in plan.lumens.items():
         place = ("lumen", name)
-        if lumen.last_flushed.instant > plan.course.start.instant:
-            yield Finding(
-                code="last-flushed-later",
-                message=f"The {lumen.label} lumen was last flushed {lumen.last_flushed.wall:%Y-%m-%d %H:%M}, "
-                f"after the plan starts ({plan.course.start.wall:%Y-%m-%d %H:%M}).",
-                expected="the last flush before the plan starts",
-                mend="Correct whichever of the two is wrong.",
-                places=((*place, "last_flushed"), ("plan", "start")),
-            )
+        yield from _last_flushed(plan, lumen)
         locks = lumen.lock or plan.line.lock
         if lumen.lock_volume is not None and locks == plan.protocol.flush:
             yield Finding(
@@ -285,6 +280,35 @@ def _lumens(plan: Plan) -> Iterator[Finding]:
             )
 
 
+def _last_flushed(plan: Plan, lumen: Lumen) -> Iterator[Finding]:
+    """A first plan knows of no flush after its start; a changed one, perhaps of a new line, of none after it begins."""
+    start, effect = plan.course.start, plan.course.takes_effect
+    later = plan.course.revision > 1 and effect.instant > start.instant
+    latest, which = (effect, "takes_effect") if later else (start, "start")
+    if lumen.last_flushed.instant > latest.instant:
+        said = "this revision takes effect" if later else "the plan starts"
+        yield Finding(
+            code="last-flushed-later",
+            message=f"The {lumen.label} lumen was last flushed {lumen.last_flushed.wall:%Y-%m-%d %H:%M}, "
+            f"after {said} ({latest.wall:%Y-%m-%d %H:%M}).",
+            expected=f"the last flush before {said}",
+            mend="Correct whichever of the two is wrong.",
+            places=(("lumen", lumen.name, "last_flushed"), ("plan", which)),
+        )
+
+
+def _needle_out(plan: Plan) -> Iterator[Finding]:
+    for name in ("needle_out_idle_limit", "needle_out_lock"):
+        if getattr(plan.line, name) is not None and plan.line.kind is not LineKind.PORT:
+            yield Finding(
+                code="needle-out",
+                message=f"{name} stands in the plan of a {plan.line.kind.value}, which has no needle.",
+                expected="this key in the plan of an implanted port only",
+                mend="Take it out, or correct the kind of line.",
+                places=(("line", name), ("line", "kind")),
+            )
+
+
 def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:
     if not plan.line.heparin_ruled_out:
         return
@@ -292,6 +316,8 @@ def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:
     uses: list[KeyPath] = []
     if plan.line.lock in heparins:
         uses.append(("line", "lock"))
+    if plan.line.needle_out_lock in heparins:
+        uses.append(("line", "needle_out_lock"))
     uses += [("lumen", name, "lock") for name, lumen in plan.lumens.items() if lumen.lock in heparins]
     lists: list[tuple[KeyPath, tuple[Pushed, ...] | None]] = [
         (("protocol", key), getattr(plan.protocol, key)) for key in PROTOCOL_LISTS

@@ -146,6 +146,17 @@ class Line:
             sources="published locks are saline alone, or heparin of 10 or 100 units/mL",
         )
     )
+    needle_out_idle_limit: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(least=30),
+            "Implanted port: the idle limit while its needle is out. Where it is not stated, the other one stays.",
+        ),
+    )
+    needle_out_lock: str | None = field(
+        default=None,
+        metadata=key(keys.LABEL, "Implanted port: the lock while its needle is out, where it differs."),
+    )
     heparin_ruled_out: bool = field(
         metadata=key(keys.YES_NO, "Whether heparin must not be used at all; then no step may contain it.")
     )
@@ -256,6 +267,14 @@ class Protocol:
     )
     idle: tuple[Pushed, ...] = field(
         metadata=key(keys.many(keys.PUSHED_ITEM), "What an idle flush pushes before the lock, in order.")
+    )
+    flush_without_lock_counts: bool | None = field(
+        default=None,
+        metadata=key(
+            keys.YES_NO,
+            "Whether a flush that was given without its lock, such as saline alone in a lumen locked with heparin, "
+            "counts for the idle limit. Where it is not stated, it does not.",
+        ),
     )
     joining_time: int = field(
         metadata=key(

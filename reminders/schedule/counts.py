@@ -12,13 +12,16 @@ from itertools import accumulate, pairwise
 from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
-from reminders.schedule.model import Action, Dose, Schedule, Step, Touch
+from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Schedule, Step, Touch
 from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
 
-def items_of(touch: Touch, plan: Plan) -> Counter[str]:
-    """Return how many of each item one touch uses up."""
+def items_of(touch: Touch) -> Counter[str]:
+    """Return how many of each item one touch uses up; nothing where it takes no work."""
+    if not touch.steps:
+        return Counter()
+    plan = touch.plan
     items = Counter(plan.supplies.each_touch)
     for step in touch.steps:
         items.update(_items_of_step(step, plan))
@@ -53,9 +56,9 @@ def supplies(schedule: Schedule, first: Instant, last: Instant | None = None) ->
     known: dict[tuple[object, ...], Counter[str]] = {}
     for touch in schedule.touches:
         if first <= touch.at and (last is None or touch.at < last):
-            alike = (id(touch.steps), *(dose.order for dose in touch.starts))
+            alike = (id(touch.plan), id(touch.steps), *(dose.order for dose in touch.starts))
             if alike not in known:
-                known[alike] = items_of(touch, schedule.plan)
+                known[alike] = items_of(touch)
             items.update(known[alike])
     return items
 
@@ -82,8 +85,7 @@ def daily_totals(schedule: Schedule) -> tuple[DayTotal, ...]:
     An infusion that runs past midnight counts on each day for what runs on that day; a touch counts on the day on
     which it is planned.
     """
-    plan = schedule.plan
-    clock = plan.clock
+    clock = schedule.plan.clock
     reached = [schedule.start, schedule.end, *(touch.at for touch in schedule.touches)]
     dates = [clock.local(at).date() for at in reached]  # on a journey over the date line a date may come back
     days = clock.day_starts(min(dates), max(dates) + timedelta(days=1))
@@ -91,8 +93,8 @@ def daily_totals(schedule: Schedule) -> tuple[DayTotal, ...]:
     starts = [(day, begin) for (day, _), begin in zip(days, begins, strict=True)]
     pushed: dict[date, list[Fraction]] = {day: [Fraction(0)] * 3 for day, _ in starts}
     # Touches alike share one tuple of steps, and its identity is far quicker to look up than its fractions.
-    steps_of = {id(touch.steps): touch.steps for touch in schedule.touches}
-    amounts = {known: pushed_by(steps, plan) for known, steps in steps_of.items()}
+    steps_of = {id(touch.steps): touch for touch in schedule.touches}
+    amounts = {known: pushed_by(touch.steps, touch.plan) for known, touch in steps_of.items()}
     alike = Counter((clock.local(touch.at).date(), id(touch.steps)) for touch in schedule.touches)
     for (day, known), times in alike.items():
         for index, amount in enumerate(amounts[known]):
@@ -124,9 +126,11 @@ def pushed_by(steps: Iterable[Step], plan: Plan) -> tuple[Fraction, Fraction, Fr
 def _infused(schedule: Schedule, edges: list[Instant]) -> list[Fraction]:
     """Return mL infused between each pair of neighbouring edges."""
     amounts = [Fraction(0)] * (len(edges) - 1)
-    for name, doses in schedule.doses.items():
-        order = schedule.plan.orders[name]
+    for doses in schedule.doses.values():
         for dose in doses:
+            if dose.state in DROPPED:
+                continue
+            order = schedule.plan_at(dose.start).orders[dose.order]
             for begin, finish, pace in _stretches(order, dose, schedule):
                 for index in range(max(0, bisect_right(edges, begin) - 1), len(amounts)):
                     overlap = min(finish, edges[index + 1]) - max(begin, edges[index])
@@ -154,4 +158,8 @@ def _stretches(order: Order, dose: Dose, schedule: Schedule) -> list[tuple[Insta
         return [(dose.start, end, pace)] if pace is not None else []
     volume = dose_volume(order)
     runs = duration(order)
-    return [(dose.start, end, volume / runs)] if volume is not None and runs else []
+    if volume is None or not runs:
+        return []
+    # A dose that ran longer or shorter than ordered gave what it was to give, unless it was stopped early.
+    ran = runs if dose.state is DoseState.STOPPED else max(1, end - dose.start)
+    return [(dose.start, end, volume / ran)]

@@ -1,12 +1,11 @@
 """Orders to doses: every form of timing (R2), clock changes (R3), durations (R4) and journeys (R5)."""
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from itertools import islice, takewhile
 from zoneinfo import ZoneInfo
 
-from reminders.plan.durations import duration
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs, Order, OrderClock
 from reminders.schedule.model import Dose
@@ -14,6 +13,15 @@ from reminders.times import DAY, Instant, instant_of, local, utc
 
 MOST_DOSES = 50_000
 """For one order; more than a dose every 10 minutes for a year is a slip of the pen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """A dose as ordered: its lasting key, its number from 1 upwards, its start."""
+
+    key: str
+    number: int
+    start: Instant
 
 
 class TooManyDosesError(Exception):
@@ -24,23 +32,23 @@ class TooManyDosesError(Exception):
         self.order = order
 
 
-def doses_of(plan: Plan, until: Instant) -> dict[str, tuple[Dose, ...]]:
-    """Return the doses of every order that start before ``until``, from the order's first dose on.
+def ordered_doses(plan: Plan, order: Order, until: Instant, leaders: Sequence[Dose] = ()) -> list[Ordered]:
+    """Return the doses that an order has before ``until``, from its first one on, in order of time.
 
-    Orders that follow others come after them, whatever their order in the file.
+    ``leaders`` are the doses of the order that it follows, which is done before it.
 
     Raises:
-        TooManyDosesError: an order has more than :data:`MOST_DOSES`.
+        TooManyDosesError: there are more than :data:`MOST_DOSES`.
     """
-    found: dict[str, tuple[Dose, ...]] = {}
-    for name in plan.orders:
-        _add(plan, name, until, found)
-    return {name: found[name] for name in plan.orders}
+    timed = takewhile(lambda entry: entry[1] < until, _starts(plan, order, until, leaders))
+    found = [Ordered(key, number, start) for number, (key, start) in enumerate(islice(timed, MOST_DOSES + 1), start=1)]
+    if len(found) > MOST_DOSES:
+        raise TooManyDosesError(order.name)
+    return found
 
 
-def not_over(plan: Plan, dose: Dose) -> bool:
-    """Say whether a dose is still to come, or running or to be taken off when the plan starts."""
-    start = plan.course.start.instant
+def not_over(plan: Plan, dose: Dose, start: Instant) -> bool:
+    """Say whether a dose is still to come, or running or to be taken off, at ``start``, when the schedule begins."""
     pushed = plan.orders[dose.order].given_as is GivenAs.PUSH
     return dose.start >= start or (not pushed and (dose.end is None or dose.end >= start))
 
@@ -49,31 +57,10 @@ def is_over(plan: Plan, order: Order, at: Instant) -> bool:
     """Say whether an order by clock times or an interval orders no dose at ``at`` or later, line or no line."""
     ahead = Instant(at + 367 * DAY)  # the longest pause that an order can state is a year
     lasting = replace(plan, course=replace(plan.course, line_removal=None))
-    return all(start < at for _, start in islice(_starts(lasting, order, ahead, {}), MOST_DOSES))
+    return all(start < at for _, start in islice(_starts(lasting, order, ahead, ()), MOST_DOSES))
 
 
-def _add(plan: Plan, name: str, until: Instant, found: dict[str, tuple[Dose, ...]]) -> None:
-    if name in found:
-        return
-    order = plan.orders[name]
-    if order.follows is not None:
-        _add(plan, order.follows, until, found)
-    timed = takewhile(lambda entry: entry[1] < until, _starts(plan, order, until, found))
-    runs = duration(order)
-    doses = []
-    for number, (key, start) in enumerate(islice(timed, MOST_DOSES + 1), start=1):
-        if order.continuous:
-            end = continuous_end(plan, order)
-        else:
-            assert runs is not None, "an order without a duration does not pass the checks"
-            end = Instant(min(start + runs, _removal(plan, order)))
-        doses.append(Dose(name, key, number, start, end))
-    if len(doses) > MOST_DOSES:
-        raise TooManyDosesError(name)
-    found[name] = tuple(doses)
-
-
-def _removal(plan: Plan, order: Order) -> Instant:
+def taken_off_by(plan: Plan, order: Order) -> Instant:
     """Return the instant that no dose of an order outlasts: the line's removal, or a pump's."""
     ends = [moment.instant for moment in (plan.course.line_removal, order.stops) if moment is not None]
     return min(ends, default=Instant(2**62))
@@ -84,21 +71,20 @@ def continuous_end(plan: Plan, order: Order) -> Instant | None:
 
     None where neither lies within the plan: the end of a plan is no order to stop.
     """
-    end = _removal(plan, order)
+    end = taken_off_by(plan, order)
     last = plan.last_moment
     return end if (last is not None and end <= last.instant) or (last is None and order.stops) else None
 
 
-def _starts(
-    plan: Plan, order: Order, until: Instant, found: dict[str, tuple[Dose, ...]]
-) -> Iterator[tuple[str, Instant]]:
+def _starts(plan: Plan, order: Order, until: Instant, leaders: Sequence[Dose]) -> Iterator[tuple[str, Instant]]:
     """Yield the key and start of each dose from the order's first, in order of time."""
     if order.as_needed:
         return
     if order.follows is not None:
-        for dose in found[order.follows]:
-            if dose.end is not None:
-                yield dose.key, Instant(dose.end + order.follows_after)
+        yield from sorted(
+            ((dose.key, Instant(dose.end + order.follows_after)) for dose in leaders if dose.end is not None),
+            key=lambda entry: entry[1],
+        )
         return
     if order.moments is not None:
         for moment in sorted(order.moments, key=lambda entry: entry.instant):
@@ -113,7 +99,7 @@ def _starts(
         yield "continuous", first
         return
     found_starts = (
-        ((str(index), Instant(first + index * order.every)) for index in range(MOST_DOSES + 2))
+        ((moment_key(at), at) for at in (Instant(first + index * order.every) for index in range(MOST_DOSES + 2)))
         if order.every is not None
         else clock_starts(plan, order, order.clock_times or (), first, until)
     )
@@ -128,6 +114,11 @@ def _starts(
         if any(start >= end for end in ends):
             return
         yield key, start
+
+
+def moment_key(at: Instant) -> str:
+    """Name an instant for good: ``2026-10-12T19:00Z``. A revision that counts from elsewhere gives no old name anew."""
+    return f"{utc(at):%Y-%m-%dT%H:%MZ}"
 
 
 def order_day(plan: Plan, order: Order, start: Instant) -> date:

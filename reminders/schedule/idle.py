@@ -1,80 +1,255 @@
-"""Where the idle flushes of one lumen go (R8).
+"""Where the idle flushes of one lumen go (R8), and which of them the recorded flushes answer.
 
 For now each flush stands as late as the idle limit (less the planning margin) allows, or just before the quiet hours
-where that spares a session inside them. The optimum over all lumens (R11) will take this function's place.
+where that spares a session inside them. The optimum over all lumens (R11) will take this rule's place.
+
+A recorded flush answers the planned one that it is nearest to; one that is nearer to the flush before it is a flush
+besides. Either way the limit counts from when it was really given. What is not recorded is taken to have happened as
+planned, so the schedule holds still. A need for a flush that only a fact brings about - a dose that is put off - is
+never placed before that fact.
 """
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
-from reminders.schedule.model import Reason, Why
+from reminders.schedule.model import ENDLESS, Reason, Why
 from reminders.times import Instant
 
-Spans = Sequence[tuple[Instant, Instant]]
+Stretches = Sequence[tuple[Instant, Instant]]
+NEVER = Instant(-(2**62))
+"""When a lumen was last flushed, where nobody can say."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flushed:
+    """A touch that pushes something through the lumen: when, and until when the flushes before it were planned, which
+    is when it was itself due if that is earlier."""
+
+    at: Instant
+    due: Instant
+    recorded: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """A flush that was recorded, of no touch but perhaps an idle flush. ``counts``: the idle limit starts from it."""
+
+    at: Instant
+    key: str
+    counts: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A stretch in which one limit holds; ``begins_with`` is a flush that is stated for its beginning.
+
+    ``afresh``: what was flushed before does not count, because the line is another one.
+    """
+
+    begins: Instant
+    ends: Instant
+    limit: int
+    margin: int
+    begins_with: Instant | None = None
+    afresh: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LumenUse:
     """How one lumen is used over the horizon.
 
-    ``busy`` are the spans in which something runs, merged and in order; ``flushed`` the instants of the planned
-    touches that push something through it, in order; ``last_flush`` the last one before the horizon.
+    ``taken`` are the stretches in which no idle flush may stand, merged and in order: something runs, or nothing may
+    be done. ``flushed`` are the touches that push something through it, in order. ``recorded`` are flushes besides.
+    ``retracted``: touches that would have flushed it and do not, each with the moment from which that is known.
+    ``skipped``: planned idle flushes that are not to be done, by their planned instants.
     """
 
-    busy: Spans
-    flushed: Sequence[Instant]
-    last_flush: Instant
+    taken: Stretches
+    flushed: Sequence[Flushed]
+    recorded: Sequence[Recorded] = ()
+    retracted: Sequence[tuple[Instant, Instant]] = ()
+    skipped: Sequence[Instant] = ()
 
 
-def place_idle_flushes(
-    use: LumenUse, start: Instant, end: Instant, *, limit: int, margin: int, quiet: Spans
-) -> list[tuple[Instant, Reason]]:
-    """Return each idle flush of a lumen between ``start`` and ``end`` with its reason, in order.
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """An idle flush: when, where it was planned, why, and the recorded flush that it is. ``planned`` is None for a
+    recorded flush that answers no planned one."""
 
-    ``limit`` and ``margin`` are minutes. At every idle moment before ``end``, and at ``end`` itself, the last flush
-    lies at most ``limit`` back; where that has become impossible the flush is due at once.
+    at: Instant
+    planned: Instant | None
+    reason: Reason
+    answer: Recorded | None = None
+    skipped: bool = False
+
+
+def place_idle_flushes(use: LumenUse, limits: Sequence[Limits], *, quiet: Stretches) -> list[Placed]:
+    """Return each idle flush of a lumen over the stretches of ``limits``, in order.
+
+    At every idle moment, and at the end of each stretch, the last flush lies at most its limit back; where that has
+    become impossible the flush is due at once.
     """
-    reach = max(1, limit - margin)
-    quiet_starts = [first for first, _ in quiet]
-    placed: list[tuple[Instant, Reason]] = []
-    last = use.last_flush
-    planned = iter([*use.flushed, Instant(2**62)])
-    upcoming = next(planned)
-    for left, right in _gaps(use.busy, start, end):
-        while upcoming <= left:
-            last, upcoming = max(last, upcoming), next(planned)
+    walk = _Walk(use, quiet)
+    for stretch in limits:
+        walk.through(stretch)
+    return walk.placed + walk.left_over()
+
+
+@dataclass(slots=True)
+class _Walk:
+    """Goes through a lumen's time once, from flush to flush."""
+
+    use: LumenUse
+    quiet: Stretches
+    placed: list[Placed] = field(default_factory=list)
+    last: Instant = NEVER
+    last_recorded: bool = False
+    _flushed: int = 0
+    _recorded: int = 0
+    _quiet_starts: list[int] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._quiet_starts = [first for first, _ in self.quiet]
+
+    def through(self, limits: Limits) -> None:
+        """Place what one stretch needs."""
+        if limits.afresh:
+            self._take_up_to(limits.begins)
+            self.last, self.last_recorded = NEVER, False
+        if limits.begins_with is not None and limits.begins_with > self.last:
+            self.last, self.last_recorded = limits.begins_with, True
+        for left, right in _gaps(self.use.taken, limits.begins, limits.ends):
+            self._take_up_to(left)
+            while True:
+                touch = self._next_touch()
+                self._until_touch(limits, left, right, touch)
+                if touch.at > right:
+                    break
+                self._flush(touch.at, touch.recorded)
+                self._flushed += 1
+                if touch.at == right:
+                    break
+
+    def left_over(self) -> list[Placed]:
+        """Return the recorded flushes after the last stretch."""
+        count = len(self.placed)
+        self._take_up_to(ENDLESS)
+        left, self.placed = self.placed[count:], self.placed[:count]
+        return left
+
+    def _next_touch(self) -> Flushed:
+        done = self._flushed >= len(self.use.flushed)
+        return Flushed(ENDLESS, ENDLESS) if done else self.use.flushed[self._flushed]
+
+    def _next_recorded(self) -> Recorded | None:
+        done = self._recorded >= len(self.use.recorded)
+        return None if done else self.use.recorded[self._recorded]
+
+    def _take_up_to(self, until: Instant) -> None:
+        """Take the touches and recorded flushes up to an instant; such a flush answers no planned one."""
         while True:
-            target = min(right, upcoming)
-            while target - last > reach:
-                at, reason = _place(last, left, target, limit, reach, quiet, quiet_starts)
-                placed.append((at, reason))
-                last = at
-            if upcoming > right:
-                break
-            last, upcoming = upcoming, next(planned)
-            if last == right:
-                break
-    return placed
+            touch, flush = self._next_touch(), self._next_recorded()
+            if flush is not None and flush.at <= min(until, touch.at):
+                self._extra(flush)
+            elif touch.at <= until and touch.at != ENDLESS:
+                self._flush(touch.at, touch.recorded)
+                self._flushed += 1
+            else:
+                return
 
+    def _until_touch(self, limits: Limits, left: Instant, right: Instant, touch: Flushed) -> None:
+        """Place the flushes between the last one and the next touch, and meet the recorded ones with them."""
+        target, bound = min(right, touch.due), min(right, touch.at)
+        while True:
+            flush = self._next_recorded()
+            if flush is not None and flush.at > bound:
+                flush = None
+            planned = self._planned(limits, self.last, left, target)
+            if planned is None:
+                if flush is None:
+                    return
+                self._extra(flush)
+            elif flush is None:
+                self._keep(planned)
+            elif self._answers(flush, planned, limits, left, target):
+                self._answer(flush, planned)
+            elif flush.at <= planned[0]:
+                self._extra(flush)
+            else:
+                self._keep(planned)
 
-def _place(
-    last: Instant, left: Instant, target: Instant, limit: int, reach: int, quiet: Spans, quiet_starts: list[Instant]
-) -> tuple[Instant, Reason]:
-    deadline = Instant(last + limit)
-    aim = Instant(last + reach)
-    if aim <= left:
-        why = Why.PASSED if deadline < left else Why.LIMIT
-        return left, Reason(why, last, deadline)
-    index = bisect_right(quiet_starts, aim) - 1
-    if index < 0 or aim >= quiet[index][1]:
-        return aim, Reason(Why.LIMIT, last, deadline)
-    asleep, awake = quiet[index]
-    evening = Instant(asleep - 1)
-    until = min(awake, target)
-    if evening > last and evening >= left and _sessions(evening + reach, until, reach) < _sessions(aim, until, reach):
-        return evening, Reason(Why.BEFORE_QUIET, last, deadline, aim)
-    return aim, Reason(Why.FORCED_QUIET, last, deadline)
+    def _planned(self, limits: Limits, last: Instant, left: Instant, target: Instant) -> tuple[Instant, Reason] | None:
+        """Return the idle flush that follows ``last``, if one is needed before ``target``."""
+        reach = max(1, limits.limit - limits.margin)
+        if target - last <= reach:
+            return None
+        at, reason = self._place(last, left, target, limits.limit, reach)
+        known = max((since for when, since in self.use.retracted if last < when <= at), default=at)
+        if known > at:
+            at, reason = known, Reason(Why.PASSED, reason.last_flush, reason.deadline)
+        return None if at > target else (at, reason)
+
+    def _answers(
+        self, flush: Recorded, planned: tuple[Instant, Reason], limits: Limits, left: Instant, target: Instant
+    ) -> bool:
+        """Say whether a recorded flush is nearer to the planned one than to the flush before or after it."""
+        at = planned[0]
+        if not flush.counts:
+            return False
+        if flush.at <= at:
+            return at - flush.at <= flush.at - self.last
+        following = self._planned(limits, at, left, target)
+        return following is None or flush.at - at <= following[0] - flush.at
+
+    def _keep(self, planned: tuple[Instant, Reason]) -> None:
+        at, reason = planned
+        skipped = any(abs(at - told) <= 1 for told in self.use.skipped)
+        self.placed.append(Placed(at, at, self._counted(reason), skipped=skipped))
+        self.last, self.last_recorded = at, False
+
+    def _answer(self, flush: Recorded, planned: tuple[Instant, Reason]) -> None:
+        at, reason = planned
+        self.placed.append(Placed(flush.at, at, self._counted(reason), flush))
+        self._recorded += 1
+        self.last, self.last_recorded = flush.at, True
+
+    def _extra(self, flush: Recorded) -> None:
+        self.placed.append(Placed(flush.at, None, Reason(Why.RECORDED), flush))
+        self._recorded += 1
+        if flush.counts:
+            self._flush(flush.at, True)
+
+    def _flush(self, at: Instant, recorded: bool) -> None:
+        if at >= self.last:
+            self.last, self.last_recorded = at, recorded
+
+    def _counted(self, reason: Reason) -> Reason:
+        if not self.last_recorded:
+            return reason
+        return Reason(reason.why, reason.last_flush, reason.deadline, reason.avoided, last_recorded=True)
+
+    def _place(self, last: Instant, left: Instant, target: Instant, limit: int, reach: int) -> tuple[Instant, Reason]:
+        if last == NEVER:
+            return left, Reason(Why.UNKNOWN, None, left)
+        deadline = Instant(last + limit)
+        aim = Instant(last + reach)
+        if aim <= left:
+            why = Why.PASSED if deadline < left else Why.LIMIT
+            return left, Reason(why, last, deadline)
+        index = bisect_right(self._quiet_starts, aim) - 1
+        if index < 0 or aim >= self.quiet[index][1]:
+            return aim, Reason(Why.LIMIT, last, deadline)
+        asleep, awake = self.quiet[index]
+        evening = Instant(asleep - 1)
+        until = min(awake, target)
+        if (
+            evening > last
+            and evening >= left
+            and _sessions(evening + reach, until, reach) < _sessions(aim, until, reach)
+        ):
+            return evening, Reason(Why.BEFORE_QUIET, last, deadline, aim)
+        return aim, Reason(Why.FORCED_QUIET, last, deadline)
 
 
 def _sessions(first: int, until: int, reach: int) -> int:
@@ -82,14 +257,12 @@ def _sessions(first: int, until: int, reach: int) -> int:
     return max(0, -(-(until - first) // reach))
 
 
-def _gaps(busy: Spans, start: Instant, end: Instant) -> list[tuple[Instant, Instant]]:
-    gaps = []
+def _gaps(taken: Stretches, start: Instant, end: Instant) -> Iterator[tuple[Instant, Instant]]:
     left = start
-    for begin, finish in busy:
+    for begin, finish in taken:
         if begin > left:
-            gaps.append((left, min(begin, end)))
+            yield left, min(begin, end)
         left = max(left, finish)
         if left >= end:
-            return gaps
-    gaps.append((left, end))
-    return gaps
+            return
+    yield left, end

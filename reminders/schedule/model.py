@@ -5,8 +5,15 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from reminders.plan.model import Plan
+from reminders.record.facts import Sign
 from reminders.times import Instant
 from reminders.units import Measure
+
+ENDLESS = Instant(2**62)
+"""Where something runs on beyond every horizon."""
+
+Spans = tuple[tuple[Instant, Instant], ...]
+"""Stretches of time, each from its first instant up to its last, which is not in it; in order."""
 
 
 class Action(Enum):
@@ -43,21 +50,93 @@ class TouchKind(Enum):
     PUSH = "push"
     BAG_CHANGE = "bag change"
     IDLE_FLUSH = "idle flush"
+    DRAW = "draw"
+
+
+class AskWhy(Enum):
+    """Why somebody must be asked before a dose is given or a lumen is used."""
+
+    SPACING = "less than the least spacing"
+    OVERLAP = "runs into another dose"
+    PART_GIVEN = "the dose before was given in part"
+    LEADER = "the dose that it follows was not given"
+    PROBLEM = "a problem with the lumen"
+    SUSPENDED = "the lumen is suspended"
+    OUT_OF_USE = "the lumen is out of use"
+    EXCHANGED = "the line was exchanged"
+
+
+BLOCKS = frozenset({AskWhy.SUSPENDED, AskWhy.OUT_OF_USE, AskWhy.EXCHANGED})
+"""Reasons for which no step at all is offered."""
 
 
 @dataclass(frozen=True, slots=True)
+class Ask:
+    """One reason to ask first, with what it rests on: minutes between two starts against the least (``apart``,
+    ``least``), the instant ``since`` when (or until when, for an overlap), the other order, the sign."""
+
+    why: AskWhy
+    apart: int | None = None
+    least: int | None = None
+    since: Instant | None = None
+    other: str = ""
+    sign: Sign | None = None
+
+
+class DoseState(Enum):
+    """What the record says of a dose."""
+
+    UNRECORDED = "nothing is recorded"
+    RUNNING = "started"
+    GIVEN = "started and finished"
+    STOPPED = "stopped early"
+    ELSEWHERE = "given elsewhere"
+    SKIPPED = "not to be given"
+    HELD = "held"
+    NOT_GIVEN = "not given"
+
+
+DROPPED = frozenset({DoseState.SKIPPED, DoseState.HELD, DoseState.NOT_GIVEN})
+"""States of a dose that does not take place."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Dose:
     """One occurrence of an order.
 
-    ``key`` identifies it for good: its ordered clock time, interval index or list entry (R23). ``number`` counts from
-    the order's first dose, 1 upwards. ``end`` is None for an infusion that runs on beyond the horizon.
+    ``key`` identifies it for good: the moment it was ordered for, or its list entry (R23). ``number`` counts from the
+    order's first dose, 1 upwards; 0 for one that was not scheduled. ``ordered`` is the ordered moment; ``due`` when it
+    is to start, which a delay or a shift moves; ``start`` and ``end`` what is reckoned with: what was recorded, else
+    what is planned (R14). ``end`` is None where it is not known, or beyond the horizon; ``due_end`` is when it was to
+    finish, given its start. ``started`` and ``finished`` are what was recorded. ``pauses`` are stretches in which it
+    did not run. ``extra``: recorded, and not one of the scheduled doses.
     """
 
     order: str
     key: str
     number: int
+    lumen: str
+    ordered: Instant
+    due: Instant
     start: Instant
     end: Instant | None
+    due_end: Instant | None
+    state: DoseState = DoseState.UNRECORDED
+    started: Instant | None = None
+    finished: Instant | None = None
+    pauses: Spans = ()
+    asks: tuple[Ask, ...] = ()
+    extra: bool = False
+
+    @property
+    def moved(self) -> bool:
+        """Say whether a fact, not the order alone, has put it where it stands."""
+        return self.extra or self.start != self.ordered or self.end != self.due_end or bool(self.pauses)
+
+    @property
+    def reckoned(self) -> bool:
+        """Say whether the schedule may lean on it: it takes place here, and nobody must be asked first (R11)."""
+        return not self.asks and self.state not in DROPPED and self.state is not DoseState.ELSEWHERE
 
 
 class Why(Enum):
@@ -66,29 +145,46 @@ class Why(Enum):
     ORDERED = "the order's timing"
     FINISH = "the infusion's planned finish"
     BAG = "the bag's planned change"
+    DRAW = "blood was drawn"
     LIMIT = "the idle limit"
     BEFORE_QUIET = "the idle limit would fall into the quiet hours"
     FORCED_QUIET = "every way to keep the idle limit puts a flush into these quiet hours"
     PASSED = "the idle limit had passed"
+    UNKNOWN = "nobody has said when it was last flushed"
+    RECORDED = "it was recorded"
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """The reason for a touch. For idle flushes: the flush that the limit counts from, the last moment that the
-    limit allows, and the time that was avoided, if any."""
+    """The reason for a touch. For idle flushes: the flush that the limit counts from and whether it is recorded, the
+    last moment that the limit allows, and the time that was avoided, if any."""
 
     why: Why
     last_flush: Instant | None = None
     deadline: Instant | None = None
     avoided: Instant | None = None
+    last_recorded: bool = False
+
+
+class Outcome(Enum):
+    """What the record says of a touch."""
+
+    DONE = "done"
+    SKIPPED = "skipped"
+    HELD = "held"
+    NOT_GIVEN = "not given"
 
 
 @dataclass(frozen=True, slots=True)
 class Touch:
     """One moment at which someone handles a lumen; one event of the calendar.
 
-    ``starts`` and ``ends`` are the doses that begin and finish in it; ``bags`` those that go on with a new bag.
-    ``nurse_only``: the household does not do it.
+    ``at`` is when it happened, as far as that is recorded, else when it is planned; ``planned`` where it stood before
+    anything was recorded of it. ``starts`` and ``ends`` are the doses that begin and finish in it; ``bags`` those that
+    go on with a new bag. ``nurse_only``: the household does not do it. ``plan`` is the one in force at it.
+    ``outcome`` is what the record says of it, None for nothing; ``outstanding``: finished or drawn, but not flushed;
+    ``flushed`` when the flush that belongs to it was recorded, if that was at another time.
+    A touch that takes no work has no steps.
     """
 
     uid: str
@@ -97,10 +193,16 @@ class Touch:
     at: Instant
     steps: tuple[Step, ...]
     reason: Reason
+    plan: Plan = field(compare=False, repr=False)
     starts: tuple[Dose, ...] = ()
     ends: tuple[Dose, ...] = ()
     bags: tuple[Dose, ...] = ()
     nurse_only: bool = False
+    planned: Instant = ENDLESS
+    asks: tuple[Ask, ...] = ()
+    outcome: Outcome | None = None
+    outstanding: bool = False
+    flushed: Instant | None = None
 
     @property
     def dose(self) -> Dose | None:
@@ -109,24 +211,44 @@ class Touch:
 
 
 class Status(Enum):
-    """How things stand with an event while nothing is recorded (R14)."""
+    """How things stand with an event."""
 
     PLANNED = "planned"
     DUE = "due"
     OVERDUE = "overdue"
+    RUNNING = "running"
+    DONE = "done"
+    LATE = "late"
+    SKIPPED = "skipped"
+    MISSED = "missed"
     UNCONFIRMED = "unconfirmed"
+    CANCELLED = "cancelled"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LumenState:
+    """What is known of one lumen from the record: its last recorded flush and touch, and the stretches in which it
+    was suspended or out of use, had a problem (with its sign), or was under a hold of everything."""
+
+    last_flush: Instant | None = None
+    last_touch: Instant | None = None
+    blocked: tuple[tuple[Instant, Instant, AskWhy], ...] = ()
+    problems: tuple[tuple[Instant, Instant, Sign], ...] = ()
+    held: Spans = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Schedule:
-    """All touches of a plan from ``start`` to ``end``, in order of time, then of the plan's lumens.
+    """All touches from ``start`` to ``end``, in order of time, then of the plan's lumens.
 
+    ``plan`` is the one in force at the end; ``plans`` every one with the instant from which on it is in force.
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
-    end is only as far as the plan looks ahead.
+    end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen.
     """
 
     plan: Plan
+    plans: tuple[tuple[Instant, Plan], ...]
     start: Instant
     end: Instant
     rolling: bool
@@ -134,4 +256,13 @@ class Schedule:
     touches: tuple[Touch, ...]
     doses: Mapping[str, tuple[Dose, ...]]
     connected: Mapping[str, tuple[Dose, ...]]
+    lumens: Mapping[str, LumenState]
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
+
+    def plan_at(self, at: Instant) -> Plan:
+        """Return the plan in force at an instant."""
+        found = self.plans[0][1]
+        for begins, plan in self.plans:
+            if begins <= at:
+                found = plan
+        return found

@@ -1,32 +1,85 @@
-"""How things stand with an event at a moment (R14), as long as nothing is recorded.
+"""How things stand with an event or a dose at a moment (R14, R15, R18).
 
-Unrecorded is never done: what is past is overdue where the household records, unconfirmed where it does not.
+Unrecorded is never done. What is past and unrecorded is overdue where the household records, until it is recorded,
+skipped, or overtaken by a later recorded touch of its lumen; otherwise it is unconfirmed. A dose that nobody recorded by
+its order's cut-off is unconfirmed too: it may have been given.
 """
 
-from reminders.plan.model import Plan
-from reminders.schedule.model import Status, Touch
+from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, Touch
 from reminders.times import Instant
 
 
-def window(touch: Touch, plan: Plan) -> tuple[Instant, Instant]:
+def window(touch: Touch) -> tuple[Instant, Instant]:
     """Return from when to when a touch is due.
 
     A dose's start: its order's window either way. An idle flush: from its time to its lumen's limit. Anything
     else: while one touch lasts.
     """
+    planned = touch.planned
     if touch.starts:
-        within = plan.orders[touch.starts[0].order].on_time_within or 0
-        return Instant(touch.at - within), Instant(touch.at + within)
+        within = touch.plan.orders[touch.starts[0].order].on_time_within or 0
+        return Instant(planned - within), Instant(planned + within)
     if touch.reason.deadline is not None:
-        return touch.at, max(touch.at, touch.reason.deadline)
-    return touch.at, Instant(touch.at + plan.course.handling_time)
+        return planned, max(planned, touch.reason.deadline)
+    return planned, Instant(planned + touch.plan.course.handling_time)
 
 
-def status(touch: Touch, plan: Plan, now: Instant) -> Status:
-    """Return the status of a touch of which nothing is recorded."""
-    opens, closes = window(touch, plan)
+def cut_off(touch: Touch) -> Instant | None:
+    """Return from when on a dose that nobody recorded is no longer simply late; None for what starts no dose."""
+    if not touch.starts:
+        return None
+    minutes = touch.plan.orders[touch.starts[0].order].cut_off
+    return None if minutes is None else Instant(touch.planned + minutes)
+
+
+def overtaken(touch: Touch, schedule: Schedule) -> bool:
+    """Say whether a later touch of the same lumen is recorded."""
+    last = schedule.lumens[touch.lumen].last_touch
+    return last is not None and last > touch.at
+
+
+def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:
+    """Return the status of an event; ``cancelled`` is for what a calendar once showed and the schedule no longer has."""
+    if touch.outcome in (Outcome.SKIPPED, Outcome.HELD):
+        return Status.SKIPPED
+    if touch.outcome is Outcome.NOT_GIVEN:
+        return Status.MISSED
+    opens, closes = window(touch)
+    if touch.outcome is Outcome.DONE and not touch.outstanding:
+        # What belongs to one handling is one event, whichever of its steps was reported when.
+        return Status.DONE if (touch.flushed or touch.at) <= closes else Status.LATE
+    if touch.outstanding:
+        opens, closes = touch.at, Instant(touch.at + touch.plan.course.handling_time)
     if now < opens:
         return Status.PLANNED
     if now <= closes:
         return Status.DUE
-    return Status.OVERDUE if plan.course.household_records else Status.UNCONFIRMED
+    last = cut_off(touch)
+    waits = schedule.plan.course.household_records and not overtaken(touch, schedule)
+    if not waits or (last is not None and now > last):
+        return Status.UNCONFIRMED
+    return Status.OVERDUE
+
+
+def dose_status(dose: Dose, schedule: Schedule, now: Instant) -> Status:
+    """Return the status of a dose, which may run, unlike the event that starts it."""
+    order = schedule.plan_at(dose.start).orders[dose.order]
+    if dose.state is DoseState.RUNNING:
+        return Status.RUNNING
+    if dose.state is DoseState.NOT_GIVEN:
+        return Status.MISSED
+    if dose.state in (DoseState.SKIPPED, DoseState.HELD):
+        return Status.SKIPPED
+    within = order.on_time_within or 0
+    if dose.state is not DoseState.UNRECORDED:
+        return Status.DONE if dose.start <= dose.due + within else Status.LATE
+    if now < dose.due - within:
+        return Status.PLANNED
+    if now <= dose.due + within:
+        return Status.DUE
+    past_cut_off = order.cut_off is not None and now > dose.due + order.cut_off
+    later = schedule.lumens.get(dose.lumen)
+    taken_over = later is not None and later.last_touch is not None and later.last_touch > dose.start
+    if past_cut_off or taken_over or not schedule.plan.course.household_records:
+        return Status.UNCONFIRMED
+    return Status.OVERDUE

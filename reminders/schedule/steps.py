@@ -49,7 +49,12 @@ def bag_change(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
 
 def idle_flush(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
     """Return the steps of an idle flush, its lock included."""
-    return locked((*withdraw_lock(lumen), *pushed(plan, plan.protocol.idle, lumen)), plan, lumen)
+    return locked((*withdraw_lock(lumen), *flush_of(plan, lumen)), plan, lumen)
+
+
+def flush_of(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
+    """Return the steps of a flush without its lock."""
+    return pushed(plan, plan.protocol.idle, lumen)
 
 
 def locked(steps: tuple[Step, ...], plan: Plan, lumen: Lumen) -> tuple[Step, ...]:

@@ -1,27 +1,57 @@
-"""What meets in one lumen at one instant becomes one touch (R6, R7)."""
+"""What meets in one lumen at one instant becomes one touch (R6, R7), with what the record says of it."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from reminders.plan.model import Lumen, Plan
+from reminders.plan.model import Plan
 from reminders.plan.order import FlushThrough, GivenAs
+from reminders.record.facts import Fact
 from reminders.schedule import steps as do
 from reminders.schedule.identity import Identities
-from reminders.schedule.model import Dose, Reason, Step, Touch, TouchKind, Why
+from reminders.schedule.model import (
+    BLOCKS,
+    Ask,
+    Dose,
+    DoseState,
+    Outcome,
+    Reason,
+    Step,
+    Touch,
+    TouchKind,
+    Why,
+)
 from reminders.times import Instant
 
 ORDERED, FINISH, BAG = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG)
 NEVER = Instant(-1)
 
+OUTCOMES = {
+    DoseState.SKIPPED: Outcome.SKIPPED,
+    DoseState.HELD: Outcome.HELD,
+    DoseState.NOT_GIVEN: Outcome.NOT_GIVEN,
+    DoseState.ELSEWHERE: Outcome.DONE,
+}
+"""What a dose that does not take place here leaves of its start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    """One bag change: whose, its lasting key, and whether it was recorded."""
+
+    dose: Dose
+    key: str
+    planned: Instant
+    recorded: bool = False
+
 
 @dataclass(slots=True)
 class Meeting:
-    """What meets in one lumen at one instant: doses that start and end, and bags that change, with their keys."""
+    """What meets in one lumen at one instant: doses that start and end, and bags that change."""
 
     starts: list[Dose] = field(default_factory=list)
     ends: list[Dose] = field(default_factory=list)
-    bags: list[tuple[Dose, str]] = field(default_factory=list)
+    bags: list[Bag] = field(default_factory=list)
 
 
 class TouchWriter:
@@ -29,78 +59,151 @@ class TouchWriter:
 
     def __init__(
         self,
-        plan: Plan,
-        lumen: Lumen,
+        plan_at: Callable[[Instant], Plan],
+        lumen: str,
         names: Identities,
         *,
         starts: Sequence[Instant],
         begins: frozenset[Instant],
         infusing: Sequence[tuple[Instant, Instant]],
         idle: Sequence[Instant],
+        asks_at: Callable[[Instant], tuple[Ask, ...]],
     ) -> None:
         """Take what is known of the lumen's use, in order of time.
 
-        ``starts`` are the starts of everything that is given by hand, ``begins`` those before which the lumen was
-        idle; ``infusing`` the spans in which something other than a push runs, ``idle`` the idle flushes.
+        ``plan_at`` names the plan in force. ``starts`` are the starts of everything that is given by hand, ``begins``
+        those before which the lumen was idle; ``infusing`` the spans in which something other than a push runs,
+        ``idle`` the idle flushes; ``asks_at`` says why to ask before the lumen is used at all.
         """
-        self._plan, self._lumen, self._names = plan, lumen, names
+        self._plan_at, self._name, self._names = plan_at, lumen, names
         self._starts, self._begins = starts, begins
         self._infusing = infusing
         self._idle = idle
+        self._asks_at = asks_at
         self._before = NEVER  # the touch before this one
         self._infusing_from = [begin for begin, _ in infusing]
         self._made: dict[tuple[object, ...], tuple[Step, ...]] = {}
         self._unlocked_until = NEVER
-        # A lock may only be left out where no idle flush, which would set one, falls into the gap.
-        self._joining = min(plan.protocol.joining_time, plan.idle_limit(lumen) - plan.protocol.planning_margin)
 
     def touch(self, at: Instant, meeting: Meeting) -> Touch:
         """Return the touch for what meets at ``at``."""
-        orders = self._plan.orders
-        pushes = [dose for dose in meeting.starts if orders[dose.order].given_as is GivenAs.PUSH]
+        plan = self._plan_at(at)
+        pushes = _pushes(plan, meeting)
         idle_from = max((dose.end or at for dose in pushes), default=at)
         finishes = bool(meeting.ends or pushes)
-        lock = finishes and not self._infuses(at) and not self._joins(idle_from, at)
+        lock = finishes and not self.infuses(at) and not self._joins(plan, idle_from, at)
         held_lock = at in self._begins and (at != self._unlocked_until or self._flushed_since(self._before, at))
         self._before = at
+        outcome = Outcome.DONE if _recorded(plan, meeting) else None
+        # What is over cannot be asked about, but nothing is offered on a lumen that must not be used (S1).
+        asks = tuple(ask for ask in self._asks_at(at) if outcome is None or ask.why in BLOCKS)
+        blocked = any(ask.why in BLOCKS for ask in asks)
+        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock)
+        self._unlocked_until = NEVER if lock else self._next_start(at)
+        kind, meaning, reason = _kind(plan, meeting)
+        nurse = not blocked and _nurse_only(plan, self._name, meeting, held_lock)
+        return Touch(
+            self._names.of(*meaning),
+            kind,
+            self._name,
+            at,
+            steps,
+            reason,
+            plan,
+            tuple(meeting.starts),
+            tuple(meeting.ends),
+            tuple(bag.dose for bag in meeting.bags),
+            nurse,
+            _planned(meeting, at),
+            asks,
+            outcome,
+        )
+
+    def aside(self, dose: Dose) -> list[Touch]:
+        """Return the touches of a dose that the schedule does not lean on: dropped, given elsewhere, or *ask first*.
+
+        They stand at their times, beside everything else; only what may still be asked about has steps.
+        """
+        plan = self._plan_at(dose.start)
+        order = plan.orders[dose.order]
+        asked = tuple(dose.asks) if dose.state is DoseState.UNRECORDED else ()
+        offered = bool(asked) and not any(ask.why in BLOCKS for ask in asked)
+        starting, ending = Meeting(starts=[dose]), Meeting(ends=[dose])
+        touches = []
+        for at, meeting in ((dose.start, starting), (dose.end, ending)):
+            if at is None or (meeting is ending and (not offered or order.given_as is GivenAs.PUSH)):
+                continue
+            plan = self._plan_at(at)
+            lock = bool(meeting.ends or _pushes(plan, meeting))
+            kind, meaning, reason = _kind(plan, meeting)
+            touches.append(
+                Touch(
+                    self._names.of(*meaning),
+                    kind,
+                    self._name,
+                    at,
+                    self._steps_of(plan, meeting, lock, bool(meeting.starts)) if offered else (),
+                    reason,
+                    plan,
+                    tuple(meeting.starts),
+                    tuple(meeting.ends),
+                    (),
+                    offered and _nurse_only(plan, self._name, meeting, bool(meeting.starts)),
+                    dose.due if meeting is starting else at,
+                    asked,
+                    OUTCOMES.get(dose.state),
+                )
+            )
+        return touches
+
+    def draw(self, fact: Fact, *, flushed: Instant | None) -> Touch:
+        """Return the touch of a recorded draw; its flush, and the lock if the lumen is idle, belong to it (R20)."""
+        plan = self._plan_at(fact.happened)
+        lumen = plan.lumens[self._name]
+        steps = do.flush_of(plan, lumen) if self.infuses(fact.happened) else do.idle_flush(plan, lumen)
+        return Touch(
+            self._names.of("draw", self._name, fact.key),
+            TouchKind.DRAW,
+            self._name,
+            fact.happened,
+            steps,
+            Reason(Why.DRAW),
+            plan,
+            planned=fact.happened,
+            outcome=Outcome.DONE,
+            outstanding=flushed is None,
+            flushed=flushed,
+        )
+
+    def infuses(self, at: Instant) -> bool:
+        """Say whether an infusion runs just after an instant."""
+        index = bisect_right(self._infusing_from, at) - 1
+        return index >= 0 and self._infusing[index][1] > at
+
+    def _steps_of(self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool) -> tuple[Step, ...]:
         alike = (
+            id(plan),
             tuple(dose.order for dose in meeting.ends),
-            tuple(dose.order for dose, _ in meeting.bags),
+            tuple(bag.dose.order for bag in meeting.bags),
             tuple(dose.order for dose in meeting.starts),
             lock,
             held_lock,
         )
         steps = self._made.get(alike)
         if steps is None:
-            steps = self._made[alike] = self._steps(meeting, lock, held_lock)
-        self._unlocked_until = NEVER if lock else self._next_start(at)
-        nurse = (held_lock and self._lumen.flush_through is FlushThrough.NURSE) or any(
-            orders[dose.order].flush_through is FlushThrough.NURSE for dose in (*meeting.ends, *pushes)
-        )
-        kind, meaning, reason = self._kind(meeting)
-        return Touch(
-            self._names.of(*meaning),
-            kind,
-            self._lumen.name,
-            at,
-            steps,
-            reason,
-            tuple(meeting.starts),
-            tuple(meeting.ends),
-            tuple(dose for dose, _ in meeting.bags),
-            nurse,
-        )
+            steps = self._made[alike] = self._steps(plan, meeting, lock, held_lock)
+        return steps
 
-    def _steps(self, meeting: Meeting, lock: bool, held_lock: bool) -> tuple[Step, ...]:
+    def _steps(self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool) -> tuple[Step, ...]:
         """Return the steps: what ends comes off first, then what changes; what starts is connected after its fluids."""
-        plan, lumen, orders = self._plan, self._lumen, self._plan.orders
+        lumen, orders = plan.lumens[self._name], plan.orders
         ending = [orders[dose.order] for dose in meeting.ends]
         starting = [orders[dose.order] for dose in meeting.starts]
         infusions = [order for order in starting if order.given_as is not GivenAs.PUSH]
         parts = [do.withdraw_lock(lumen)] if held_lock else []
         parts += [do.taken_off(order) for order in ending]
         parts += [do.after(plan, order, lumen) for order in ending]
-        parts += [do.bag_change(plan, orders[dose.order], lumen) for dose, _ in meeting.bags]
+        parts += [do.bag_change(plan, orders[bag.dose.order], lumen) for bag in meeting.bags]
         for order in starting:
             if order.given_as is GivenAs.PUSH:
                 parts += [do.before(plan, order, lumen), do.begun(order), do.taken_off(order)]
@@ -110,32 +213,59 @@ class TouchWriter:
         steps = do.joined(parts)
         return do.locked(steps, plan, lumen) if lock else steps
 
-    def _kind(self, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Reason]:
-        if meeting.starts:
-            first = meeting.starts[0]
-            pushed = all(self._plan.orders[dose.order].given_as is GivenAs.PUSH for dose in meeting.starts)
-            kind = TouchKind.CHANGEOVER if meeting.ends else TouchKind.PUSH if pushed else TouchKind.START
-            return kind, ("start", first.order, first.key), ORDERED
-        if meeting.ends:
-            first = meeting.ends[0]
-            return TouchKind.FINISH, ("finish", first.order, first.key), FINISH
-        dose, key = meeting.bags[0]
-        return TouchKind.BAG_CHANGE, ("bag", dose.order, dose.key, key), BAG
-
     def _flushed_since(self, before: Instant, at: Instant) -> bool:
         """Say whether an idle flush, which sets a lock, lies between two touches."""
         index = bisect_right(self._idle, before)
         return index < len(self._idle) and self._idle[index] < at
 
-    def _infuses(self, at: Instant) -> bool:
-        """Say whether an infusion runs once this touch is over."""
-        index = bisect_right(self._infusing_from, at) - 1
-        return index >= 0 and self._infusing[index][1] > at
-
-    def _joins(self, idle_from: Instant, at: Instant) -> bool:
+    def _joins(self, plan: Plan, idle_from: Instant, at: Instant) -> bool:
         following = self._next_start(at)
-        return following != NEVER and following - idle_from <= self._joining
+        # A lock may only be left out where no idle flush, which would set one, falls into the gap.
+        lumen = plan.lumens[self._name]
+        joining = min(plan.protocol.joining_time, plan.idle_limit(lumen) - plan.protocol.planning_margin)
+        return following != NEVER and following - idle_from <= joining
 
     def _next_start(self, at: Instant) -> Instant:
         index = bisect_right(self._starts, at)
         return self._starts[index] if index < len(self._starts) else NEVER
+
+
+def _pushes(plan: Plan, meeting: Meeting) -> list[Dose]:
+    return [dose for dose in meeting.starts if plan.orders[dose.order].given_as is GivenAs.PUSH]
+
+
+def _nurse_only(plan: Plan, lumen: str, meeting: Meeting, held_lock: bool) -> bool:
+    return (held_lock and plan.lumens[lumen].flush_through is FlushThrough.NURSE) or any(
+        plan.orders[dose.order].flush_through is FlushThrough.NURSE for dose in (*meeting.ends, *_pushes(plan, meeting))
+    )
+
+
+def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Reason]:
+    if meeting.starts:
+        first = meeting.starts[0]
+        pushed = all(plan.orders[dose.order].given_as is GivenAs.PUSH for dose in meeting.starts)
+        kind = TouchKind.CHANGEOVER if meeting.ends else TouchKind.PUSH if pushed else TouchKind.START
+        return kind, ("start", first.order, first.key), ORDERED
+    if meeting.ends:
+        first = meeting.ends[0]
+        return TouchKind.FINISH, ("finish", first.order, first.key), FINISH
+    bag = meeting.bags[0]
+    return TouchKind.BAG_CHANGE, ("bag", bag.dose.order, bag.dose.key, bag.key), BAG
+
+
+def _recorded(plan: Plan, meeting: Meeting) -> bool:
+    """Say whether everything of a touch but its flush is recorded."""
+    return (
+        all(dose.started is not None for dose in meeting.starts)
+        and all(dose.finished is not None for dose in meeting.ends)
+        and all(bag.recorded for bag in meeting.bags)
+    )
+
+
+def _planned(meeting: Meeting, at: Instant) -> Instant:
+    """Return when a touch was to be before anything was recorded of it."""
+    if meeting.starts:
+        return meeting.starts[0].due
+    if meeting.ends:
+        return meeting.ends[0].due_end or at
+    return meeting.bags[0].planned

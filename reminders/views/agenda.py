@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from reminders import words
+from reminders.event_words import agenda_words, details
 from reminders.schedule.model import Schedule, Touch
 from reminders.times import Instant, local
 
@@ -52,8 +53,7 @@ def agenda(
             for touch in of_lumen:
                 lines.append(f"    {_line(touch, schedule, paint)}")
                 if steps:
-                    told = [*words.timing_lines(touch, plan), *words.what_to_do(touch, plan)]
-                    lines += _wrapped([*told, *words.notes_of(touch, plan)], " " * 8)
+                    lines += _wrapped(details(touch, plan), " " * 8)
         lines.append("")
     notes = words.as_needed_lines(plan)
     if plan.course.note:
@@ -74,8 +74,8 @@ def _wrapped(texts: list[str], indent: str = "") -> list[str]:
 
 
 def _line(touch: Touch, schedule: Schedule, paint: Paint) -> str:
-    plan, clock = schedule.plan, schedule.plan.clock
-    text = f"{words.clock_words(clock.local(touch.at))}  {words.agenda_words(touch, plan)}"
+    clock = schedule.plan.clock
+    text = f"{words.clock_words(clock.local(touch.at))}  {agenda_words(touch)}"
     if any(begin <= touch.at < end for begin, end in schedule.quiet):
         text += "  " + paint(words.IN_QUIET_HOURS, "night")
     return text

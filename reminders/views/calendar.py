@@ -11,6 +11,7 @@ from datetime import timedelta
 from icalendar import Alarm, Calendar, Event, vDuration
 
 from reminders import words
+from reminders.event_words import EventWords
 from reminders.plan.model import Plan, Reveals
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Schedule, Touch
@@ -63,11 +64,11 @@ def calendar_file(
     ]
     names = Identities(plan)
     head = _head(plan, schedule, names, lumen).to_ical()
-    wording = words.EventWords(plan)
+    wording = EventWords(plan)
     room = largest - len(head) - len(_ends_here(schedule, names, schedule.end, lumen).to_ical()) - SPARE
     pieces: list[bytes] = []
     for touch in wanted:
-        pieces.append(_event(touch, wording, names).to_ical())
+        pieces.append(_event(touch, wording, plan, names).to_ical())
         room -= len(pieces[-1])
         if room < 0:
             break
@@ -114,16 +115,16 @@ def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) 
     return calendar
 
 
-def _event(touch: Touch, wording: words.EventWords, names: Identities) -> Event:
+def _event(touch: Touch, wording: EventWords, plan: Plan, names: Identities) -> Event:
     title, description = wording.event(touch)
     return _vevent(
-        wording.plan,
+        plan,
         names,
         uid=touch.uid,
         at=touch.at,
         title=title,
         description=description,
-        category=_category(touch.lumen, wording.plan),
+        category=_category(touch.lumen, plan),
     )
 
 

@@ -86,8 +86,8 @@ def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
         "ends": [_dose(ended) for ended in touch.ends],
         "bags": [_dose(dose) for dose in touch.bags],
         "nurse_only": touch.nurse_only,
-        "status": status(touch, plan, now).value,
-        "reason": reason_words(touch, plan),
+        "status": status(touch, schedule, now).value,
+        "reason": reason_words(touch, touch.plan),
     }
 
 

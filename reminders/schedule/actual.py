@@ -1,0 +1,294 @@
+"""Every dose as it is reckoned with: ordered by the revision in force at its moment, moved by what is recorded.
+
+Ahead, what is not recorded is taken to happen as planned (R14). A dose that starts late ends late (R15), and the doses
+after it keep their times unless their order says otherwise (R17). What runs without a pause - a continuous infusion,
+a pump's reservoir - goes on through a new revision that orders it unchanged.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from reminders.plan.durations import duration
+from reminders.plan.model import Plan
+from reminders.plan.order import AfterLateDose, GivenAs, Order
+from reminders.record.facts import Fact, Kind
+from reminders.schedule.doses import continuous_end, is_over, moment_key, ordered_doses, taken_off_by
+from reminders.schedule.happened import DoseFacts, Happened, within
+from reminders.schedule.in_force import Stretch
+from reminders.schedule.model import DROPPED, ENDLESS, Ask, AskWhy, Dose, DoseState
+from reminders.times import Instant
+
+CONTINUOUS, RESERVOIR = "continuous", "reservoir"
+"""The keys of what runs without a pause."""
+
+
+@dataclass(frozen=True, slots=True)
+class Actual:
+    """The doses of every order, and what is connected by hand for it: its doses, or a pump's reservoir."""
+
+    doses: Mapping[str, tuple[Dose, ...]]
+    connected: Mapping[str, tuple[Dose, ...]]
+
+
+def actual_doses(stretches: Sequence[Stretch], happened: Happened, end: Instant, until: Instant) -> Actual:
+    """Return all doses that start before ``until``; ``end`` is the horizon's, by which a pump's last dose is judged.
+
+    Raises:
+        TooManyDosesError: an order has more doses than anyone means.
+    """
+    return _Doses(stretches, happened, end, until).all()
+
+
+class _Doses:
+    """Works the doses out, order by order; one that another follows comes before it."""
+
+    def __init__(self, stretches: Sequence[Stretch], happened: Happened, end: Instant, until: Instant) -> None:
+        self._happened = happened
+        self._end = end
+        self._until = until if happened.removed is None else min(until, happened.removed)
+        self._revisions: list[tuple[Instant, Instant, Plan]] = []
+        for stretch in stretches:
+            if stretch.new_revision:
+                self._revisions.append((stretch.begins, stretch.ends, stretch.revision))
+            else:
+                begins, _, plan = self._revisions[-1]
+                self._revisions[-1] = (begins, stretch.ends, plan)
+        self._found: dict[str, tuple[Dose, ...]] = {}
+
+    def all(self) -> Actual:
+        names = dict.fromkeys(name for *_, plan in reversed(self._revisions) for name in plan.orders)
+        for name in names:
+            self._add(name)
+        doses = {name: self._found[name] for name in names}
+        return Actual(doses, {name: self._connected(name) for name in names})
+
+    def _add(self, name: str) -> None:
+        if name in self._found:
+            return
+        for *_, plan in self._revisions:
+            order = plan.orders.get(name)
+            if order is not None and order.follows is not None:
+                self._add(order.follows)
+        if any(name in plan.orders and plan.orders[name].continuous for *_, plan in self._revisions):
+            found = self._lasting(name, CONTINUOUS, lambda order: order.continuous)
+        else:
+            found = []
+        for begins, ends, plan in self._revisions:
+            order = plan.orders.get(name)
+            if order is not None and not order.continuous:
+                found += self._scheduled(plan, order, begins, ends)
+        known = {dose.key for dose in found}
+        found += self._extra(name, known)
+        found.sort(key=lambda dose: (dose.start, dose.number, dose.key))
+        self._found[name] = tuple(found)
+
+    def _scheduled(self, plan: Plan, order: Order, begins: Instant, ends: Instant) -> list[Dose]:
+        """Return the doses that one revision orders while it is in force."""
+        leaders = self._found[order.follows] if order.follows is not None else ()
+        listed = ordered_doses(plan, order, min(self._until, ends), leaders)
+        told = self._facts_of(order)
+        runs = 0 if order.as_needed else duration(order)
+        assert runs is not None, "an order without a duration does not pass the checks"
+        last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
+        led_by = {leader.key: leader for leader in leaders}
+        found: list[Dose] = []
+        shift = 0
+        for entry in listed:
+            if entry.start < begins:
+                continue
+            due = Instant(entry.start + shift)
+            due_end = Instant(min(due + runs, last))
+            dose = Dose(
+                order=order.name,
+                key=entry.key,
+                number=entry.number,
+                lumen=order.lumen,
+                ordered=entry.start,
+                due=due,
+                start=due,
+                end=due_end,
+                due_end=due_end,
+            )
+            if told is not None or shift:
+                dose = self._told(dose, (told or {}).get(entry.key, NOTHING), runs, last, order)
+                if order.after_late_dose is AfterLateDose.SHIFT and dose.state not in DROPPED:
+                    shift += max(0, dose.start - due)
+            leader = led_by.get(entry.key)
+            if leader is not None and (leader.state in DROPPED or leader.state is DoseState.ELSEWHERE):
+                dose = replace(dose, asks=(Ask(AskWhy.LEADER, other=leader.order),)) if not dose.started else dose
+            found.append(dose)
+        return found
+
+    def _facts_of(self, order: Order) -> dict[str, DoseFacts] | None:
+        """Return the facts about an order's doses by their keys; None where it has none and none is held."""
+        if order.name not in self._happened.orders and not self._happened.held(order.name):
+            return None
+        return {key: told for (name, key), told in self._happened.doses.items() if name == order.name}
+
+    def _told(self, dose: Dose, told: DoseFacts, runs: int, last: Instant, order: Order) -> Dose:
+        """Return a dose as the facts about it have it."""
+        due = told.delayed[-1].until if told.delayed and told.delayed[-1].until is not None else dose.due
+        started, finished, lumen = told.started, told.finished, dose.lumen
+        start = due if started is None else started.happened
+        if started is not None and started.lumen:
+            lumen = started.lumen
+        due_end, end = self._end_of(start, told, runs, last)
+        if finished is not None:
+            end = max(start, finished.happened)
+        if started is not None and order.given_as is GivenAs.PUSH and finished is None:
+            state = DoseState.GIVEN  # a push is over when it is recorded
+        else:
+            state = _state(told, within(self._happened.held(dose.order), due))
+        return replace(
+            dose,
+            lumen=lumen,
+            due=due,
+            start=start,
+            end=end,
+            due_end=due_end,
+            state=state,
+            started=None if started is None else started.happened,
+            finished=None if finished is None else finished.happened,
+            pauses=tuple(told.pauses),
+        )
+
+    def _end_of(
+        self, start: Instant, told: DoseFacts, runs: int, last: Instant
+    ) -> tuple[Instant | None, Instant | None]:
+        """Return when a dose is to finish, twice: as planned from its start, and with its pauses; None while it is
+        interrupted (S3)."""
+        paused = 0
+        for begin, resumed in told.pauses:
+            if resumed == ENDLESS:
+                return None, None
+            paused += max(0, resumed - max(begin, start))
+        end = Instant(min(start + runs + paused, last))
+        return end, end
+
+    def _extra(self, name: str, known: Iterable[str]) -> list[Dose]:
+        """Return what was recorded as started though no dose of the schedule has that key: as needed, or once more."""
+        found = []
+        keys = set(known)
+        for (order_name, key), told in self._happened.doses.items():
+            if order_name != name or key in keys or told.started is None:
+                continue
+            plan = next((plan for begins, ends, plan in self._revisions if begins <= told.started.happened < ends))
+            order = plan.orders.get(name) or next(p.orders[name] for *_, p in self._revisions if name in p.orders)
+            runs = 0 if order.continuous else duration(order) or 0
+            last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
+            at = told.started.happened
+            blank = Dose(
+                order=name,
+                key=key,
+                number=0,
+                lumen=order.lumen,
+                ordered=at,
+                due=at,
+                start=at,
+                end=at,
+                due_end=at,
+                extra=True,
+            )
+            found.append(self._told(blank, told, runs, last, order))
+        return found
+
+    def _connected(self, name: str) -> tuple[Dose, ...]:
+        doses = self._found[name]
+        if any(name in plan.orders and plan.orders[name].given_as is GivenAs.PUMP for *_, plan in self._revisions):
+            return tuple(self._lasting(name, RESERVOIR, lambda order: order.given_as is GivenAs.PUMP))
+        return doses
+
+    def _lasting(self, name: str, key: str, wanted: Callable[[Order], bool]) -> list[Dose]:
+        """Return the runs of what does not pause: one for as long as revisions order it in one lumen."""
+        runs: list[Dose] = []
+        drug = ""
+        for begins, ends, plan in self._revisions:
+            order = plan.orders.get(name)
+            open_run = runs[-1] if runs and (runs[-1].end is None or runs[-1].end > begins) else None
+            if order is None or not wanted(order):
+                if open_run is not None:
+                    runs[-1] = replace(open_run, end=begins, due_end=begins)
+                continue
+            span = self._whole_run(plan, order, key)
+            if span is None:
+                continue
+            first, end = span
+            if open_run is not None and order.lumen == open_run.lumen and order.drug == drug:
+                runs[-1] = replace(open_run, end=end, due_end=end)
+                continue
+            if open_run is not None:
+                runs[-1] = replace(open_run, end=begins, due_end=begins)
+            start = max(first, begins)
+            if start >= ends or (end is not None and end <= start and begins > first):
+                continue
+            drug = order.drug
+            runs.append(
+                Dose(
+                    order=name,
+                    key=key if not runs else f"{key}@{moment_key(start)}",
+                    number=1,
+                    lumen=order.lumen,
+                    ordered=start,
+                    due=start,
+                    start=start,
+                    end=end,
+                    due_end=end,
+                )
+            )
+        return [self._told_lasting(run) for run in runs if run.start < self._until]
+
+    def _whole_run(self, plan: Plan, order: Order, key: str) -> tuple[Instant, Instant | None] | None:
+        """Return from when to when one revision has it run; a reservoir until its last dose has run, or its removal."""
+        if key == CONTINUOUS:
+            assert order.first_dose is not None, "an order without a first dose does not pass the checks"
+            return order.first_dose.instant, continuous_end(plan, order)
+        listed = [dose for dose in self._found[order.name] if not dose.extra]
+        if not listed:
+            return None
+        first = order.first_dose.instant if order.first_dose else listed[0].ordered
+        last = listed[-1].due_end if is_over(plan, order, self._end) else continuous_end(plan, order)
+        return first, order.stops.instant if order.stops is not None else last
+
+    def _told_lasting(self, run: Dose) -> Dose:
+        """Return a run as the facts have it: its ordered end stays, whatever its start and its pauses."""
+        removed = self._happened.removed
+        if removed is not None and (run.end is None or run.end > removed):
+            run = replace(run, end=removed, due_end=removed)
+        told = self._happened.doses.get((run.order, run.key))
+        held = self._happened.held(run.order)
+        if told is None and not held:
+            return run
+        told = told or NOTHING
+        due = told.delayed[-1].until if told.delayed and told.delayed[-1].until is not None else run.due
+        start = due if told.started is None else told.started.happened
+        end = run.end if told.finished is None else max(start, told.finished.happened)
+        return replace(
+            run,
+            due=due,
+            start=start,
+            end=end,
+            state=_state(told, within(held, due)),
+            started=None if told.started is None else told.started.happened,
+            finished=None if told.finished is None else told.finished.happened,
+            pauses=tuple(told.pauses),
+        )
+
+
+NOTHING = DoseFacts()
+"""What is recorded of a dose of which nothing is recorded."""
+
+
+def _state(told: DoseFacts, held: bool) -> DoseState:
+    """Return what the facts make of a dose. That it was given outweighs that it was not (R18): it may have been."""
+    given: Sequence[Fact] = [fact for fact in (told.started, told.finished) if fact is not None]
+    if told.finished is not None and told.finished.kind is Kind.STOPPED:
+        return DoseState.STOPPED
+    if any(fact.elsewhere and not fact.lumen_used for fact in given):
+        return DoseState.ELSEWHERE
+    if told.finished is not None:
+        return DoseState.GIVEN
+    if told.started is not None:
+        return DoseState.RUNNING
+    if told.dropped is not None:
+        return DoseState.NOT_GIVEN if told.dropped.kind is Kind.NOT_GIVEN else DoseState.SKIPPED
+    return DoseState.HELD if held else DoseState.UNRECORDED

@@ -1,0 +1,203 @@
+"""What the record says, sorted by what it is about: each dose, each lumen, each order, the line (R13, R19, S1-S14).
+
+Which fact answers which dose is stated by the fact itself: its order and the dose's key. A flush names a lumen only;
+which planned flush it answers is worked out where flushes are placed.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from reminders.plan.model import Plan
+from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sign
+from reminders.schedule.model import ENDLESS, AskWhy, Spans
+from reminders.times import Instant
+
+EVERYTHING = ""
+"""The scope of a hold or release that names no order and no lumen, and of a problem that names no lumen."""
+
+
+@dataclass(slots=True)
+class DoseFacts:
+    """The facts about one dose.
+
+    ``started``: the earliest start, if several people report it. ``finished``: the earliest finish, or that it was
+    stopped early. ``dropped``: the last word that it is not to be given or was not given. ``pauses``: from each
+    interruption to its resumption, or without an end.
+    """
+
+    started: Fact | None = None
+    finished: Fact | None = None
+    delayed: list[Fact] = field(default_factory=list)
+    dropped: Fact | None = None
+    pauses: list[tuple[Instant, Instant]] = field(default_factory=list)
+    bags: list[Instant] = field(default_factory=list)
+
+
+class Happened:
+    """The facts of a record, each where it is looked for. ``plan_at`` names the plan in force at an instant."""
+
+    def __init__(self, record: Record, plan_at: Callable[[Instant], Plan]) -> None:
+        """Sort the standing facts in the order in which they happened."""
+        self.doses: dict[tuple[str, str], DoseFacts] = defaultdict(DoseFacts)
+        self.flushes: dict[str, list[Fact]] = defaultdict(list)
+        self.draws: dict[str, list[Fact]] = defaultdict(list)
+        self.skipped: dict[str, list[Fact]] = defaultdict(list)
+        self.removed: Instant | None = None
+        self.exchanged: list[Instant] = []
+        self.orders: set[str] = set()
+        self._plan_at = plan_at
+        self._holds: dict[str, list[tuple[Instant, Instant]]] = defaultdict(list)
+        self._blocks: dict[tuple[str, AskWhy], list[tuple[Instant, Instant]]] = defaultdict(list)
+        self._problems: dict[tuple[str, Sign], list[tuple[Instant, Instant]]] = defaultdict(list)
+        for fact in record.standing:
+            self._take(fact)
+
+    def held(self, order: str) -> Spans:
+        """Return the stretches in which an order is held, by itself or with everything."""
+        return tuple(sorted([*self._holds.get(order, ()), *self._holds.get(EVERYTHING, ())]))
+
+    @property
+    def away(self) -> Spans:
+        """Return the stretches in which everything is held: a stay in hospital (S14)."""
+        return tuple(self._holds.get(EVERYTHING, ()))
+
+    def blocked(self, lumen: str) -> tuple[tuple[Instant, Instant, AskWhy], ...]:
+        """Return the stretches in which nothing is offered on a lumen, with the reason, in order."""
+        spans = [(*span, why) for (name, why), found in self._blocks.items() if name in (lumen, "") for span in found]
+        return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
+
+    def problems(self, lumen: str) -> tuple[tuple[Instant, Instant, Sign], ...]:
+        """Return the stretches in which a lumen has a problem, with its sign, in order."""
+        spans = [
+            (*span, sign) for (name, sign), found in self._problems.items() if name in (lumen, "") for span in found
+        ]
+        return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
+
+    def last_recorded(self, lumen: str, touches: Iterable[Instant]) -> Instant | None:
+        """Return the last instant at which the record says that a lumen was handled."""
+        told = [fact.happened for found in (self.flushes, self.draws) for fact in found.get(lumen, ())]
+        return max([*told, *touches], default=None)
+
+    def _take(self, fact: Fact) -> None:
+        at = fact.happened
+        if fact.kind in OF_DOSE:
+            self._take_dose(fact, self.doses[fact.order, fact.dose])
+        elif fact.kind is Kind.FLUSHED:
+            self.flushes[fact.lumen].append(fact)
+        elif fact.kind is Kind.DRAWN:
+            self.draws[fact.lumen].append(fact)
+        elif fact.kind is Kind.SKIPPED:
+            if fact.order:
+                self._take_dose(fact, self.doses[fact.order, fact.dose])
+            else:
+                self.skipped[fact.lumen].append(fact)
+        elif fact.kind is Kind.HELD:
+            _open(self._holds[fact.order], at)
+        elif fact.kind is Kind.RELEASED:
+            self._release(fact)
+        elif fact.kind is Kind.PROBLEM:
+            self._take_problem(fact)
+        elif fact.kind is Kind.OUT_OF_USE:
+            _open(self._blocks[fact.lumen, AskWhy.OUT_OF_USE], at)
+        elif fact.kind is Kind.REMOVED:
+            self.removed = at if self.removed is None else min(self.removed, at)
+        elif fact.kind is Kind.EXCHANGED:
+            self.exchanged.append(at)
+            # A new line has none of the old one's troubles.
+            for spans in (*self._blocks.values(), *self._problems.values()):
+                _close(spans, at)
+
+    def _take_dose(self, fact: Fact, told: DoseFacts) -> None:
+        at = fact.happened
+        self.orders.add(fact.order)
+        if fact.kind is Kind.STARTED:
+            told.started = told.started or fact
+        elif fact.kind in (Kind.FINISHED, Kind.STOPPED):
+            if told.finished is None:
+                told.finished = fact
+                _close(told.pauses, at)
+            if fact.sign in SUSPENDS:
+                _open(self._blocks[self._lumen(fact), AskWhy.SUSPENDED], at)
+            elif fact.sign in ASKS_FIRST:
+                _open(self._problems[self._lumen(fact), fact.sign], at)
+            self._flowing(fact)
+        elif fact.kind is Kind.INTERRUPTED:
+            if told.finished is None:
+                _open(told.pauses, at)
+            if fact.sign is not None:
+                self._take_problem(fact)
+        elif fact.kind is Kind.RESUMED:
+            _close(told.pauses, at)
+            self._flowing(fact)
+        elif fact.kind is Kind.DELAYED:
+            told.delayed.append(fact)
+        elif fact.kind is Kind.BAG_CHANGED:
+            told.bags.append(at)
+        else:
+            told.dropped = fact
+
+    def _take_problem(self, fact: Fact) -> None:
+        lumen = fact.lumen or self._lumen(fact)
+        if fact.sign in SUSPENDS:
+            _open(self._blocks[lumen, AskWhy.SUSPENDED], fact.happened)
+        elif fact.sign in ASKS_FIRST:
+            _open(self._problems[lumen, fact.sign], fact.happened)
+        if fact.kind is Kind.PROBLEM and fact.sign is Sign.NOT_FLOWING and fact.dose:
+            told = self.doses[fact.order, fact.dose]
+            self.orders.add(fact.order)
+            if told.finished is None:
+                _open(told.pauses, fact.happened)
+
+    def _flowing(self, fact: Fact) -> None:
+        """An infusion that goes on, or has ended, is no longer one that does not flow (S3)."""
+        _close(self._problems[self._lumen(fact), Sign.NOT_FLOWING], fact.happened)
+
+    def _release(self, fact: Fact) -> None:
+        at = fact.happened
+        if not fact.lumen:
+            _close(self._holds[fact.order], at)
+        if not fact.order:
+            for (lumen, _), spans in (*self._blocks.items(), *self._problems.items()):
+                if lumen == fact.lumen:
+                    _close(spans, at)
+
+    def _lumen(self, fact: Fact) -> str:
+        """Return the lumen that a fact about a dose is about; everything where its order is not known any more."""
+        started = self.doses[fact.order, fact.dose].started if fact.dose else None
+        if started is not None and started.lumen:
+            return started.lumen
+        order = self._plan_at(fact.happened).orders.get(fact.order)
+        return order.lumen if order else EVERYTHING
+
+
+OF_DOSE = frozenset(
+    {
+        Kind.STARTED,
+        Kind.FINISHED,
+        Kind.STOPPED,
+        Kind.INTERRUPTED,
+        Kind.RESUMED,
+        Kind.DELAYED,
+        Kind.BAG_CHANGED,
+        Kind.NOT_GIVEN,
+    }
+)
+"""Facts that name an order and one of its doses."""
+
+
+def _open(spans: list[tuple[Instant, Instant]], at: Instant) -> None:
+    """Begin a stretch without an end, unless one is open."""
+    if not spans or spans[-1][1] <= at:
+        spans.append((at, ENDLESS))
+
+
+def _close(spans: list[tuple[Instant, Instant]], at: Instant) -> None:
+    """End the stretch that is open, if there is one."""
+    if spans and spans[-1][1] == ENDLESS:
+        spans[-1] = (spans[-1][0], at)
+
+
+def within(spans: Iterable[tuple[Instant, Instant]], at: Instant) -> bool:
+    """Say whether an instant lies in one of the stretches."""
+    return any(begin <= at < end for begin, end in spans)
