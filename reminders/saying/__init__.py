@@ -1,0 +1,1 @@
+"""What a person says, turned into what the program works with."""

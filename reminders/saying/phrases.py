@@ -1,0 +1,277 @@
+"""What a person says, taken apart: what happened, to which order or lumen, with what, and when.
+
+``finished cefazolin and flushed 20 min ago`` or ``red will not flush``: what happened, what it is about, and at the end
+the time. What is left out is worked out later, from what fits (:mod:`reminders.saying.report`).
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from typing import Any
+
+from reminders.plan.model import Plan
+from reminders.record.facts import Sign
+from reminders.saying.when import split_time
+from reminders.words import CATALOGUE
+
+_ = CATALOGUE.gettext
+
+
+class Verb(Enum):
+    """What can be said to have happened, by the words it is said with."""
+
+    DONE = "done"
+    STARTED = "started"
+    FINISHED = "finished"
+    STOPPED = "stopped early"
+    INTERRUPTED = "interrupted"
+    RESUMED = "resumed"
+    DELAYED = "delayed"
+    FLUSHED = "flushed"
+    SKIPPED = "skipped"
+    NOT_GIVEN = "not given"
+    ELSEWHERE = "given elsewhere"
+    BAG_CHANGED = "bag changed"
+    DRAWN = "blood drawn"
+    PROBLEM = "problem"
+    HELD = "held"
+    RELEASED = "released"
+    OUT_OF_USE = "out of use"
+    NEEDLE_OUT = "needle out"
+    NEEDLE_IN = "needle in"
+    HEPARIN_STOPPED = "heparin stopped"
+    EXCHANGED = "line exchanged"
+    REMOVED = "line removed"
+    TASK_DONE = "task done"
+    COUNTED = "counted"
+    IN_USE = "in use"
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """One way to say something: its verb, and what it says besides."""
+
+    verb: Verb
+    sign: Sign | None = None
+    everything: bool = False
+
+
+PHRASES: Mapping[str, Phrase] = {
+    **{verb.value: Phrase(verb) for verb in Verb if verb is not Verb.PROBLEM},
+    "given": Phrase(Verb.DONE),
+    "connected": Phrase(Verb.STARTED),
+    "disconnected": Phrase(Verb.FINISHED),
+    "paused": Phrase(Verb.INTERRUPTED),
+    "running again": Phrase(Verb.RESUMED),
+    "late": Phrase(Verb.DELAYED),
+    "missed": Phrase(Verb.NOT_GIVEN),
+    "drawn": Phrase(Verb.DRAWN),
+    "in hospital": Phrase(Verb.HELD, everything=True),
+    "home again": Phrase(Verb.RELEASED, everything=True),
+    "back in use": Phrase(Verb.RELEASED),
+    "exchanged": Phrase(Verb.EXCHANGED),
+    "removed": Phrase(Verb.REMOVED),
+    "stock counted": Phrase(Verb.COUNTED),
+    "problem": Phrase(Verb.PROBLEM, Sign.OTHER),
+    "something else": Phrase(Verb.PROBLEM, Sign.OTHER),
+    "reaction": Phrase(Verb.PROBLEM, Sign.REACTION),
+    "pain": Phrase(Verb.PROBLEM, Sign.PAIN),
+    "swelling": Phrase(Verb.PROBLEM, Sign.SWELLING),
+    "swollen": Phrase(Verb.PROBLEM, Sign.SWELLING),
+    "leak": Phrase(Verb.PROBLEM, Sign.LEAK),
+    "leaking": Phrase(Verb.PROBLEM, Sign.LEAK),
+    "will not flush": Phrase(Verb.PROBLEM, Sign.WILL_NOT_FLUSH),
+    "won't flush": Phrase(Verb.PROBLEM, Sign.WILL_NOT_FLUSH),
+    "no blood return": Phrase(Verb.PROBLEM, Sign.NO_BLOOD_RETURN),
+    "not flowing": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),
+    "pump alarm": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),
+}
+"""Every way to say what happened, with what it means."""
+
+SIGNS: Mapping[str, Sign] = {words: phrase.sign for words, phrase in PHRASES.items() if phrase.sign is not None}
+
+FILLERS = frozenset("the a an of in on lumen line dose bag infusion it has was is my".split())
+"""Words that say nothing on their own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What was said, before anything is worked out. ``when`` is the time as it was said, "" for now."""
+
+    verb: Verb
+    order: str = ""
+    lumen: str = ""
+    dose: str = ""
+    everything: bool = False
+    when: str = ""
+    sign: Sign | None = None
+    volume: str = ""
+    fluids: tuple[str, ...] = ()
+    flushed: bool = False
+    again: bool = False
+    line_used: bool = False
+    name: str = ""
+    count: int | None = None
+    note: str = ""
+    by: str = ""
+    said_by: str = ""
+    last_flush: str = ""
+
+
+class NotUnderstoodError(Exception):
+    """Words that cannot be taken apart; its text says which, and what would be understood."""
+
+
+def said(words: Sequence[str], plan: Plan) -> Said:
+    """Take apart what a person said, with the names of a plan.
+
+    Raises:
+        NotUnderstoodError: it does not begin with anything known, or names something that the plan does not have.
+    """
+    told = " ".join(words).split()
+    phrase, rest = _phrase(told)
+    if phrase.verb is Verb.TASK_DONE:
+        named, when = split_time(rest)
+        return Said(
+            verb=phrase.verb, name=_needed(" ".join(named), _("which task, such as  task done dressing")), when=when
+        )
+    if phrase.verb is Verb.COUNTED:
+        return _counted(rest)
+    rest, when = split_time(rest)
+    found = Said(verb=phrase.verb, sign=phrase.sign, everything=phrase.everything, when=when)
+    return _with_particulars(found, rest, plan)
+
+
+def _phrase(told: Sequence[str]) -> tuple[Phrase, list[str]]:
+    lowered = [word.casefold().strip(".,;:!") for word in told]
+    for first in range(len(told)):
+        for length in range(min(4, len(told) - first), 0, -1):
+            phrase = PHRASES.get(" ".join(lowered[first : first + length]))
+            if phrase is not None:
+                return phrase, [*told[:first], *told[first + length :]]
+    begun = f'"{" ".join(told[:2])}"' if told else _("Nothing")
+    raise NotUnderstoodError(
+        _("{begun} is not one of the things that can be recorded. Say one of: {known}.").format(
+            begun=begun, known=", ".join(sorted(PHRASES))
+        )
+    )
+
+
+def _needed(value: str, what: str) -> str:
+    if not value:
+        raise NotUnderstoodError(_("Something is missing: say {what}.").format(what=what))
+    return value
+
+
+def _counted(rest: Sequence[str]) -> Said:
+    """Read ``counted 12 saline syringe 10 mL``."""
+    usage = _("how many of what, such as  counted 12 saline syringe 10 mL")
+    if not rest or not re.fullmatch(r"[0-9]{1,6}", rest[0]):
+        raise NotUnderstoodError(_("Something is missing: say {what}.").format(what=usage))
+    return Said(verb=Verb.COUNTED, count=int(rest[0]), name=_needed(" ".join(rest[1:]), usage))
+
+
+PARTICULARS = re.compile(
+    r"(?P<flushed>\band flushed\b)"
+    r"|\bwith (?P<fluids>[^,]+?)(?= and flushed| through | for | after |$)"
+    r"|\bthrough (?P<through>[^,]+?)(?= and flushed| with | for | after |$)"
+    r"|\bfor (?P<sign>[^,]+?)(?= and flushed| through | with | after |$)"
+    r"|\bafter (?P<volume>[0-9][0-9.]* ?[^\s0-9]+)",
+    re.IGNORECASE,
+)
+
+
+def _with_particulars(found: Said, rest: Sequence[str], plan: Plan) -> Said:
+    text = " ".join(rest)
+    values: dict[str, Any] = {}
+    for match in PARTICULARS.finditer(text):
+        if match["flushed"]:
+            values["flushed"] = True
+        elif match["fluids"]:
+            values["fluids"] = _fluids(match["fluids"], plan)
+        elif match["through"]:
+            line = match["through"].casefold() in ("the line", "this line", "line")
+            values.update({"line_used": True} if line else {"lumen": _lumen(match["through"], plan)})
+        elif match["sign"]:
+            values["sign"] = _sign(match["sign"])
+        elif match["volume"]:
+            values["volume"] = match["volume"]
+    named = [word for word in PARTICULARS.sub(" ", text).split() if word.casefold() not in FILLERS]
+    if named:
+        values.update(_name(" ".join(named), plan))
+    return replace(found, **values)
+
+
+def _sign(text: str) -> Sign:
+    sign = SIGNS.get(text.casefold().removeprefix("a ").strip())
+    if sign is None:
+        raise NotUnderstoodError(
+            _('"{text}" is not one of the reasons that are known: {known}.').format(
+                text=text, known=", ".join(sorted(SIGNS))
+            )
+        )
+    return sign
+
+
+def _fluids(text: str, plan: Plan) -> tuple[str, ...]:
+    only = text.casefold().replace(" only", "").replace(" alone", "")
+    parts = [part.strip() for part in re.split(r" and |, ?|\+", only) if part.strip()]
+    return tuple(
+        _one_of(part, {name: (name, fluid.label) for name, fluid in plan.fluids.items()}, _("fluid")) for part in parts
+    )
+
+
+def _lumen(text: str, plan: Plan) -> str:
+    kept = " ".join(word for word in text.split() if word.casefold() not in FILLERS)
+    return _one_of(kept, _lumens(plan), _("lumen"))
+
+
+def _lumens(plan: Plan) -> dict[str, tuple[str, str]]:
+    return {name: (name, lumen.label) for name, lumen in plan.lumens.items()}
+
+
+def _name(text: str, plan: Plan) -> dict[str, object]:
+    """Find the order or the lumen, or both, that some words name."""
+    if text.casefold() in ("everything", "all"):
+        return {"everything": True}
+    orders = {name: (name, order.drug) for name, order in plan.orders.items()}
+    whole_lumen, whole_order = _matches(text, _lumens(plan)), _matches(text, orders)
+    if len(whole_order) == 1 and not whole_lumen:
+        return {"order": whole_order[0]}
+    if len(whole_lumen) == 1 and not whole_order:
+        return {"lumen": whole_lumen[0]}
+    words = text.split()
+    for cut in range(1, len(words)):
+        head, tail = " ".join(words[:cut]), " ".join(words[cut:])
+        for one, two in ((head, tail), (tail, head)):
+            order, lumen = _matches(one, orders), _matches(two, _lumens(plan))
+            if len(order) == len(lumen) == 1:
+                return {"order": order[0], "lumen": lumen[0]}
+    known = [f"{drug} ({name})" if drug.casefold() != name.casefold() else name for name, drug in orders.values()]
+    known += [_("{label} lumen").format(label=label) for name, label in _lumens(plan).values()]
+    raise NotUnderstoodError(
+        _('"{text}" names no order and no lumen of this plan, or more than one. They are: {known}.').format(
+            text=text, known=", ".join(known)
+        )
+    )
+
+
+def _one_of(text: str, known: Mapping[str, tuple[str, str]], what: str) -> str:
+    found = _matches(text, known)
+    if len(found) == 1:
+        return found[0]
+    raise NotUnderstoodError(
+        _('"{text}" is no {what} of this plan. They are: {known}.').format(
+            text=text, what=what, known=", ".join(called[1] for called in known.values())
+        )
+    )
+
+
+def _matches(text: str, known: Mapping[str, Iterable[str]]) -> list[str]:
+    """Return the names that a text means: by name or label, else by the beginning of one of them."""
+    wanted = text.casefold()
+    exact = [name for name, called in known.items() if wanted in (word.casefold() for word in called)]
+    if exact:
+        return exact
+    return [name for name, called in known.items() if any(word.casefold().startswith(wanted) for word in called)]

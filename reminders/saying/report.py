@@ -1,0 +1,436 @@
+"""From what was said to the facts of one report, or to a question back (R13, R18, S1-S14).
+
+Order, dose and lumen are inferred where only one fits. What cannot be right is asked back with the reason; what may have
+happened is never refused.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from reminders.plan.model import Plan
+from reminders.record.facts import Fact, Kind, Record, Sign
+from reminders.saying.phrases import Said, Verb
+from reminders.saying.when import UnclearTimeError, when
+from reminders.saying.which import AskBackError, Choice, Which
+from reminders.schedule.model import ENDLESS, Dose, DoseState, Outcome, Schedule, Status, Touch, TouchKind
+from reminders.schedule.status import status
+from reminders.times import Instant
+from reminders.words import CATALOGUE, lumen_words, what_words
+
+_ = CATALOGUE.gettext
+
+
+def report(said: Said, schedule: Schedule, record: Record, now: Instant, *, key: str) -> tuple[Fact, ...]:
+    """Return the facts of one report, entered ``now``; none where the record has it already.
+
+    ``key`` names the report: the same one, sent twice, is one.
+
+    Raises:
+        AskBackError: it is unclear, or cannot be right.
+    """
+    return _Reporter(said, schedule, record, now, key).facts()
+
+
+OPEN = frozenset({Status.DUE, Status.OVERDUE, Status.UNCONFIRMED})
+
+
+class _Reporter:
+    def __init__(self, said: Said, schedule: Schedule, record: Record, now: Instant, key: str) -> None:
+        self.said, self.schedule, self.record, self.now, self.key = said, schedule, record, now, key
+        self.clock = schedule.plan.clock
+        self.at = now if said.verb is Verb.DELAYED else self._when(said.when)
+        self.which = Which(said, schedule, now, self.at)
+        self.plan: Plan = self.which.plan
+
+    def facts(self) -> tuple[Fact, ...]:
+        say: Mapping[Verb, Callable[[], list[dict[str, Any]]]] = {
+            Verb.DONE: self._done,
+            Verb.STARTED: self._started,
+            Verb.ELSEWHERE: self._elsewhere,
+            Verb.FINISHED: self._finished,
+            Verb.STOPPED: self._stopped,
+            Verb.INTERRUPTED: self._interrupted,
+            Verb.RESUMED: self._resumed,
+            Verb.DELAYED: self._delayed,
+            Verb.FLUSHED: self._flushed,
+            Verb.SKIPPED: self._skipped,
+            Verb.NOT_GIVEN: self._not_given,
+            Verb.BAG_CHANGED: self._bag_changed,
+            Verb.DRAWN: self._drawn,
+            Verb.PROBLEM: self._problem,
+            Verb.HELD: self._held,
+            Verb.RELEASED: self._released,
+            Verb.OUT_OF_USE: lambda: [{"kind": Kind.OUT_OF_USE, "lumen": self.which.lumen()}],
+            Verb.NEEDLE_OUT: lambda: [{"kind": Kind.NEEDLE_OUT}],
+            Verb.NEEDLE_IN: lambda: [{"kind": Kind.NEEDLE_IN}],
+            Verb.HEPARIN_STOPPED: lambda: [{"kind": Kind.HEPARIN_STOPPED}],
+            Verb.EXCHANGED: lambda: [{"kind": Kind.EXCHANGED}],
+            Verb.REMOVED: lambda: [{"kind": Kind.REMOVED}],
+            Verb.TASK_DONE: lambda: [{"kind": Kind.TASK_DONE, "name": self.said.name}],
+            Verb.COUNTED: lambda: [{"kind": Kind.STOCK_COUNTED, "name": self.said.name, "count": self.said.count}],
+        }
+        told = say[self.said.verb]()
+        many = len(told) > 1
+        return tuple(
+            self._fact(f"{self.key}.{number}" if many else self.key, values)
+            for number, values in enumerate(told, start=1)
+        )
+
+    def _fact(self, key: str, values: dict[str, Any]) -> Fact:
+        by_whom = {"said_by": self.said.said_by} if values["kind"] in SAID_BY and self.said.said_by else {}
+        common = {"happened": self.at, "entered": self.now, "by": self.said.by, "note": self.said.note}
+        return Fact(key=key, report=self.key, **{**common, **by_whom, **values})
+
+    def _when(self, text: str, *, ahead: bool = False, of: str = "when") -> Instant:
+        try:
+            return when(text, self.clock, self.now, earliest=self.schedule.start, ahead=ahead)
+        except UnclearTimeError as unclear:
+            raise AskBackError(
+                unclear.problem,
+                [Choice(reading.words, reading.say, {of: reading.say}) for reading in unclear.readings],
+            ) from None
+
+    # Doses
+
+    def _started(self) -> list[dict[str, Any]]:
+        dose = self.which.dose_to_start()
+        if dose is None:
+            return []
+        lumen = (
+            {"lumen": self.said.lumen}
+            if self.said.lumen and self.said.lumen != self.plan.orders[dose.order].lumen
+            else {}
+        )
+        volume = {"volume": self.said.volume} if self.said.volume else {}
+        again = {"again": True} if self.said.again else {}
+        return [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key, **lumen, **volume, **again}]
+
+    def _elsewhere(self) -> list[dict[str, Any]]:
+        dose = self.which.dose_to_start()
+        if dose is None:
+            return []
+        used = {"lumen_used": True} if self.said.line_used else {}
+        told = {"kind": Kind.STARTED, "order": dose.order, "dose": dose.key, "elsewhere": True, **used}
+        flushed = {"kind": Kind.FLUSHED, "lumen": dose.lumen, "elsewhere": True}
+        return [told, flushed] if self.said.flushed else [told]
+
+    def _not_before_start(self, dose: Dose, what: str) -> None:
+        if self.at >= dose.start or dose.started is None:
+            return
+        raise AskBackError(
+            _("{drug} cannot have been {what} at {at}: it was started at {started}. Which of the two is wrong?").format(
+                drug=self.plan.orders[dose.order].drug,
+                what=what,
+                at=self.which.shown(self.at),
+                started=self.which.shown(dose.start),
+            ),
+            [
+                Choice(_("The time now said: say another one."), ""),
+                Choice(_("The start: take it back with  reminders undo , then say both again."), ""),
+            ],
+        )
+
+    def _finished(self) -> list[dict[str, Any]]:
+        earlier = self._already_finished()
+        if earlier is not None:
+            return earlier
+        dose = self.which.running_dose(_("finished"))
+        self._not_before_start(dose, _("finished"))
+        told = [{"kind": Kind.FINISHED, "order": dose.order, "dose": dose.key}]
+        if self.said.flushed:
+            told.append({"kind": Kind.FLUSHED, "lumen": dose.lumen, **self._fluids()})
+        return told
+
+    def _already_finished(self) -> list[dict[str, Any]] | None:
+        """Return what is left to record of a finish that was reported before; None if there is none about now."""
+        doses = [
+            dose
+            for name, found in self.schedule.connected.items()
+            for dose in found
+            if self.said.order in ("", name)
+            and self.said.lumen in ("", dose.lumen)
+            and self.said.dose in ("", dose.key)
+            and dose.finished is not None
+            and abs(dose.finished - self.at) <= 2 * self.plan.course.handling_time
+        ]
+        running = any(
+            dose.state is DoseState.RUNNING and self.said.order in ("", name) and self.said.lumen in ("", dose.lumen)
+            for name, found in self.schedule.connected.items()
+            for dose in found
+        )
+        if not doses or running:
+            return None
+        dose = doses[-1]
+        if self.said.flushed and any(touch.outstanding and dose in touch.ends for touch in self.schedule.touches):
+            return [{"kind": Kind.FLUSHED, "lumen": dose.lumen, **self._fluids()}]
+        if dose.finished == self.at:
+            return []
+        assert dose.finished is not None
+        raise AskBackError(
+            _("{drug} was already reported as finished at {finished}.").format(
+                drug=self.plan.orders[dose.order].drug, finished=self.which.shown(dose.finished)
+            ),
+            [
+                Choice(_("That is right: nothing to record."), "", settles=True),
+                Choice(_("That is wrong: take it back with  reminders undo , then say it again."), ""),
+            ],
+        )
+
+    def _stopped(self) -> list[dict[str, Any]]:
+        dose = self.which.running_dose(_("stopped"))
+        self._not_before_start(dose, _("stopped"))
+        sign = {"sign": self.said.sign} if self.said.sign else {}
+        volume = {"volume": self.said.volume} if self.said.volume else {}
+        told = [{"kind": Kind.STOPPED, "order": dose.order, "dose": dose.key, **sign, **volume}]
+        if self.said.flushed:
+            told.append({"kind": Kind.FLUSHED, "lumen": dose.lumen, **self._fluids()})
+        return told
+
+    def _interrupted(self) -> list[dict[str, Any]]:
+        dose = self.which.running_dose(_("interrupted"))
+        self._not_before_start(dose, _("interrupted"))
+        if any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses):
+            raise AskBackError(
+                _("{drug} is interrupted already, since {since}.").format(
+                    drug=self.plan.orders[dose.order].drug, since=self.which.shown(dose.pauses[-1][0])
+                )
+            )
+        sign = {"sign": self.said.sign} if self.said.sign else {}
+        return [{"kind": Kind.INTERRUPTED, "order": dose.order, "dose": dose.key, **sign}]
+
+    def _resumed(self) -> list[dict[str, Any]]:
+        paused = [
+            dose
+            for name, found in self.schedule.connected.items()
+            for dose in found
+            if self.said.order in ("", name)
+            and self.said.lumen in ("", dose.lumen)
+            and any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses)
+        ]
+        if len(paused) == 1:
+            return [{"kind": Kind.RESUMED, "order": paused[0].order, "dose": paused[0].key}]
+        if paused:
+            raise AskBackError(
+                _("Which infusion?"), [self.which.choice(dose, _("{drug}, started {started}")) for dose in paused]
+            )
+        raise AskBackError(
+            _(
+                "No infusion is recorded as interrupted before {at}, so none can have been resumed then. When was it?"
+            ).format(at=self.which.shown(self.at)),
+            [Choice(_("Say first when it was interrupted."), "interrupted")],
+        )
+
+    def _delayed(self) -> list[dict[str, Any]]:
+        until = self._when(self.said.when, ahead=True)
+        dose = self.which.dose_to_start()
+        if dose is None:
+            return []
+        return [{"kind": Kind.DELAYED, "order": dose.order, "dose": dose.key, "until": until}]
+
+    def _not_given(self) -> list[dict[str, Any]]:
+        return self._dropped(Kind.NOT_GIVEN)
+
+    def _dropped(self, kind: Kind) -> list[dict[str, Any]]:
+        dose = self.which.dose_to_start()
+        return [] if dose is None else [{"kind": kind, "order": dose.order, "dose": dose.key}]
+
+    def _skipped(self) -> list[dict[str, Any]]:
+        if not self.said.lumen:
+            return self._dropped(Kind.SKIPPED)
+        ahead = [
+            touch
+            for touch in self.schedule.touches
+            if touch.kind is TouchKind.IDLE_FLUSH
+            and touch.lumen == self.said.lumen
+            and touch.outcome is None
+            and (touch.at > self.now or status(touch, self.schedule, self.now) in OPEN)
+        ]
+        open_now = [touch for touch in ahead if status(touch, self.schedule, self.now) in (Status.DUE, Status.OVERDUE)]
+        touch = next(iter([*open_now[-1:], *(touch for touch in ahead if touch.at > self.now)]), None)
+        if touch is None:
+            raise AskBackError(_("No flush of this lumen is planned that could be left out."))
+        return [{"kind": Kind.SKIPPED, "lumen": touch.lumen, "planned_for": touch.planned}]
+
+    def _bag_changed(self) -> list[dict[str, Any]]:
+        with_bags = [name for name, order in self.plan.orders.items() if order.bag_every or order.bag_times]
+        order = self.said.order or self.which.one_order(with_bags, _("Which bag was changed?"))
+        dose = self.which.running_dose(_("given a new bag"), order)
+        return [{"kind": Kind.BAG_CHANGED, "order": dose.order, "dose": dose.key}]
+
+    # Lumens and the line
+
+    def _flushed(self) -> list[dict[str, Any]]:
+        lumen = self.which.lumen(self.which.flush_waits())
+        near = self.plan.course.handling_time
+        told = [fact for fact in self.record.of_kind(Kind.FLUSHED) if fact.lumen == lumen]
+        same = min(told, key=lambda fact: abs(fact.happened - self.at), default=None)
+        again = {"again": True} if self.said.again else {}
+        if same is not None and not self.said.again and abs(same.happened - self.at) <= near:
+            if same.happened == self.at:
+                return []
+            who = _(" by {name}").format(name=same.by) if same.by else ""
+            raise AskBackError(
+                _("A flush of the {lumen} was already reported{who}, at {at}.").format(
+                    lumen=lumen_words(self.plan, lumen), who=who, at=self.which.shown(same.happened)
+                ),
+                [
+                    Choice(_("It is the same one: nothing to record."), "", settles=True),
+                    Choice(_("It was flushed a second time."), "--again", {"again": True}),
+                ],
+            )
+        return [{"kind": Kind.FLUSHED, "lumen": lumen, **self._fluids(), **again}]
+
+    def _drawn(self) -> list[dict[str, Any]]:
+        lumen = self.which.lumen()
+        told: list[dict[str, Any]] = [{"kind": Kind.DRAWN, "lumen": lumen}]
+        if self.said.flushed:
+            told.append({"kind": Kind.FLUSHED, "lumen": lumen, **self._fluids()})
+        return told
+
+    def _problem(self) -> list[dict[str, Any]]:
+        if self.said.sign is Sign.NOT_FLOWING:
+            dose = self.which.running_dose(_("stuck"))
+            return [
+                {
+                    "kind": Kind.PROBLEM,
+                    "sign": Sign.NOT_FLOWING,
+                    "lumen": dose.lumen,
+                    "order": dose.order,
+                    "dose": dose.key,
+                }
+            ]
+        if self.said.sign is Sign.OTHER and not self.said.lumen:
+            return [{"kind": Kind.PROBLEM, "sign": Sign.OTHER}]
+        return [{"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": self.which.lumen(self.which.in_use_now())}]
+
+    def _held(self) -> list[dict[str, Any]]:
+        if self.said.everything:
+            return [{"kind": Kind.HELD}]
+        order = self.said.order or self.which.one_order(
+            list(self.plan.orders), _("Which order is held? Or everything?")
+        )
+        return [{"kind": Kind.HELD, "order": order}]
+
+    def _released(self) -> list[dict[str, Any]]:
+        if self.said.everything:
+            return self._home_again()
+        if self.said.lumen:
+            suspended = self._suspended(self.said.lumen)
+            if suspended and not self.said.said_by:
+                raise AskBackError(
+                    _("The {lumen} is suspended. Only a clinician can release it: who did?").format(
+                        lumen=lumen_words(self.plan, self.said.lumen)
+                    ),
+                    [Choice(_("Say the clinician's name or role."), '--said-by "nurse ..."')],
+                )
+            return [{"kind": Kind.RELEASED, "lumen": self.said.lumen}]
+        held = [name for name in self.plan.orders if self._is_held(name)]
+        order = self.said.order or self.which.one_order(held, _("What is released? An order, a lumen, or everything?"))
+        return [{"kind": Kind.RELEASED, "order": order}]
+
+    def _home_again(self) -> list[dict[str, Any]]:
+        """After a stay elsewhere the last flush there is asked for (S14)."""
+        if not self.said.last_flush:
+            raise AskBackError(
+                _(
+                    "When was the line last flushed there? Ask the hospital if you do not know; it counts for the idle limit."
+                ),
+                [
+                    Choice(_("At a time that you know."), '--last-flush "yesterday 21:00"'),
+                    Choice(
+                        _("Nobody can say: the first flush is then due at once."),
+                        "--last-flush unknown",
+                        {"last_flush": "unknown"},
+                    ),
+                ],
+            )
+        told: list[dict[str, Any]] = []
+        if self.said.last_flush != "unknown":
+            flushed = self._when(self.said.last_flush, of="last_flush")
+            lumens = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
+            told = [{"kind": Kind.FLUSHED, "lumen": name, "elsewhere": True, "happened": flushed} for name in lumens]
+        return [{"kind": Kind.RELEASED}, *told]
+
+    def _suspended(self, lumen: str) -> bool:
+        state = self.schedule.lumens.get(lumen)
+        return state is not None and any(begin <= self.at < end for begin, end, _why in state.blocked)
+
+    def _is_held(self, order: str) -> bool:
+        facts = [
+            fact for fact in self.record.of_kind(Kind.HELD, Kind.RELEASED) if fact.order == order and not fact.lumen
+        ]
+        return bool(facts) and facts[-1].kind is Kind.HELD
+
+    # "Done": what is due, as it is planned
+
+    def _done(self) -> list[dict[str, Any]]:
+        due = [
+            touch
+            for touch in self.which.open_touches()
+            if self.said.lumen in ("", touch.lumen)
+            and (
+                not self.said.order
+                or any(dose.order == self.said.order for dose in (*touch.starts, *touch.ends, *touch.bags))
+            )
+        ]
+        if not due:
+            raise AskBackError(
+                _("Nothing is due now that could be done. Say what happened, such as  flushed  or  started .")
+            )
+        if len(due) > 1:
+            raise AskBackError(
+                _("More than one thing is due. Which was done?"),
+                [
+                    Choice(
+                        f"{lumen_words(touch.plan, touch.lumen)}: {what_words(touch, touch.plan)}, {self.which.shown(touch.planned)}",
+                        touch.dose.order if touch.dose else touch.lumen,
+                        {"order": touch.dose.order} if touch.dose else {"lumen": touch.lumen},
+                    )
+                    for touch in due
+                ],
+            )
+        return self._all_of(due[0])
+
+    def _all_of(self, touch: Touch) -> list[dict[str, Any]]:
+        told: list[dict[str, Any]] = []
+        if touch.outcome is not Outcome.DONE:
+            told += [
+                {"kind": Kind.FINISHED, "order": dose.order, "dose": dose.key}
+                for dose in touch.ends
+                if not dose.finished
+            ]
+            told += [
+                {"kind": Kind.STARTED, "order": dose.order, "dose": dose.key}
+                for dose in touch.starts
+                if not dose.started
+            ]
+            told += [{"kind": Kind.BAG_CHANGED, "order": dose.order, "dose": dose.key} for dose in touch.bags]
+        if touch.outstanding or touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
+            told.append({"kind": Kind.FLUSHED, "lumen": touch.lumen, **self._fluids()})
+        return told
+
+    # Words
+
+    def _fluids(self) -> dict[str, Any]:
+        return {"fluids": self.said.fluids} if self.said.fluids else {}
+
+
+SAID_BY = frozenset(
+    {
+        Kind.RELEASED,
+        Kind.HELD,
+        Kind.SKIPPED,
+        Kind.NOT_GIVEN,
+        Kind.OUT_OF_USE,
+        Kind.STOPPED,
+        Kind.DELAYED,
+        Kind.STARTED,
+        Kind.DRAWN,
+        Kind.REMOVED,
+        Kind.EXCHANGED,
+        Kind.NEEDLE_IN,
+        Kind.NEEDLE_OUT,
+        Kind.HEPARIN_STOPPED,
+    }
+)
+"""Facts that a clinician may have ordered."""

@@ -1,0 +1,244 @@
+"""Which dose, order or lumen somebody means who does not name it: the only one that fits, or a question back."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from reminders.plan.order import GivenAs
+from reminders.saying.phrases import Said
+from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
+from reminders.schedule.status import status
+from reminders.times import DAY, Instant
+from reminders.words import CATALOGUE, lumen_words, moment_words
+
+_ = CATALOGUE.gettext
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer to a question back: in words, what to add to the command, and what it makes of what was said.
+
+    ``settles``: it is no new fact, and there is nothing more to say.
+    """
+
+    words: str
+    say: str
+    changes: Mapping[str, Any] = field(default_factory=dict)
+    settles: bool = False
+
+
+class AskBackError(Exception):
+    """Something that must be asked back: why, and what may be meant. Without choices it is refused."""
+
+    def __init__(self, problem: str, choices: Iterable[Choice] = ()) -> None:
+        """Take the whole question as a sentence, and its answers."""
+        super().__init__(problem)
+        self.problem, self.choices = problem, tuple(choices)
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A dose by its names: it may be one that the schedule does not have."""
+
+    order: str
+    key: str
+    lumen: str
+
+
+class Which:
+    """Looks for what is meant in a schedule, at the moment that was said and as things stand now."""
+
+    def __init__(self, said: Said, schedule: Schedule, now: Instant, at: Instant) -> None:
+        """Take what was said, and ``at``, the moment of which it was said."""
+        self.said, self.schedule, self.now, self.at = said, schedule, now, at
+        self.plan = schedule.plan_at(at)
+        self.clock = schedule.plan.clock
+
+    def dose_to_start(self) -> Named | None:
+        """Return the dose that was, or is to be, started; None where that is recorded already."""
+        order = self.said.order or self._order_to_start()
+        if self.plan.orders[order].as_needed and not self.said.dose:
+            return self._as_needed(order)
+        doses = self.schedule.connected[order]
+        if self.said.dose:
+            named = [dose for dose in doses if dose.key == self.said.dose]
+            if not named:
+                return Named(order, self.said.dose, self.plan.orders[order].lumen)
+            return self._again_or(named[0]) if named[0].started is not None else _named(named[0])
+        given = [dose for dose in doses if dose.started is not None]
+        open_doses = [dose for dose in doses if dose.started is None]
+        ahead = min((dose for dose in open_doses if dose.due > self.at), key=lambda dose: dose.due, default=None)
+        past = max((dose for dose in open_doses if dose.due <= self.at), key=lambda dose: dose.due, default=None)
+        near = min(given, key=lambda dose: abs(dose.start - self.at), default=None)
+        order_of = self.plan.orders[order]
+        within, cut_off = order_of.on_time_within or 0, order_of.cut_off or 0
+        meant = self._meant(past, ahead, within, cut_off)
+        if near is not None and abs(near.start - self.at) <= min(
+            (abs(dose.due - self.at) for dose in meant), default=ENDLESS
+        ):
+            return self._again_or(near)
+        if len(meant) == 1:
+            return _named(meant[0])
+        if not meant:
+            raise AskBackError(_("{drug} has no dose left in this plan.").format(drug=order_of.drug))
+        raise AskBackError(
+            _("Which dose of {drug} was it?").format(drug=order_of.drug),
+            [self.choice(dose, _("the dose of {due}")) for dose in meant],
+        )
+
+    def _meant(self, past: Dose | None, ahead: Dose | None, within: int, cut_off: int) -> list[Dose]:
+        """Return the doses that may be meant: the one whose window is open, the late one before its cut-off, else both."""
+        if ahead is not None and ahead.due - within <= self.at:
+            return [ahead]
+        if past is not None and (ahead is None or self.at <= past.due + max(cut_off, within)):
+            return [past]
+        return [dose for dose in (past, ahead) if dose is not None]
+
+    def _again_or(self, dose: Dose) -> Named | None:
+        """A dose that was reported before: the same report once more, or a second dose (R18)."""
+        if self.said.again:
+            return Named(dose.order, f"{dose.key} again {self.clock.local(self.at):%Y-%m-%dT%H:%M}", dose.lumen)
+        if dose.started == self.at:
+            return None
+        assert dose.started is not None
+        raise AskBackError(
+            _("{drug} was already reported as started at {started}, for the dose of {due}.").format(
+                drug=self.plan.orders[dose.order].drug, started=self.shown(dose.started), due=self.shown(dose.ordered)
+            ),
+            [
+                Choice(_("It is the same one: nothing to record."), "", settles=True),
+                Choice(_("It was really started a second time."), "--again", {"again": True}),
+            ],
+        )
+
+    def _as_needed(self, order: str) -> Named | None:
+        key = f"{self.clock.local(self.at):%Y-%m-%dT%H:%M}"
+        same = [dose for dose in self.schedule.doses[order] if dose.key == key]
+        return None if same else Named(order, key, self.plan.orders[order].lumen)
+
+    def _order_to_start(self) -> str:
+        """Return the one order that has a dose to start about now, or the only order there is."""
+        fitting = []
+        for name, doses in self.schedule.doses.items():
+            order = self.plan.orders.get(name)
+            if order is None or order.given_as is GivenAs.PUMP or (self.said.lumen and order.lumen != self.said.lumen):
+                continue
+            reach = max(order.cut_off or 0, order.on_time_within or 0)
+            if any(dose.started is None and abs(dose.due - self.at) <= reach for dose in doses):
+                fitting.append(name)
+        if not fitting:
+            fitting = [
+                name
+                for name in self.plan.orders
+                if not self.said.lumen or self.plan.orders[name].lumen == self.said.lumen
+            ]
+        return self.one_order(fitting, _("Which infusion?"))
+
+    def one_order(self, names: Sequence[str], question: str) -> str:
+        """Return the only order of some, or ask which."""
+        if len(names) == 1:
+            return names[0]
+        listed = names or list(self.plan.orders)
+        if not listed:
+            raise AskBackError(_("This plan has no orders."))
+        raise AskBackError(question, [Choice(self.plan.orders[name].drug, name, {"order": name}) for name in listed])
+
+    def running_dose(self, what: str, order: str = "") -> Dose:
+        """Return what runs, as recorded; where nothing is, what would have run or finished by now as planned."""
+        order, lumen = order or self.said.order, self.said.lumen
+        doses = [
+            dose
+            for name, found in self.schedule.connected.items()
+            for dose in found
+            if order in ("", name) and lumen in ("", dose.lumen) and self._can_run(dose)
+        ]
+        if self.said.dose:
+            doses = [dose for dose in doses if dose.key == self.said.dose]
+        recorded = [dose for dose in doses if dose.state is DoseState.RUNNING]
+        if not recorded:
+            recorded = self._perhaps_running(doses)
+        if len(recorded) == 1:
+            return recorded[0]
+        if not recorded:
+            raise AskBackError(
+                _(
+                    "Nothing is recorded or planned to be running {where}that could have been {what}. What was started?"
+                ).format(
+                    where="" if not lumen else _("in the {lumen} ").format(lumen=lumen_words(self.plan, lumen)),
+                    what=what,
+                ),
+                [
+                    Choice(
+                        _("{drug} was started first: say when").format(drug=self.plan.orders[name].drug),
+                        f"started {name}",
+                    )
+                    for name in self.plan.orders
+                    if order in ("", name)
+                ],
+            )
+        raise AskBackError(
+            _("Which infusion?"), [self.choice(dose, _("{drug}, started {started}")) for dose in recorded]
+        )
+
+    def _can_run(self, dose: Dose) -> bool:
+        order = self.schedule.plan_at(dose.start).orders[dose.order]
+        return order.given_as is not GivenAs.PUSH and dose.state in (DoseState.RUNNING, DoseState.UNRECORDED)
+
+    def _perhaps_running(self, doses: Sequence[Dose]) -> list[Dose]:
+        latest: dict[str, Dose] = {}
+        for dose in doses:
+            if dose.start <= self.at and (dose.end is None or self.at - dose.end <= DAY):
+                latest[dose.order] = dose
+        return list(latest.values())
+
+    def lumen(self, fitting: Sequence[str] = ()) -> str:
+        """Return the lumen that was named; else the lumen of the order that was; else the only one that fits."""
+        if self.said.lumen:
+            return self.said.lumen
+        if self.said.order:
+            return self.plan.orders[self.said.order].lumen
+        used = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
+        for names in (list(dict.fromkeys(fitting)), used):
+            if len(names) == 1:
+                return names[0]
+        raise AskBackError(
+            _("Which lumen?"),
+            [Choice(lumen_words(self.plan, name), name, {"lumen": name}) for name in self.plan.lumens],
+        )
+
+    def flush_waits(self) -> list[str]:
+        """Return the lumens in which a flush is outstanding, due or overdue."""
+        waiting = [touch for touch in self.open_touches() if touch.outstanding]
+        flushes = [touch for touch in self.open_touches() if touch.kind is TouchKind.IDLE_FLUSH]
+        return [touch.lumen for touch in (waiting or flushes)]
+
+    def in_use_now(self) -> list[str]:
+        return [
+            dose.lumen
+            for found in self.schedule.connected.values()
+            for dose in found
+            if dose.state is DoseState.RUNNING
+        ]
+
+    def open_touches(self) -> list[Touch]:
+        """Return the touches that wait to be done now."""
+        return [
+            touch
+            for touch in self.schedule.touches
+            if status(touch, self.schedule, self.now) in (Status.DUE, Status.OVERDUE) or touch.outstanding
+        ]
+
+    def shown(self, at: Instant) -> str:
+        """Show an instant on the household's clock."""
+        return moment_words(self.clock.local(at))
+
+    def choice(self, dose: Dose, words: str) -> Choice:
+        """Offer a dose as an answer."""
+        shown = words.format(
+            drug=self.plan.orders[dose.order].drug, due=self.shown(dose.due), started=self.shown(dose.start)
+        )
+        return Choice(shown, f'{dose.order} --dose "{dose.key}"', {"order": dose.order, "dose": dose.key})
+
+
+def _named(dose: Dose) -> Named:
+    return Named(dose.order, dose.key, dose.lumen)
