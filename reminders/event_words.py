@@ -3,7 +3,6 @@
 from datetime import date
 
 from reminders.plan.model import Plan, Reveals
-from reminders.record.facts import Sign
 from reminders.schedule.model import BLOCKS, Ask, AskWhy, DoseState, Outcome, Touch
 from reminders.schedule.status import window
 from reminders.units import span
@@ -19,6 +18,7 @@ from reminders.words import (
     notes_of,
     nurse_only_line,
     reason_words,
+    sign_words,
     timing_lines,
     title,
     what_to_do,
@@ -160,20 +160,6 @@ def ask_words(ask: Ask, plan: Plan, day: date) -> str:
         AskWhy.OUT_OF_USE: _("This lumen is out of use since {since}."),
         AskWhy.EXCHANGED: _("The line was exchanged at {since}, and this plan still describes the old one."),
     }[ask.why].format(other=other, since=since, sign=sign)
-
-
-def sign_words(sign: Sign) -> str:
-    """Name what went wrong."""
-    return {
-        Sign.REACTION: _("a reaction"),
-        Sign.PAIN: _("pain"),
-        Sign.SWELLING: _("swelling"),
-        Sign.LEAK: _("a leak"),
-        Sign.WILL_NOT_FLUSH: _("it will not flush"),
-        Sign.NO_BLOOD_RETURN: _("no blood return"),
-        Sign.NOT_FLOWING: _("the infusion does not flow"),
-        Sign.OTHER: _("something else"),
-    }[sign]
 
 
 def agenda_words(touch: Touch) -> str:

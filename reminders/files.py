@@ -12,15 +12,15 @@ class FileError(Exception):
     """A file or folder that cannot be read or written; its text says which, why, and what to do."""
 
 
-def read_file(path: Path) -> bytes:
-    """Return a file's bytes; of a file far too large to be a plan, only so many as show that.
+def read_file(path: Path, *, whole: bool = False) -> bytes:
+    """Return a file's bytes; of a file far too large to be a plan, only so many as show that, unless ``whole``.
 
     Raises:
         FileError: the file is not there, is a folder, or may not be read.
     """
     try:
         with path.open("rb") as file:
-            return file.read(LONGEST_FILE + 1)
+            return file.read() if whole else file.read(LONGEST_FILE + 1)
     except FileNotFoundError:
         raise FileError(f'There is no file "{path}". Check the name and the folder.') from None
     except IsADirectoryError:

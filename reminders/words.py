@@ -12,6 +12,7 @@ from gettext import NullTranslations
 from reminders.plan.durations import duration
 from reminders.plan.model import Contact, FluidKind, Plan
 from reminders.plan.order import GivenAs, Order
+from reminders.record.facts import Sign
 from reminders.schedule.counts import items_of
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
@@ -230,6 +231,20 @@ def reason_words(touch: Touch, plan: Plan) -> str:
     return said
 
 
+def sign_words(sign: Sign) -> str:
+    """Name what went wrong."""
+    return {
+        Sign.REACTION: _("a reaction"),
+        Sign.PAIN: _("pain"),
+        Sign.SWELLING: _("swelling"),
+        Sign.LEAK: _("a leak"),
+        Sign.WILL_NOT_FLUSH: _("it will not flush"),
+        Sign.NO_BLOOD_RETURN: _("no blood return"),
+        Sign.NOT_FLOWING: _("the infusion does not flow"),
+        Sign.OTHER: _("something else"),
+    }[sign]
+
+
 def prepare_words(items: Mapping[str, int]) -> str:
     """List what to lay out: ``1 × saline syringe 10 mL, 2 × hub scrub``."""
     return ", ".join(_("{count} × {item}").format(count=count, item=item) for item, count in sorted(items.items()))
@@ -322,6 +337,21 @@ CALENDAR_ENDS_BODY = _(
     "days that follow."
 )
 STILL_RUNNING = _("Still running then, and to be finished or changed: {drugs}.")
+
+NO_LONGER_BODY = _("This is not planned any more. Look at the rest of the calendar for what is.")
+DISCREET_NO_LONGER = _("Not planned any more. See your plan.")
+
+
+def no_longer(title: str, open_: bool) -> str:
+    """Title an event that is gone; a discreet one tells nothing."""
+    return _("No longer planned: {title}").format(title=title) if open_ else title
+
+
+def calendar_words(plan: Plan) -> str:
+    """Describe a calendar: which revision of the plan it shows, and the plan's note."""
+    said = _("Plan revision {revision}.").format(revision=plan.course.revision)
+    return f"{said} {plan.course.note}" if plan.course.note else said
+
 
 IN_QUIET_HOURS = _("(in the quiet hours)")
 OUTSIDE_PLAN = _("Nothing is planned on these days: the plan runs from {first} to {last}.")

@@ -7,7 +7,7 @@ from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
 from reminders.schedule.happened import within
-from reminders.schedule.model import BLOCKS, Schedule, Touch, TouchKind
+from reminders.schedule.model import BLOCKS, Ask, Schedule, Touch, TouchKind
 from reminders.schedule.status import cut_off
 from reminders.times import Instant
 from reminders.units import span
@@ -201,6 +201,7 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
     lumen = lumen_words(after.plan, name)
     yield from _next_flush(lumen, list(old.values()), list(new.values()), after, now, day)
     told: list[str] = []
+    asked: dict[tuple[Ask, ...], list[Touch]] = {}
     for uid, touch in new.items():
         was = old.get(uid)
         if touch.at < now or touch.kind is TouchKind.IDLE_FLUSH:
@@ -222,7 +223,7 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
                 )
             )
         if touch.asks and (was is None or was.asks != touch.asks):
-            told.append(_asks(touch, lumen, after.plan, day))
+            asked.setdefault(touch.asks, []).append(touch)
         elif was is not None and was.asks and not touch.asks:
             told.append(
                 _("No need to ask first any more: {what} at {at}.").format(
@@ -240,18 +241,24 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
         )
         for touch in gone
     ]
+    yield from (_asks(touches, lumen, after.plan, day) for touches in asked.values())
     yield from told[:SHOWN]
     if len(told) > SHOWN:
         yield _("And {count} more changes on the {lumen}; see the agenda.").format(count=len(told) - SHOWN, lumen=lumen)
 
 
-def _asks(touch: Touch, lumen: str, plan: Plan, day: date) -> str:
-    why = " ".join(ask_words(ask, plan, day) for ask in touch.asks)
-    said = (
-        _("Do not use the {lumen}") if any(ask.why in BLOCKS for ask in touch.asks) else _("Ask first on the {lumen}")
-    )
-    return _("{said}: {what} at {at}. {why}").format(
-        said=said.format(lumen=lumen), what=what_words(touch, touch.plan), at=clock_beside(plan, touch.at, day), why=why
+def _asks(touches: Sequence[Touch], lumen: str, plan: Plan, day: date) -> str:
+    """Say of all touches that must be asked about for one reason: the first of them, how many more, and why."""
+    first = touches[0]
+    blocked = any(ask.why in BLOCKS for ask in first.asks)
+    said = _("Do not use the {lumen}") if blocked else _("Ask first on the {lumen}")
+    more = _(", and {count} more after it").format(count=len(touches) - 1) if len(touches) > 1 else ""
+    return _("{said}: {what} at {at}{more}. {why}").format(
+        said=said.format(lumen=lumen),
+        what=what_words(first, first.plan),
+        at=clock_beside(plan, first.at, day),
+        more=more,
+        why=" ".join(ask_words(ask, plan, day) for ask in first.asks),
     )
 
 

@@ -138,9 +138,15 @@ def said(words: Sequence[str], plan: Plan) -> Said:
         )
     if phrase.verb is Verb.COUNTED:
         return _counted(rest)
-    rest, when = split_time(rest)
+    rest, when = _time_apart(rest, plan)
     found = Said(verb=phrase.verb, sign=phrase.sign, everything=phrase.everything, when=when)
     return _with_particulars(found, rest, plan)
+
+
+def _time_apart(words: Sequence[str], plan: Plan) -> tuple[list[str], str]:
+    """Split the time off; a lumen may be called 2, which is no time."""
+    rest, when = split_time(words)
+    return (list(words), "") if when in plan.lumens else (rest, when)
 
 
 def _phrase(told: Sequence[str]) -> tuple[Phrase, list[str]]:

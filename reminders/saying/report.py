@@ -222,7 +222,8 @@ class _Reporter:
 
     def _delayed(self) -> list[dict[str, Any]]:
         until = self._when(self.said.when, ahead=True)
-        dose = self.which.dose_to_start()
+        # The dose that is put off to 21:30 is the one that would be late then.
+        dose = Which(self.said, self.schedule, self.now, until).dose_to_start()
         if dose is None:
             return []
         return [{"kind": Kind.DELAYED, "order": dose.order, "dose": dose.key, "until": until}]

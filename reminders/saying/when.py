@@ -75,8 +75,8 @@ ON_THE_CLOCK = re.compile(
     rf"(?P<after> (?:{DAY_WORD}))?"
 )
 DAY_ALONE = re.compile(rf"[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}|{DAY_WORD}")
-LONGEST = 8
-"""No form has more words than this."""
+LONGEST = 6
+"""No form has more words than this: at 1 h 30 min ago."""
 
 
 def _plain(text: str) -> str:
@@ -122,10 +122,10 @@ def split_time(words: Sequence[str]) -> tuple[list[str], str]:
 def instants_showing(wall: datetime, clock: ZoneTimeline) -> list[Instant]:
     """Return every instant at which the household's clock shows ``wall`` (naive): none, one or more, in order."""
     found = set()
-    for first, last, zone in clock.segments(*_window(wall)):
+    for _from, _to, zone in clock.segments(*_window(wall)):
         for fold in (0, 1):  # PEP 495: the first and the second time that a zone's clock shows it
             instant = from_datetime(wall.replace(tzinfo=zone, fold=fold))
-            if first <= instant < last and _wall(instant, clock) == wall:
+            if _wall(instant, clock) == wall:
                 found.add(instant)
     return sorted(found)
 

@@ -52,6 +52,7 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     )
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(end + 2 * DAY))
+    removal = plans.last.course.line_removal
     names = Identities(plan)
     touches: list[Touch] = []
     states = {}
@@ -71,6 +72,7 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
         doses={name: _before(found, end) for name, found in actual.doses.items()},
         connected={name: _before(found, end) for name, found in actual.connected.items()},
         lumens=states,
+        removed=happened.removed or (removal.instant if removal else None),
         quiet=tuple(quiet),
     )
 

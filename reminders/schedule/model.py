@@ -244,7 +244,8 @@ class Schedule:
     ``plan`` is the one in force at the end; ``plans`` every one with the instant from which on it is in force.
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
-    end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen.
+    end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen; ``removed`` when the line
+    was, or is to be, removed.
     """
 
     plan: Plan
@@ -257,6 +258,7 @@ class Schedule:
     doses: Mapping[str, tuple[Dose, ...]]
     connected: Mapping[str, tuple[Dose, ...]]
     lumens: Mapping[str, LumenState]
+    removed: Instant | None
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
 
     def plan_at(self, at: Instant) -> Plan:

@@ -2,19 +2,27 @@
 
 Every event is written with ``DTSTART`` and ``DTEND`` in UTC and nothing that a reader would have to work out: no
 TZID, VTIMEZONE, RRULE or DURATION. The local time stands in words in the description.
+
+What was published before says which number an event bears: SEQUENCE, DTSTAMP and LAST-MODIFIED rise together, and only
+where the event says something else than before. An event that is gone is shown as cancelled before it is left out. A
+file for e-mail is the same calendar as an RFC 5546 PUBLISH: programs apply whichever attachment is opened last, so it is
+always the whole plan.
 """
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from icalendar import Alarm, Calendar, Event, vDuration
+from icalendar import STATUS, Alarm, Calendar, Event, vDuration, vUri
 
 from reminders import words
 from reminders.event_words import EventWords
 from reminders.plan.model import Plan, Reveals
+from reminders.record.facts import Shown
+from reminders.record.published import NOTHING, Published
 from reminders.schedule.identity import Identities
-from reminders.schedule.model import Schedule, Touch
+from reminders.schedule.model import Outcome, Schedule, Touch
 from reminders.times import DAY, Instant, utc
 
 PRODID = "-//reminders//EN"
@@ -22,9 +30,11 @@ PRODID = "-//reminders//EN"
 LARGEST_FILE = 900_000
 """Bytes. Some phones' calendars refuse files of about 1 MB (reported by users; no limit is published)."""
 
-
 SPARE = 2000
 """Bytes kept free because the closing event may say more than the one reckoned with: dates, and what still runs."""
+
+KEPT_CANCELLED = 2 * DAY
+"""How long, in minutes, a cancelled event stays in the file after its time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +42,14 @@ class CalendarFile:
     """One calendar as bytes, the number of touches that it holds, and the instant at which it ends.
 
     It holds every touch that it was asked for before the local day of ``until``, and ``left_out`` counts those from then
-    on that would have made the file too large.
+    on that would have made the file too large. ``shown`` is what it shows, by UID, ``cancelled`` events among it.
     """
 
     content: bytes
     events: int
     until: Instant
     left_out: int
+    shown: Mapping[str, Shown]
 
 
 def calendar_file(
@@ -48,11 +59,15 @@ def calendar_file(
     last: Instant | None = None,
     lumen: str | None = None,
     largest: int = LARGEST_FILE,
+    before: Published = NOTHING,
+    now: Instant | None = None,
+    for_mail: bool = False,
 ) -> CalendarFile:
     """Return the calendar of all lumens or of one, from ``first`` up to ``last``, at most ``largest`` bytes.
 
     Where the size runs out the calendar ends with a whole day. Unless it reaches the line's removal, a last event says
-    that the calendar ends.
+    that the calendar ends. ``before`` is what was published; what changes bears ``now`` (at least one minute more than
+    it bore before). ``for_mail`` makes it a PUBLISH of RFC 5546.
     """
     plan = schedule.plan
     begin = schedule.start if first is None else first
@@ -62,14 +77,20 @@ def calendar_file(
         for touch in schedule.touches
         if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
-    names = Identities(plan)
-    head = _head(plan, schedule, names, lumen).to_ical()
-    wording = EventWords(plan)
-    room = largest - len(head) - len(_ends_here(schedule, names, schedule.end, lumen).to_ical()) - SPARE
-    pieces: list[bytes] = []
+    pen = _Pen(schedule, before, now or schedule.start, lumen, for_mail)
+    gone = pen.gone()
+    tail = pen.ends_here(schedule.end)
+    room = (
+        largest
+        - len(pen.head(tail.shown.stamp))
+        - len(tail.content)
+        - sum(len(piece.content) for piece in gone)
+        - SPARE
+    )
+    pieces: list[_Piece] = []
     for touch in wanted:
-        pieces.append(_event(touch, wording, plan, names).to_ical())
-        room -= len(pieces[-1])
+        pieces.append(pen.event(touch))
+        room -= len(pieces[-1].content)
         if room < 0:
             break
     kept = len(pieces) if room >= 0 else _whole_days(wanted, len(pieces) - 1, plan)
@@ -77,12 +98,14 @@ def calendar_file(
     until = min(end, schedule.end) if kept == len(wanted) else wanted[kept].at
     if kept:
         until = max(until, Instant(wanted[kept - 1].at + 2 * plan.course.handling_time))
-    removal = plan.course.line_removal
-    if removal is None or until < removal.instant or not kept:
-        pieces.append(_ends_here(schedule, names, until, lumen).to_ical())
+    removed = schedule.removed
+    if removed is None or until < removed or not kept:
+        pieces.append(pen.ends_here(until))
+    pieces += gone
+    changed = max((piece.shown.stamp for piece in pieces), default=plan.course.takes_effect.instant)
     closing = b"END:VCALENDAR\r\n"
-    content = head.removesuffix(closing) + b"".join(pieces) + closing
-    return CalendarFile(content, kept, until, len(wanted) - kept)
+    content = pen.head(changed).removesuffix(closing) + b"".join(piece.content for piece in pieces) + closing
+    return CalendarFile(content, kept, until, len(wanted) - kept, {piece.uid: piece.shown for piece in pieces})
 
 
 def _whole_days(touches: Sequence[Touch], fit: int, plan: Plan) -> int:
@@ -93,112 +116,182 @@ def _whole_days(touches: Sequence[Touch], fit: int, plan: Plan) -> int:
     return fit
 
 
-def _head(plan: Plan, schedule: Schedule, names: Identities, lumen: str | None) -> Calendar:
-    open_ = plan.calendar.reveals is Reveals.EVERYTHING
-    name = plan.calendar.name if open_ else words.DISCREET_CALENDAR
-    if lumen is not None:
-        place = list(plan.lumens).index(lumen) + 1
-        name = f"{name}: {words.lumen_words(plan, lumen)}" if open_ else f"{name} {place}"
-    stamp = utc(plan.course.takes_effect.instant)
-    calendar = Calendar.new(
-        prodid=PRODID,
-        name=name,
-        uid=names.of("calendar", lumen or ""),
-        last_modified=stamp,
-        color=plan.calendar.colour,
-        description=plan.course.note if open_ and plan.course.note else None,
-    )
-    refresh = timedelta(minutes=plan.calendar.refresh_every)
-    calendar.add("REFRESH-INTERVAL", vDuration(refresh), parameters={"VALUE": "DURATION"})
-    calendar.add("X-PUBLISHED-TTL", vDuration(refresh))
-    calendar.add("X-ZONE-DATA", schedule.zone_data)
-    return calendar
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """One event of the file: its bytes and what they show."""
+
+    uid: str
+    content: bytes
+    shown: Shown
 
 
-def _event(touch: Touch, wording: EventWords, plan: Plan, names: Identities) -> Event:
-    title, description = wording.event(touch)
-    return _vevent(
-        plan,
-        names,
-        uid=touch.uid,
-        at=touch.at,
-        title=title,
-        description=description,
-        category=_category(touch.lumen, plan),
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Entry:
+    """What one event says, apart from its numbers. ``rings``: minutes before its start, None for no alarm."""
+
+    uid: str
+    at: Instant
+    title: str
+    description: str
+    category: str | None = None
+    rings: int | None = None
+    cancelled: bool = False
 
 
-def _category(lumen: str, plan: Plan) -> str:
-    if plan.calendar.reveals is not Reveals.EVERYTHING:
-        return str(list(plan.lumens).index(lumen) + 1)
-    return words.lumen_words(plan, lumen)
+class _Pen:
+    """Writes the parts of one calendar."""
 
+    def __init__(self, schedule: Schedule, before: Published, now: Instant, lumen: str | None, for_mail: bool) -> None:
+        self._schedule, self._before, self._now, self._lumen, self._for_mail = schedule, before, now, lumen, for_mail
+        self._plan = schedule.plan
+        self._names = Identities(self._plan)
+        self._words = EventWords(self._plan)
+        self._open = self._plan.calendar.reveals is Reveals.EVERYTHING
+        self._organizer = vUri(f"urn:uuid:{self._names.of('organizer')}")
+        if self._open:
+            self._organizer.params["CN"] = self._plan.protocol.provider
 
-def _ends_here(schedule: Schedule, names: Identities, until: Instant, lumen: str | None) -> Event:
-    """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.
+    def head(self, changed: Instant) -> bytes:
+        """Return the calendar without its events; ``changed`` is when any of them last was."""
+        plan = self._plan
+        name = plan.calendar.name if self._open else words.DISCREET_CALENDAR
+        if self._lumen is not None:
+            place = list(plan.lumens).index(self._lumen) + 1
+            name = f"{name}: {words.lumen_words(plan, self._lumen)}" if self._open else f"{name} {place}"
+        calendar = Calendar.new(
+            prodid=PRODID,
+            method="PUBLISH" if self._for_mail else None,
+            name=name,
+            uid=self._names.of("calendar", self._lumen or ""),
+            last_modified=utc(changed),
+            color=plan.calendar.colour,
+            description=words.calendar_words(plan) if self._open else None,
+        )
+        refresh = timedelta(minutes=plan.calendar.refresh_every)
+        calendar.add("REFRESH-INTERVAL", vDuration(refresh), parameters={"VALUE": "DURATION"})
+        calendar.add("X-PUBLISHED-TTL", vDuration(refresh))
+        calendar.add("X-ZONE-DATA", self._schedule.zone_data)
+        return bytes(calendar.to_ical())
 
-    It is the same event in every file of its calendar, so that a later file's takes the place of an earlier one's; its
-    SEQUENCE rises with the day. Nobody is woken for it: where it would ring in the quiet hours it rings before them.
-    """
-    plan = schedule.plan
-    at = Instant(until - plan.course.handling_time)
-    rings = at - plan.calendar.alarm_before
-    asleep = next((begin for begin, end in schedule.quiet if begin <= rings < end), None)
-    clock = plan.clock
-    said = [f"{words.moment_words(clock.local(at))}."]
-    if plan.calendar.reveals is Reveals.NOTHING:
-        said.append(words.DISCREET_END)
-    else:
-        said.append(words.CALENDAR_ENDS_BODY.format(until=words.moment_words(clock.local(until))))
-        running = [
-            plan.orders[name].drug
-            for name, doses in schedule.connected.items()
-            if lumen in (None, plan.orders[name].lumen)
-            and any(dose.start < until and (dose.end is None or dose.end >= until) for dose in doses)
+    def event(self, touch: Touch) -> _Piece:
+        """Return the event of a touch; only what is still to be done rings."""
+        title, description = self._words.event(touch)
+        ahead = touch.outcome is None or touch.outstanding
+        return self._write(
+            _Entry(
+                uid=touch.uid,
+                at=touch.at,
+                title=title,
+                description=description,
+                category=self._category(touch.lumen),
+                rings=self._plan.calendar.alarm_before if ahead else None,
+                cancelled=touch.outcome in (Outcome.SKIPPED, Outcome.HELD),
+            )
+        )
+
+    def gone(self) -> list[_Piece]:
+        """Return what was shown before and is planned no more: as cancelled, until some days after its time."""
+        planned = {touch.uid for touch in self._schedule.touches} | {self._ending}
+        shown = self._before.held if self._lumen else self._before.latest
+        return [
+            self._write(
+                _Entry(
+                    uid=uid,
+                    at=last.start,
+                    title=last.title if last.cancelled else words.no_longer(last.title, self._open),
+                    description=words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER,
+                    cancelled=True,
+                )
+            )
+            for uid, last in sorted(shown.items(), key=lambda entry: (entry[1].start, entry[0]))
+            if uid not in planned and (not last.cancelled or last.start + KEPT_CANCELLED > self._now)
         ]
-        if running:
-            said.append(words.STILL_RUNNING.format(drugs=", ".join(running)))
-    return _vevent(
-        plan,
-        names,
-        uid=names.of("calendar ends", lumen or ""),
-        at=at,
-        title=words.CALENDAR_ENDS if plan.calendar.reveals is Reveals.EVERYTHING else words.DISCREET_TITLE,
-        description="\n".join(said),
-        category=None,
-        later=max(0, (until - schedule.start) // DAY),
-        rings_before=None if asleep is None else min(at - asleep + 1, DAY - 1),  # below a day, which is nominal
-    )
 
+    @property
+    def _ending(self) -> str:
+        return self._names.of("calendar ends", self._lumen or "")
 
-def _vevent(
-    plan: Plan,
-    names: Identities,
-    *,
-    uid: str,
-    at: Instant,
-    title: str,
-    description: str,
-    category: str | None,
-    later: int = 0,
-    rings_before: int | None = None,
-) -> Event:
-    stamp = utc(plan.course.takes_effect.instant)
-    lead = plan.calendar.alarm_before if rings_before is None else rings_before
-    event = Event.new(
-        uid=uid,
-        summary=title,
-        description=description,
-        start=utc(at),
-        end=utc(Instant(at + plan.course.handling_time)),
-        stamp=stamp,
-        last_modified=stamp,
-        sequence=plan.course.revision - 1 + later,
-        categories=[category] if category else (),
-        subcomponents=[
-            Alarm.new_display(title, timedelta(minutes=-lead), uid=names.of("alarm", uid)),
-        ],
-    )
-    if plan.calendar.reveals is not Reveals.EVERYTHING:
-        event.add("CLASS", "PRIVATE")
-    return event
+    def ends_here(self, until: Instant) -> _Piece:
+        """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.
+
+        It is the same event in every file of its calendar, so that a later file's takes the place of an earlier one's;
+        its SEQUENCE rises with the day too, for a file made where the record of what was published is not at hand.
+        Nobody is woken for it: where it would ring in the quiet hours it rings before them.
+        """
+        plan, schedule = self._plan, self._schedule
+        at = Instant(until - plan.course.handling_time)
+        rings = at - plan.calendar.alarm_before
+        asleep = next((begin for begin, end in schedule.quiet if begin <= rings < end), None)
+        clock = plan.clock
+        said = [f"{words.moment_words(clock.local(at))}."]
+        if plan.calendar.reveals is Reveals.NOTHING:
+            said.append(words.DISCREET_END)
+        else:
+            said.append(words.CALENDAR_ENDS_BODY.format(until=words.moment_words(clock.local(until))))
+            running = [
+                plan.orders[name].drug
+                for name, doses in schedule.connected.items()
+                if any(
+                    self._lumen in (None, dose.lumen) and dose.start < until and (dose.end is None or dose.end >= until)
+                    for dose in doses
+                    if dose.reckoned
+                )
+            ]
+            if running:
+                said.append(words.STILL_RUNNING.format(drugs=", ".join(running)))
+        early = plan.calendar.alarm_before if asleep is None else min(at - asleep + 1, DAY - 1)  # a day is nominal
+        entry = _Entry(
+            uid=self._ending,
+            at=at,
+            title=words.CALENDAR_ENDS if self._open else words.DISCREET_TITLE,
+            description="\n".join(said),
+            rings=early,
+        )
+        return self._write(entry, later=max(0, (until - schedule.start) // DAY))
+
+    def _category(self, lumen: str) -> str:
+        if not self._open:
+            return str(list(self._plan.lumens).index(lumen) + 1)
+        return words.lumen_words(self._plan, lumen)
+
+    def _write(self, entry: _Entry, later: int = 0) -> _Piece:
+        shown = self._numbered(entry, later)
+        plan = self._plan
+        event = Event.new(
+            uid=entry.uid,
+            summary=entry.title,
+            description=entry.description,
+            start=utc(entry.at),
+            end=utc(Instant(entry.at + plan.course.handling_time)),
+            stamp=utc(shown.stamp),
+            last_modified=utc(shown.stamp),
+            sequence=shown.sequence,
+            status=STATUS.CANCELLED if entry.cancelled else None,
+            categories=[entry.category] if entry.category else (),
+            subcomponents=[]
+            if entry.rings is None
+            else [
+                Alarm.new_display(entry.title, timedelta(minutes=-entry.rings), uid=self._names.of("alarm", entry.uid))
+            ],
+        )
+        if not self._open:
+            event.add("CLASS", "PRIVATE")
+        if self._for_mail:
+            event.add("ORGANIZER", self._organizer)
+        return _Piece(entry.uid, event.to_ical(), shown)
+
+    def _numbered(self, entry: _Entry, later: int) -> Shown:
+        """Return the numbers of an event: those that it bore if it says what it said, else higher ones."""
+        course = self._plan.course
+        said = repr(
+            (entry.at, entry.title, entry.description, entry.category, entry.rings, entry.cancelled, self._open)
+        )
+        digest = hashlib.sha256(f"{said}{course.handling_time}".encode()).hexdigest()[:16]
+        last = self._before.latest.get(entry.uid)
+        if last is None:
+            sequence, stamp = course.revision - 1 + later, course.takes_effect.instant
+        elif last.digest == digest:
+            sequence, stamp = last.sequence, last.stamp
+        else:
+            sequence, stamp = last.sequence + 1, max(self._now, Instant(last.stamp + 1))
+        return Shown(sequence, digest, stamp, entry.at, entry.title, entry.cancelled)

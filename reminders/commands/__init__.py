@@ -1,0 +1,1 @@
+"""The commands that a person types: arguments in, printing and exit status out."""

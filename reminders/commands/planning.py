@@ -1,0 +1,175 @@
+"""Commands about a plan and its schedule: check, compile, compare, agenda, supplies, new-id."""
+
+import sys
+import uuid
+from datetime import date, timedelta
+from pathlib import Path
+
+import click
+
+from reminders import words
+from reminders.commands.shared import (
+    COLOURS,
+    FAILED,
+    FROM,
+    NOW,
+    PLAN,
+    TO,
+    coloured,
+    days_in_order,
+    examined,
+    fail,
+    moment_of,
+    opened,
+    seen,
+)
+from reminders.files import FileError
+from reminders.findings import Severity
+from reminders.household import NotInUseError
+from reminders.plan.model import Reveals
+from reminders.record.store import RecordError
+from reminders.schedule.counts import supplies as count_supplies
+from reminders.views.findings_text import finding_text, tally
+
+# The calendar library takes longer to load than a plan to check, so views are imported by the commands that need them.
+
+
+@click.command()
+@PLAN
+@NOW
+def check(plan: Path, now: str | None) -> None:
+    """Say what is wrong or unusual in PLAN, and what it comes to.
+
+    Prints every error, warning and note with its line and how to mend it, then a summary: sessions a day, sessions
+    in the quiet hours, supplies of a week, daily totals. Looks at the plan alone, not at what was recorded. Writes
+    nothing.
+    """
+    result = examined(plan, now)
+    for finding in result.findings:
+        click.echo(coloured(finding, finding_text(finding, result.source)) + "\n")
+    click.echo(f"{plan.name}: {tally(result.findings)}.")
+    if result.schedule is None:
+        click.echo("Nothing can be made of this plan until its errors are mended.")
+        sys.exit(FAILED)
+    from reminders.views.summary import summary
+
+    click.echo("\n" + summary(result.schedule, moment_of(now)), nl=False)
+
+
+@click.command(name="compile")
+@PLAN
+@click.option(
+    "--out",
+    required=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="The folder for the files; made if new.",
+)
+@FROM
+@TO
+@click.option("--per-lumen", is_flag=True, help="Write one calendar for each lumen instead of one for all.")
+@click.option("--for-mail", is_flag=True, help="Write the calendar as it is sent by e-mail (…-mail.ics).")
+@NOW
+def compile_(
+    plan: Path, out: Path, first: date | None, last: date | None, per_lumen: bool, for_mail: bool, now: str | None
+) -> None:
+    """Write the calendar (.ics) and the schedule (.json) of PLAN.
+
+    Open the calendar in a phone's or computer's calendar program. Where a plan is longer than phones import in one
+    file, the calendar ends earlier and says so; choose the days with --from and --to. What the calendar shows is kept in
+    the record beside the plan, so that a later file takes the place of an earlier one.
+    """
+    if first is not None and last is not None:
+        days_in_order(first, last)
+    household = opened(plan, now)
+    for finding in household.examination.findings:
+        if finding.severity is Severity.WARNING:
+            click.echo(coloured(finding, finding_text(finding, household.examination.source)) + "\n", err=True)
+    from reminders.publishing import OutsideError, Wanted, publish
+
+    wanted = Wanted(out, plan.stem, per_lumen, first, last, for_mail)
+    try:
+        household, written = publish(household, wanted, moment_of(now))
+    except (FileError, RecordError, NotInUseError, OutsideError) as error:
+        fail(str(error))
+    clock = household.plan.clock
+    for entry in written:
+        calendar = entry.calendar
+        click.echo(
+            f"Wrote {entry.place}: {calendar.events} events, {len(calendar.content) / 1000:.0f} kB, from "
+            f"{words.moment_words(clock.local(entry.begins))} to {words.moment_words(clock.local(calendar.until))}."
+        )
+        if calendar.left_out:
+            click.echo(
+                f"  {calendar.left_out} later events are left out, because phones refuse larger files. Write the "
+                f"calendar of the days that follow with --from {clock.local(calendar.until):%Y-%m-%d}."
+            )
+    click.echo(f"Wrote {out / f'{plan.stem}.json'}: {len(household.schedule(moment_of(now)).touches)} events.")
+    if household.plan.calendar.reveals is not Reveals.EVERYTHING:
+        click.echo(words.PRIVATE)
+    click.echo(words.SNAPSHOT)
+
+
+@click.command()
+@PLAN
+@FROM
+@TO
+@click.option("--steps", is_flag=True, help="Add what to lay out and every step.")
+@NOW
+def agenda(plan: Path, first: date | None, last: date | None, steps: bool, now: str | None) -> None:
+    """Print some days of PLAN, lumen by lumen: what was recorded, and what is planned.
+
+    Without --from and --to: today and the two days after it, or the plan's first three days if it has not begun.
+    Days on which the clocks change are marked. --steps adds what to lay out and what to do,
+    step by step, with the orders' notes: print that one.
+    """
+    from reminders.views.agenda import agenda as agenda_text
+    from reminders.views.agenda import plain
+
+    _household, schedule = seen(plan, now)
+    today = schedule.plan.clock.local(max(schedule.start, moment_of(now))).date()
+    first = first or (min(today, last) if last else today)
+    last = last or first + timedelta(days=2)
+    days_in_order(first, last)
+    paint = (lambda text, role: click.style(text, **COLOURS[role])) if sys.stdout.isatty() else plain
+    click.echo(agenda_text(schedule, first, last, moment_of(now), steps=steps, paint=paint), nl=False)
+
+
+@click.command(name="new-id")
+def new_id() -> None:
+    """Print a new random id for a plan.
+
+    Every plan has its own; copy what is printed into  id = "..."  under [plan].
+    """
+    click.echo(str(uuid.uuid4()))
+
+
+@click.command()
+@PLAN
+@FROM
+@TO
+@NOW
+def supplies(plan: Path, first: date | None, last: date | None, now: str | None) -> None:
+    """Count what PLAN uses up from one day to another.
+
+    Counted from the same steps that stand in the calendar. Without --from and --to: the whole plan.
+    """
+    from reminders.publishing import OutsideError, days_within
+
+    if first is not None and last is not None:
+        days_in_order(first, last)
+    _household, schedule = seen(plan, now)
+    try:
+        begin, end = days_within(schedule, first, last)
+    except OutsideError as error:
+        fail(str(error))
+    clock = schedule.plan.clock
+    days = f"{words.moment_words(clock.local(begin))} to {words.moment_words(clock.local(end))}"
+    click.echo(f"Supplies from {days}, as planned; nothing is added for breakage or early changes:")
+    items = count_supplies(schedule, begin, None if last is None else end)
+    for item, count in sorted(items.items()):
+        click.echo(f"  {count:>5}  {item}")
+    if not items:
+        click.echo("  nothing")
+    for line in words.as_needed_lines(schedule.plan):
+        click.echo(f"Not counted. {line}")

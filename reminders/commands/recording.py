@@ -1,0 +1,236 @@
+"""Commands about what really happened: record, undo, due, export, import."""
+
+import sys
+import uuid
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from reminders import words
+from reminders.commands.shared import NOW, PLAN, fail, moment_of, opened, seen
+from reminders.fact_words import fact_words
+from reminders.files import FileError, read_file, write_files
+from reminders.household import Household, NotInUseError, add_facts, put_in_use
+from reminders.record.facts import Fact, Kind, withdrawal
+from reminders.record.lines import ExportError, read_export
+from reminders.record.lines import export as export_text
+from reminders.record.store import RecordError
+from reminders.saying.answer import answer, changes
+from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
+from reminders.saying.report import report
+from reminders.saying.which import AskBackError, Choice
+from reminders.times import Instant
+
+BY = click.option("--by", default="", metavar="NAME", help="Who reports it; first name or initials will do.")
+
+WAYS = ", ".join(PHRASES)
+
+
+@click.command(
+    epilog="WHAT can be: "
+    + WAYS
+    + ". Then the order or lumen that it is about, if more than one fits; and at the end the time: 9:40, 20 min ago, "
+    "yesterday 21:15, 2026-10-26 09:40, or nothing for now."
+)
+@PLAN
+@click.argument("what", nargs=-1, required=True)
+@click.option("--dose", default="", metavar="KEY", help="Which dose it was, as a question back names it.")
+@click.option("--again", is_flag=True, help="It really happened a second time.")
+@click.option(
+    "--last-flush", default="", metavar="TIME", help="With  home again : when the line was last flushed there."
+)
+@click.option("--said-by", default="", metavar="NAME", help="The clinician who ordered or released it.")
+@click.option("--note", default="", metavar="TEXT", help="A remark for the nurse.")
+@BY
+@click.option("--key", default="", metavar="KEY", help="A name of this report; sent twice, it is one report.")
+@NOW
+def record(
+    plan: Path,
+    what: Sequence[str],
+    dose: str,
+    again: bool,
+    last_flush: str,
+    said_by: str,
+    note: str,
+    by: str,
+    key: str,
+    now: str | None,
+) -> None:
+    """Say what really happened, in a few words.
+
+    \b
+    reminders record PLAN started cefazolin 9:40
+    reminders record PLAN finished and flushed
+    reminders record PLAN flushed grey 20 min ago
+    reminders record PLAN delayed cefazolin to 11:00
+    reminders record PLAN not given cefazolin
+    reminders record PLAN red will not flush
+    reminders record PLAN stopped early after 60 mL for swelling
+    reminders record PLAN in hospital yesterday 21:15
+    reminders record PLAN done
+
+    The answer says what to do now, whom to call if need be, and what changed ahead. Calendars that were written before
+    are written again. A mistake is taken back with  reminders undo PLAN .
+    """
+    when = moment_of(now)
+    household = opened(plan, now)
+    try:
+        told = said(what, household.plan)
+    except NotUnderstoodError as error:
+        fail(str(error))
+    told = replace(told, dose=dose, again=again, last_flush=last_flush, said_by=said_by, note=note, by=by)
+    if told.verb is Verb.IN_USE:
+        _put_in_use(household, when)
+        return
+    _report(household, told, key or str(uuid.uuid4()), when)
+
+
+def _report(household: Household, told: Said, key: str, now: Instant) -> None:
+    before = household.schedule(now)
+
+    def facts(current: Household) -> tuple[Fact, ...]:
+        nonlocal told
+        while True:
+            try:
+                return report(told, current.schedule(now), current.record, now, key=key)
+            except AskBackError as error:
+                told = _ask(told, error)
+
+    try:
+        household.needs_use()
+        household, added = add_facts(household, facts, now)
+    except (RecordError, NotInUseError) as error:
+        fail(str(error))
+    mine = [fact for fact in added if fact.report == key]
+    if not mine:
+        click.echo("That is recorded already; nothing was added.")
+        return
+    for fact in mine:
+        click.echo(f"Recorded: {fact_words(fact, household.plan)}")
+    for line in answer(mine, before, household.schedule(now), now):
+        click.echo(line)
+    _calendars_again(household, now)
+
+
+def _ask(told: Said, question: AskBackError) -> Said:
+    """Ask a person at a terminal; anyone else is told what could be said instead, and nothing is recorded."""
+    click.echo(question.problem, err=True)
+    for number, choice in enumerate(question.choices, start=1):
+        click.echo(f"  {number}. {choice.words}" + (f"   (say:  {choice.say} )" if choice.say else ""), err=True)
+    offered = [choice for choice in question.choices if choice.changes or choice.settles]
+    if not offered or not sys.stdin.isatty():
+        fail("Nothing was recorded.")
+    number = click.prompt("Which number? (0 to leave it)", type=click.IntRange(0, len(question.choices)), err=True)
+    chosen: Choice | None = question.choices[number - 1] if number else None
+    if chosen is None or not chosen.changes:
+        fail("Nothing was recorded.")
+    return replace(told, **chosen.changes)
+
+
+def _put_in_use(household: Household, now: Instant) -> None:
+    before = household.schedule(now) if not household.earlier else None
+    try:
+        household, added = add_facts(household, lambda current: put_in_use(current, now), now)
+    except (RecordError, NotInUseError) as error:
+        fail(str(error))
+    if not added:
+        click.echo("That revision is in use already; nothing was added.")
+        return
+    moment = words.moment_words(household.plan.clock.local(household.plan.course.takes_effect.instant))
+    click.echo(f"Revision {household.plan.course.revision} is in use, from {moment} on.")
+    if before is None:
+        click.echo(f"What it changes:  reminders compare OLD {household.path.name}")
+    _calendars_again(household, now)
+
+
+def _calendars_again(household: Household, now: Instant) -> None:
+    """Write the calendars again; if that fails the report still stands, and the household is told."""
+    from reminders.publishing import publish_again
+
+    try:
+        _household, written, troubles = publish_again(household, now)
+    except (RecordError, NotInUseError) as error:
+        written, troubles = [], [str(error)]
+    for entry in written:
+        changed = len(entry.fact.shown) if entry.fact else 0
+        click.echo(f"Calendar written again: {entry.place} ({changed} event{'' if changed == 1 else 's'} changed).")
+    for trouble in troubles:
+        click.echo(f"A calendar is old now: {trouble} What you reported is recorded.", err=True)
+
+
+@click.command()
+@PLAN
+@BY
+@NOW
+def undo(plan: Path, by: str, now: str | None) -> None:
+    """Take back the last report. Nothing is erased: the record says that it was withdrawn."""
+    when = moment_of(now)
+    household = opened(plan, now)
+    before = household.schedule(when)
+    last = household.record.last_report
+    if last is None:
+        fail("Nothing is recorded that could be taken back.")
+    taken = [fact for fact in household.record.facts if fact.report == last and fact.kind is not Kind.WITHDRAWN]
+    try:
+        household, added = add_facts(household, lambda current: withdrawal(current.record, last, when, by), when)
+    except (RecordError, NotInUseError) as error:
+        fail(str(error))
+    for fact in taken if added else ():
+        click.echo(f"Taken back: {fact_words(fact, household.plan)}")
+    for line in changes(before, household.schedule(when), when):
+        click.echo(line)
+    _calendars_again(household, when)
+
+
+@click.command()
+@PLAN
+@NOW
+def due(plan: Path, now: str | None) -> None:
+    """Say what is due now in PLAN, lumen by lumen, what runs, and when each lumen was last flushed."""
+    from reminders.views.due import due as due_text
+
+    _household, schedule = seen(plan, now)
+    click.echo(due_text(schedule, moment_of(now)), nl=False)
+
+
+@click.command()
+@PLAN
+@click.option("--out", required=True, metavar="FILE", type=click.Path(path_type=Path), help="The file to write.")
+@NOW
+def export(plan: Path, out: Path, now: str | None) -> None:
+    """Write everything that is recorded of PLAN into a readable file (JSON lines), to keep or to move it."""
+    household = opened(plan, now)
+    if out.resolve() == household.path.resolve():
+        fail("The plan itself would be overwritten. Choose another --out.")
+    try:
+        write_files(out.parent, {out.name: export_text(household.plan.course.id, household.record).encode()})
+    except FileError as error:
+        fail(str(error))
+    click.echo(f"Wrote {out}: {len(household.record.facts)} facts.")
+
+
+@click.command(name="import")
+@PLAN
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@NOW
+def import_(plan: Path, file: Path, now: str | None) -> None:
+    """Read facts that were exported from PLAN's record elsewhere; what is there already stays once."""
+    when = moment_of(now)
+    household = opened(plan, now)
+    try:
+        text = read_file(file, whole=True).decode("utf-8")
+        plan_id, facts = read_export(text)
+    except (FileError, ExportError) as error:
+        fail(str(error))
+    except UnicodeDecodeError:
+        fail(f'"{file}" is not text in UTF-8. Export it again.')
+    if plan_id != household.plan.course.id:
+        fail(f'"{file}" is the record of another plan ({plan_id}). Nothing was read.')
+    try:
+        household, added = add_facts(household, lambda _current: facts, when)
+    except (RecordError, NotInUseError) as error:
+        fail(str(error))
+    click.echo(f"Read {len(facts)} facts; {len(added)} of them were new.")
+    _calendars_again(household, when)

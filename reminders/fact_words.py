@@ -1,0 +1,115 @@
+"""One fact in words, as it is read back to whoever reported it and as the nurse reads it later."""
+
+from datetime import date, datetime
+
+from reminders.plan.model import Plan
+from reminders.record.facts import Fact, Kind
+from reminders.times import from_datetime
+from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lumen_words, moment_words, sign_words
+
+_ = CATALOGUE.gettext
+
+
+def fact_words(fact: Fact, plan: Plan) -> str:
+    """Say a fact in a sentence, with when it happened, who reported it and any remark."""
+    when = moment_words(plan.clock.local(fact.happened))
+    lines = [_("{when}: {what}").format(when=when, what=what_happened(fact, plan))]
+    if fact.said_by:
+        lines.append(_("as {name} said").format(name=fact.said_by))
+    if fact.by:
+        lines.append(_("reported by {name}").format(name=fact.by))
+    if fact.note:
+        lines.append(_("note: {note}").format(note=fact.note))
+    return ", ".join(lines) + "."
+
+
+def what_happened(fact: Fact, plan: Plan) -> str:
+    """Say what a fact says, without when and by whom."""
+    order = plan.orders.get(fact.order)
+    drug = fact.order if order is None else drug_words(order)
+    lumen = lumen_words(plan, fact.lumen) if fact.lumen in plan.lumens else fact.lumen or _("the whole line")
+    day = plan.clock.local(fact.happened).date()
+    about = _("{drug}{dose}").format(drug=drug, dose=_dose(fact, plan, day))
+    said = _PLAIN[fact.kind].format(
+        about=about,
+        drug=drug,
+        lumen=lumen,
+        what=drug if fact.order else lumen if fact.lumen else _("everything"),
+        until="" if fact.until is None else clock_beside(plan, fact.until, day),
+        sign="" if fact.sign is None else sign_words(fact.sign),
+        planned="" if fact.planned_for is None else clock_beside(plan, fact.planned_for, day),
+        name=fact.name,
+        count=fact.count,
+        revision=fact.revision,
+        target=fact.target,
+        withdraws=fact.withdraws,
+    )
+    return said + "".join(_("; {part}").format(part=part) for part in _besides(fact, plan))
+
+
+def _dose(fact: Fact, plan: Plan, day: date) -> str:
+    """Name which dose it was by the moment for which it was ordered, where its key says that."""
+    order = plan.orders.get(fact.order)
+    if order is None or order.as_needed:
+        return ""
+    try:
+        ordered = datetime.fromisoformat(fact.dose.partition(" again ")[0].partition("[")[0])
+    except ValueError:
+        return ""
+    if ordered.tzinfo is None:
+        shown = f"{ordered:%H:%M}" if ordered.date() == day else f"{day_words(ordered.date())}, {ordered:%H:%M}"
+    else:
+        shown = clock_beside(plan, from_datetime(ordered), day)
+    return _(", dose of {time},").format(time=shown)
+
+
+def _besides(fact: Fact, plan: Plan) -> list[str]:
+    parts = []
+    if fact.kind is Kind.STARTED and fact.lumen:
+        parts.append(
+            _("through the {lumen}").format(lumen=lumen_words(plan, fact.lumen))
+            if fact.lumen in plan.lumens
+            else fact.lumen
+        )
+    if fact.fluids:
+        known = [plan.fluids[name].label if name in plan.fluids else name for name in fact.fluids]
+        parts.append(_("with {fluids}").format(fluids=_(" and ").join(known)))
+    if fact.volume:
+        parts.append(_("{volume} given").format(volume=fact.volume))
+    if fact.sign is not None and fact.kind is not Kind.PROBLEM:
+        parts.append(_("because of {sign}").format(sign=sign_words(fact.sign)))
+    if fact.elsewhere:
+        parts.append(_("elsewhere, through this line") if fact.lumen_used else _("elsewhere"))
+    if fact.again:
+        parts.append(_("a second time"))
+    return parts
+
+
+_PLAIN = {
+    Kind.IN_USE: _("plan revision {revision} put in use"),
+    Kind.REMOVED: _("the line was removed"),
+    Kind.EXCHANGED: _("the line was exchanged"),
+    Kind.NEEDLE_OUT: _("the port's needle was taken out"),
+    Kind.NEEDLE_IN: _("a needle was put into the port"),
+    Kind.HEPARIN_STOPPED: _("heparin was stopped"),
+    Kind.RELEASED: _("{what} released"),
+    Kind.RESUMED: _("{about} goes on"),
+    Kind.FINISHED: _("{about} finished"),
+    Kind.STOPPED: _("{about} stopped early"),
+    Kind.DRAWN: _("blood was drawn through the {lumen}"),
+    Kind.FLUSHED: _("the {lumen} was flushed"),
+    Kind.STARTED: _("{about} started"),
+    Kind.BAG_CHANGED: _("the bag of {drug} was changed"),
+    Kind.INTERRUPTED: _("{about} was interrupted"),
+    Kind.PROBLEM: _("{lumen}: {sign}"),
+    Kind.DELAYED: _("{about} is put off to {until}"),
+    Kind.SKIPPED: _("{what} is not to be done"),
+    Kind.NOT_GIVEN: _("{about} was not given"),
+    Kind.HELD: _("{what} held"),
+    Kind.OUT_OF_USE: _("the {lumen} is out of use"),
+    Kind.TASK_DONE: _("{name} done"),
+    Kind.STOCK_COUNTED: _("counted: {count} × {name}"),
+    Kind.WITHDRAWN: _("a report was taken back"),
+    Kind.PUBLISHED: _("a calendar was written"),
+}
+"""What each kind of fact says."""

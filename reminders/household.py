@@ -1,0 +1,187 @@
+"""A plan's file with the record that lies beside it: which revisions are in use, and what has happened since.
+
+The record belongs to the plan's id and spans its revisions. It is begun when something is first written into it; the
+plan at hand is then the one in use. A later revision is put in use only by saying so.
+"""
+
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from reminders.examine import Examination, examine
+from reminders.files import read_file
+from reminders.findings import has_errors
+from reminders.plan.model import Plan
+from reminders.plan.read import read_plan
+from reminders.record.facts import EMPTY, Fact, Kind, Record
+from reminders.record.store import ChangedMeanwhile, RecordError, Store, record_path
+from reminders.schedule.compile import compile_schedule
+from reminders.schedule.model import Schedule
+from reminders.times import Instant
+
+
+class UnusablePlanError(Exception):
+    """A plan with errors; ``examination`` holds them."""
+
+    def __init__(self, examination: Examination) -> None:
+        """Take what was found."""
+        super().__init__(f"{examination.source.name} has errors")
+        self.examination = examination
+
+
+class NotInUseError(Exception):
+    """A plan that does not fit what the record says is in use; its text says why, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """One plan file and its record, as they were read.
+
+    ``earlier`` are the revisions in use before this one. ``in_use`` is false for a revision that nobody has put in use,
+    of a plan that has a record. ``begun``: there is a record with facts.
+    """
+
+    path: Path
+    text: str
+    examination: Examination
+    plan: Plan
+    record: Record = field(repr=False)
+    earlier: tuple[Plan, ...]
+    in_use: bool
+    begun: bool
+
+    def schedule(self, now: Instant) -> Schedule:
+        """Return the schedule as plan and record have it; a revision not yet in use as if it were."""
+        return compile_schedule(self.plan, self.record, now, self.earlier)
+
+    @property
+    def store_path(self) -> Path:
+        """Return where the record is kept."""
+        return record_path(self.path, self.plan.course.id)
+
+    def needs_use(self) -> None:
+        """Refuse to write for a revision that is not in use.
+
+        Raises:
+            NotInUseError: it is not.
+        """
+        if not self.in_use:
+            last = max(plan.course.revision for plan in self.earlier)
+            raise NotInUseError(
+                f"{self.path.name} is revision {self.plan.course.revision}, and revision {last} is in use. See what changes "
+                f"with  reminders compare OLD {self.path.name} ; then put it in use with  reminders record {self.path.name} "
+                "in use ."
+            )
+
+
+def open_household(path: Path, now: Instant) -> Household:
+    """Read a plan file and its record, if there is one. Nothing is written.
+
+    Raises:
+        FileError: the plan file cannot be read.
+        UnusablePlanError: the plan has errors.
+        RecordError: the record cannot be read.
+        NotInUseError: an older revision than the one in use, or the same one with other words.
+    """
+    content = read_file(path)
+    examination = examine(path.name, content, EMPTY, now)
+    plan = examination.plan
+    if plan is None:
+        raise UnusablePlanError(examination)
+    record = _read(record_path(path, plan.course.id), plan.course.id)
+    used = _revisions(path, record)
+    earlier = tuple(used[number] for number in sorted(used) if number < plan.course.revision)
+    newest = max(used, default=0)
+    if newest > plan.course.revision:
+        raise NotInUseError(
+            f"{path.name} is revision {plan.course.revision}, and revision {newest} is in use. Use the file with revision "
+            f"{newest}; what happened under the older one is in the record."
+        )
+    same = used.get(plan.course.revision)
+    if same is not None and same != plan:
+        raise NotInUseError(
+            f"{path.name} says revision {plan.course.revision}, and so does the plan in use, which says something else. "
+            "Someone changed the file without raising revision. If the change is meant, raise revision by one and say from "
+            "when on it holds (takes_effect); if it is not, take it back."
+        )
+    in_use = same is not None or not used
+    return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(record.facts))
+
+
+def _read(path: Path, plan_id: uuid.UUID) -> Record:
+    store = Store.open(path, plan_id, create=False)
+    if store is None:
+        return EMPTY
+    with store:
+        return store.read()
+
+
+def _revisions(path: Path, record: Record) -> dict[int, Plan]:
+    """Return the plans put in use, by revision; of one that was put in use again the later word stands."""
+    found: dict[int, Plan] = {}
+    for fact in record.of_kind(Kind.IN_USE):
+        reading = read_plan(f"revision {fact.revision} in the record", fact.plan_text.encode())
+        if reading.plan is None or has_errors(reading.findings):
+            raise RecordError(
+                f"Revision {fact.revision} of {path.name}, as the record keeps it, can no longer be read by this release. "
+                "Use the release that it was recorded with, and tell the developers."
+            )
+        found[reading.plan.course.revision] = reading.plan
+    return found
+
+
+def add_facts(
+    household: Household, make: Callable[[Household], Sequence[Fact]], now: Instant
+) -> tuple[Household, tuple[Fact, ...]]:
+    """Add the facts that ``make`` finds for what is recorded so far; durable when this returns.
+
+    Where somebody else recorded something meanwhile, it is read and ``make`` is asked again. Returns the household with
+    them, and those that were new.
+
+    Raises:
+        NotInUseError: the plan is not the one in use.
+        RecordError: they cannot be written; then nothing was.
+    """
+    while True:
+        facts = list(make(household))
+        if not any(fact.kind is Kind.IN_USE for fact in facts):
+            household.needs_use()
+        if not any(fact.kind is Kind.IN_USE for fact in household.record.facts):
+            facts = [*put_in_use(household, now), *(fact for fact in facts if fact.kind is not Kind.IN_USE)]
+        store = Store.open(household.store_path, household.plan.course.id, create=True)
+        assert store is not None, "a store that may be made is there"
+        with store:
+            try:
+                added = store.append(facts, after=len(household.record.facts))
+            except ChangedMeanwhile:
+                household = open_household(household.path, now)
+                continue
+        record = household.record.with_facts(added)
+        fresh = Household(
+            household.path,
+            household.text,
+            household.examination,
+            household.plan,
+            record,
+            household.earlier,
+            True,
+            True,
+        )
+        return fresh, added
+
+
+def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:
+    """Return the fact that the plan at hand is in use from its ``takes_effect`` on; its text is kept in it."""
+    course = household.plan.course
+    return (
+        Fact(
+            key=f"in-use-{course.revision}",
+            report=f"in-use-{course.revision}",
+            kind=Kind.IN_USE,
+            happened=course.takes_effect.instant,
+            entered=now,
+            plan_text=household.text,
+            revision=course.revision,
+        ),
+    )

@@ -1,0 +1,201 @@
+"""Calendars onto the disk, and what they showed into the record; the same targets again whenever something changes."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from reminders.files import FileError, write_files
+from reminders.household import Household, add_facts
+from reminders.plan.model import Reveals
+from reminders.record.facts import Fact, Record
+from reminders.record.published import publication, published, targets
+from reminders.schedule.model import Schedule
+from reminders.times import Instant
+from reminders.views.calendar import CalendarFile, calendar_file
+from reminders.views.schedule_json import schedule_json
+from reminders.words import moment_words
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Calendars as they were asked for: the folder, the files' first name, whether one for each lumen, the first and
+    last local day, and whether for e-mail."""
+
+    folder: Path
+    stem: str
+    per_lumen: bool = False
+    first: date | None = None
+    last: date | None = None
+    for_mail: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """One calendar that was written: where, what it is, its first instant, and the fact that says what it now shows
+    that it did not show before."""
+
+    place: Path
+    calendar: CalendarFile
+    begins: Instant
+    fact: Fact | None
+
+
+class OutsideError(Exception):
+    """Days that lie outside the schedule; its text says which days there are."""
+
+
+def publish(household: Household, wanted: Wanted, now: Instant) -> tuple[Household, list[Written]]:
+    """Write the calendars and the schedule's JSON: all of them, or none.
+
+    What they show is recorded first: a number that was recorded and never seen does no harm, the reverse would.
+
+    Raises:
+        OutsideError: the days lie outside the plan.
+        FileError: a file cannot be written; then none was.
+        RecordError, NotInUseError: the record cannot be written; then nothing was.
+    """
+    written: list[Written] = []
+    contents: dict[str, bytes] = {}
+
+    def facts(current: Household) -> list[Fact]:
+        schedule = current.schedule(now)
+        begins, ends = days_within(schedule, wanted.first, wanted.last)
+        _not_onto_the_plan(household, wanted, schedule)
+        written[:] = _drawn(current.record, schedule, wanted, begins, ends, now)
+        contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
+        return [entry.fact for entry in written if entry.fact is not None]
+
+    household, _added = add_facts(household, facts, now)
+    contents.update({entry.place.name: entry.calendar.content for entry in written})
+    write_files(wanted.folder, contents)
+    return household, written
+
+
+def _not_onto_the_plan(household: Household, wanted: Wanted, schedule: Schedule) -> None:
+    names = [*_files(wanted, schedule), f"{wanted.stem}.json"]
+    if any((wanted.folder / name).resolve() == household.path.resolve() for name in names):
+        raise FileError(
+            f'The plan itself, "{household.path}", would be overwritten. Give it the ending .toml, or choose another --out.'
+        )
+
+
+def publish_again(household: Household, now: Instant) -> tuple[Household, list[Written], list[str]]:
+    """Write every calendar again that was written before and is still where it was.
+
+    Returns what was written, and in words what could not be.
+
+    Raises:
+        RecordError, NotInUseError: the record cannot be written; then nothing was.
+    """
+    written: list[Written] = []
+    troubles: list[str] = []
+    for wanted, places in _asked_for(household.record).items():
+        missing = [place for place in places if not place.is_file()]
+        if missing:
+            troubles.append(f'"{missing[0]}" is not there any more, so it was not written again.')
+            continue
+        try:
+            household, found = publish(household, wanted, now)
+        except (OutsideError, FileError) as error:
+            troubles.append(str(error))
+            continue
+        written += found
+    return household, written, troubles
+
+
+def days_within(schedule: Schedule, first: date | None, last: date | None) -> tuple[Instant, Instant]:
+    """Return the instants at which the first local day begins and the last one ends, within the schedule.
+
+    Raises:
+        OutsideError: no part of these days lies in it.
+    """
+    begin, end = schedule.start, schedule.end
+    clock = schedule.plan.clock
+    if first is not None:
+        begin = max(begin, clock.day_starts(first, first)[0][1])
+    if last is not None:
+        following = last + timedelta(days=1)
+        end = min(end, clock.day_starts(following, following)[0][1])
+    if begin >= end:
+        shown = [moment_words(clock.local(edge)) for edge in (schedule.start, schedule.end)]
+        raise OutsideError(f"These days lie outside the plan, which runs from {shown[0]} to {shown[1]}.")
+    return begin, end
+
+
+def _drawn(
+    record: Record, schedule: Schedule, wanted: Wanted, begins: Instant, ends: Instant, now: Instant
+) -> list[Written]:
+    """Draw every file that is wanted, with the numbers that follow from what the record has published."""
+
+    def drawn(first: Instant) -> list[Written]:
+        return [
+            _one(record, schedule, wanted, wanted.folder / name, lumen, (first, ends), now)
+            for name, lumen in _files(wanted, schedule).items()
+        ]
+
+    found = drawn(begins)
+    midnight = schedule.plan.clock.local(now).date()
+    today = min(schedule.end, schedule.plan.clock.day_starts(midnight, midnight)[0][1])
+    if wanted.first is None and begins < today < schedule.end and any(entry.calendar.left_out for entry in found):
+        found = drawn(today)  # where not everything fits, what is past gives way
+    return found
+
+
+def _one(
+    record: Record,
+    schedule: Schedule,
+    wanted: Wanted,
+    place: Path,
+    lumen: str | None,
+    days: tuple[Instant, Instant],
+    now: Instant,
+) -> Written:
+    target = str(place.resolve())
+    before = published(record, target)
+    calendar = calendar_file(
+        schedule, first=days[0], last=days[1], lumen=lumen, before=before, now=now, for_mail=wanted.for_mail
+    )
+    setting = {
+        "folder": str(wanted.folder.resolve()),
+        "stem": wanted.stem,
+        "lumen": lumen or "",
+        "from": wanted.first.isoformat() if wanted.first else "",
+        "to": wanted.last.isoformat() if wanted.last else "",
+        "for": "mail" if wanted.for_mail else "",
+    }
+    fact = publication(target, setting, before, calendar.shown, f"published-{uuid.uuid4()}", now)
+    return Written(place, calendar, days[0], fact)
+
+
+def _files(wanted: Wanted, schedule: Schedule) -> dict[str, str | None]:
+    """Return each file's name with its lumen.
+
+    One that is to tell nobody anything is not named after the plan or the lumen (R26).
+    """
+    plan = schedule.plan
+    lumens: list[str | None] = [None]
+    if wanted.per_lumen:
+        lumens = [name for name, lumen in plan.lumens.items() if lumen.in_use]
+    mail = "-mail" if wanted.for_mail else ""
+    if plan.calendar.reveals is not Reveals.NOTHING:
+        return {f"{wanted.stem}{'' if lumen is None else f'-{lumen}'}{mail}.ics": lumen for lumen in lumens}
+    places = {name: index for index, name in enumerate(plan.lumens, start=1)}
+    return {f"calendar{'' if lumen is None else f'-{places[lumen]}'}{mail}.ics": lumen for lumen in lumens}
+
+
+def _asked_for(record: Record) -> dict[Wanted, list[Path]]:
+    """Return what was asked for so far, with the files that came of it."""
+    found: dict[Wanted, list[Path]] = {}
+    for target, setting in targets(record).items():
+        first, last = (date.fromisoformat(setting[day]) if setting.get(day) else None for day in ("from", "to"))
+        wanted = Wanted(
+            Path(setting["folder"]),
+            setting["stem"],
+            bool(setting.get("lumen")),
+            first,
+            last,
+            setting.get("for") == "mail",
+        )
+        found.setdefault(wanted, []).append(Path(target))
+    return found
