@@ -1,11 +1,15 @@
 """What all tests share: the sample plans, compiled once, and a list of what could not be run."""
 
+import uuid
 from collections import Counter
 from pathlib import Path
 
 import pytest
 from readers.readers import libical_program
 from readers.samples import SAMPLE_PLANS, Sample, sample
+from small_plans import SAMPLES
+
+from reminders.record.store import record_path
 
 NOT_RUN = "not run: "
 
@@ -35,3 +39,17 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("not run")
         for reason, tests in sorted(missing.items()):
             terminalreporter.write_line(f"{tests} tests: {reason}")
+
+
+@pytest.fixture(autouse=True)
+def _records_of_samples_apart(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep what a test records of a sample plan out of the project's folder, and out of other tests."""
+    folder: list[Path] = []
+
+    def apart(plan_file: Path, plan_id: uuid.UUID) -> Path:
+        if plan_file.resolve().parent != SAMPLES:
+            return record_path(plan_file, plan_id)
+        folder[:] = folder or [tmp_path_factory.mktemp("records")]
+        return record_path(folder[0] / plan_file.name, plan_id)
+
+    monkeypatch.setattr("reminders.household.record_path", apart)
