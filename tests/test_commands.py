@@ -52,6 +52,11 @@ def run(*arguments: str | Path) -> Result:
     return result
 
 
+def needed(command: str, out: Path) -> tuple[str | Path, ...]:
+    """Return what a command needs besides the plan."""
+    return {"compile": ("--out", out), "export": ("--out", out), "record": ("done",), "import": (out,)}.get(command, ())
+
+
 def really_run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[bytes]:
     """Run a command as a process of its own, in the project's folder."""
     kept = {name: value for name, value in os.environ.items() if name not in ("LANG", "LC_ALL", "LC_CTYPE")}
@@ -730,7 +735,7 @@ def test_a_file_that_is_no_plan_is_told(
 
         monkeypatch.setattr(Path, "open", refused)
     out = tmp_path / "out"
-    result = run(command, path, *(("--out", out) if command == "compile" else ()), *NOW)
+    result = run(command, path, *needed(command, out), *NOW)
     assert result.exit_code == 1
     assert said in result.output
     assert "plan.toml" in result.output
@@ -739,7 +744,7 @@ def test_a_file_that_is_no_plan_is_told(
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_broken_plan_is_refused_by_every_command(tmp_path: Path, command: str) -> None:
-    result = run(command, BROKEN, *(("--out", tmp_path / "out") if command == "compile" else ()), *NOW)
+    result = run(command, BROKEN, *needed(command, tmp_path / "out"), *NOW)
     assert result.exit_code == 1
     assert "ERROR (wrong-unit) in wrong-units.toml, line 13" in result.output
     assert "15 errors" in result.output
