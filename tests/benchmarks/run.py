@@ -1,4 +1,6 @@
-"""Time and memory of a 42-day, three-lumen plan, as ratios to icalendar's own work on the same events in the same run.
+"""Time and memory, as ratios to icalendar's own work on the same events in the same run.
+
+First a 42-day, three-lumen plan; then one report on a plan of a year, with 3,000 facts in its record.
 
 ``python tests/benchmarks/run.py [ROUNDS]`` prints a table. Rounds alternate between what is measured and its base, and
 the median of the paired ratios is shown, so a machine that slows down for a while slows both.
@@ -8,20 +10,27 @@ import os
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 import icalendar
 
+from reminders.files import write_files
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
-from reminders.record.facts import EMPTY
+from reminders.record.facts import EMPTY, Fact, Kind, Record, Sign
+from reminders.record.published import published
+from reminders.record.store import Store
 from reminders.schedule.compile import compile_schedule
+from reminders.schedule.model import Schedule, TouchKind
+from reminders.times import Instant
 from reminders.views.calendar import calendar_file
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -130,6 +139,92 @@ def row(label: str, times: list[tuple[float, float]], memory: tuple[int, int], a
     return f"{label:38} {mine * 1000:8.1f} ms {ratio:8.3f} {memory[0] / memory[1]:9.3f}   {aim}"
 
 
+def plan_of_a_year() -> Plan:
+    """Return the sample's plan, made to go on for a year."""
+    text = CONTENT.decode().replace('end = "2026-11-23 08:00"', 'end = "2027-10-12 08:00"')
+    text = text.replace("last_day = 2026-11-22", "until_removal = true").replace("review_on = 2026-11-23\n", "")
+    plan = read_plan("a year", text.encode()).plan
+    assert plan is not None
+    return plan
+
+
+def facts_about(schedule: Schedule, wanted: int) -> list[Fact]:
+    """Return facts as a household reports them: each touch in turn, up to 10 minutes after its time."""
+    facts: list[Fact] = []
+
+    def say(kind: Kind, at: int, **about: str) -> None:
+        key, when = f"fact-{len(facts)}", Instant(at)
+        facts.append(Fact(key=key, report=key, kind=kind, happened=when, entered=when, **about))  # type: ignore[arg-type]
+
+    for number, touch in enumerate(schedule.touches):
+        at = touch.at + number * 7 % 11
+        for dose in touch.ends:
+            say(Kind.FINISHED, at, order=dose.order, dose=dose.key)
+        for dose in touch.starts:
+            say(Kind.STARTED, at, order=dose.order, dose=dose.key)
+        if touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
+            say(Kind.FLUSHED, at, lumen=touch.lumen)
+        if len(facts) >= wanted:
+            break
+    return facts[:wanted]
+
+
+def one_report(rounds: int) -> None:
+    """Measure one report on a plan of a year: the fact stored, the schedule replanned, the calendar written again."""
+    plan = plan_of_a_year()
+    bare = compile_schedule(plan, EMPTY, plan.course.start.instant)
+    facts = facts_about(bare, 3000)
+    now = facts[-1].happened
+    entries = entries_of(calendar_file(bare, largest=10**9).content)
+    base = seconds_of(lambda: build_with_icalendar(entries))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "record.sqlite3"
+        store = Store.open(path, plan.course.id, create=True)
+        assert store is not None
+        with store:
+            store.append(facts)
+        record = Record(tuple(facts))
+        stored = count(1)
+
+        def store_one() -> Record:
+            opened = Store.open(path, plan.course.id, create=True)
+            assert opened is not None
+            with opened:
+                known = opened.read()
+                key = f"report-{next(stored)}"
+                about = facts[-1]
+                more = Fact(
+                    key=key, report=key, kind=Kind.PROBLEM, sign=Sign.OTHER, happened=now, entered=about.entered
+                )
+                opened.append([more], after=len(known.facts))
+            return known.with_facts([more])
+
+        def rewrite(known: Record) -> None:
+            schedule = compile_schedule(plan, known, now)
+            content = calendar_file(schedule, first=now, before=published(known, "phone"), now=now).content
+            write_files(Path(folder), {"calendar.ics": content})
+
+        work: list[tuple[str, Callable[[], object], str]] = [
+            ("replanned", lambda: compile_schedule(plan, Record(record.facts), now), "0.2"),
+            ("stored: record opened, read, added to", store_one, ""),
+            ("stored, replanned, calendar rewritten", lambda: rewrite(store_one()), ""),
+        ]
+        print(f"\none report; a year, 3 lumens, {len(entries)} events, {len(facts)} facts; ratios to icalendar")
+        print(f"{'icalendar builds and serialises them':38} {base * 1000:8.1f} ms {1:8.3f}")
+        for label, doing, aim in work:
+            doing()
+            times = [(seconds(doing), seconds(lambda: build_with_icalendar(entries))) for _ in range(rounds)]
+            ratio = statistics.median(mine / other for mine, other in times)
+            middle = statistics.median(mine for mine, _ in times)
+            print(f"{label:38} {middle * 1000:8.1f} ms {ratio:8.3f} {'':9}   {aim}")
+
+
+def seconds_of(work: Callable[[], object]) -> float:
+    """Return how long the second of two calls takes; the first warms up."""
+    work()
+    return seconds(work)
+
+
 def main() -> None:
     """Measure and print."""
     rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 9
@@ -159,6 +254,7 @@ def main() -> None:
     memory = (max(mine[1] for mine, _ in pairs), max(other[1] for _, other in pairs))
     print("to the start of an interpreter that imports icalendar:")
     print(row("reminders check, whole process", [(mine[0], other[0]) for mine, other in pairs], memory, "3"))
+    one_report(max(3, rounds // 3))
 
 
 if __name__ == "__main__":
