@@ -2,13 +2,43 @@
 
 import io
 import sys
+from importlib import import_module
 
 import click
 
-from reminders.commands import planning, recording
+PLANNING, RECORDING = "reminders.commands.planning", "reminders.commands.recording"
+
+COMMANDS = {
+    "check": (PLANNING, "check"),
+    "compile": (PLANNING, "compile_"),
+    "compare": (PLANNING, "compare"),
+    "agenda": (PLANNING, "agenda"),
+    "due": (RECORDING, "due"),
+    "record": (RECORDING, "record"),
+    "undo": (RECORDING, "undo"),
+    "history": (RECORDING, "history"),
+    "supplies": (PLANNING, "supplies"),
+    "export": (RECORDING, "export"),
+    "import": (RECORDING, "import_"),
+    "new-id": (PLANNING, "new_id"),
+}
+"""Each command with the module that holds it, in the order in which the help lists them. A module is loaded when one of
+its commands is wanted, because the others need not wait for it."""
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, name = COMMANDS[cmd_name]
+        found: click.Command = getattr(import_module(module), name)
+        return found
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="reminders")
 def main() -> None:
     """Turn a patient's infusion orders into a calendar of infusions and flushes, and keep it right as things happen.
@@ -23,18 +53,3 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows a mark in its place
             stream.reconfigure(errors="replace")
-
-
-for command in (
-    planning.check,
-    planning.compile_,
-    planning.agenda,
-    planning.supplies,
-    planning.new_id,
-    recording.record,
-    recording.undo,
-    recording.due,
-    recording.export,
-    recording.import_,
-):
-    main.add_command(command)

@@ -25,9 +25,7 @@ from reminders.commands.shared import (
 )
 from reminders.files import FileError
 from reminders.findings import Severity
-from reminders.household import NotInUseError
 from reminders.plan.model import Reveals
-from reminders.record.store import RecordError
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.views.findings_text import finding_text, tally
 
@@ -85,7 +83,9 @@ def compile_(
     for finding in household.examination.findings:
         if finding.severity is Severity.WARNING:
             click.echo(coloured(finding, finding_text(finding, household.examination.source)) + "\n", err=True)
+    from reminders.household import NotInUseError
     from reminders.publishing import OutsideError, Wanted, publish
+    from reminders.record.store import RecordError
 
     wanted = Wanted(out, plan.stem, per_lumen, first, last, for_mail)
     try:

@@ -80,11 +80,24 @@ def record(
         told = said(what, household.plan)
     except NotUnderstoodError as error:
         fail(str(error))
-    told = replace(told, dose=dose, again=again, last_flush=last_flush, said_by=said_by, note=note, by=by)
+    told = replace(
+        told,
+        dose=dose,
+        again=again,
+        last_flush=last_flush,
+        said_by=_one_line(said_by),
+        note=_one_line(note),
+        by=_one_line(by),
+    )
     if told.verb is Verb.IN_USE:
         _put_in_use(household, when)
         return
     _report(household, told, key or str(uuid.uuid4()), when)
+
+
+def _one_line(text: str) -> str:
+    """Return a remark on one line, without what no keyboard types; a record's line holds it so."""
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def _report(household: Household, told: Said, key: str, now: Instant) -> None:
@@ -174,7 +187,7 @@ def undo(plan: Path, by: str, now: str | None) -> None:
         fail("Nothing is recorded that could be taken back.")
     taken = [fact for fact in household.record.facts if fact.report == last and fact.kind is not Kind.WITHDRAWN]
     try:
-        household, added = add_facts(household, lambda current: withdrawal(current.record, last, when, by), when)
+        household, added = add_facts(household, lambda current: withdrawal(current.record, last, when, _one_line(by)), when)
     except (RecordError, NotInUseError) as error:
         fail(str(error))
     for fact in taken if added else ():

@@ -3,25 +3,28 @@
 No module outside this package prints or asks what time it is.
 """
 
+from __future__ import annotations
+
 import sys
 from datetime import UTC as UTC_ZONE
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file
 from reminders.findings import Finding, Severity
-from reminders.household import Household, NotInUseError, UnusablePlanError, open_household
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
 from reminders.record.facts import EMPTY
-from reminders.record.store import RecordError
 from reminders.schedule.model import Schedule
 from reminders.times import Instant, from_datetime
 from reminders.views.findings_text import finding_text, tally
 from reminders.zones import zone
+
+if TYPE_CHECKING:  # the record's store is loaded only by the commands that open it
+    from reminders.household import Household
 
 FAILED = 1
 """The exit status where a plan has errors or a file cannot be read or written; 2 is click's: a command misused."""
@@ -78,6 +81,9 @@ def examined(plan: Path, now: str | None) -> Examination:
 
 def opened(plan: Path, now: str | None) -> Household:
     """Read a plan file and its record, or print what is wrong and stop."""
+    from reminders.household import NotInUseError, UnusablePlanError, open_household
+    from reminders.record.store import RecordError
+
     try:
         return open_household(plan, moment_of(now))
     except UnusablePlanError as error:
