@@ -89,8 +89,7 @@ def open_household(path: Path, now: Instant) -> Household:
     plan = examination.plan
     if plan is None:
         raise UnusablePlanError(examination)
-    record = _read(record_path(path, plan.course.id), plan.course.id)
-    used = _revisions(path, record)
+    record, used = recorded(path, plan)
     earlier = tuple(used[number] for number in sorted(used) if number < plan.course.revision)
     newest = max(used, default=0)
     if newest > plan.course.revision:
@@ -107,6 +106,16 @@ def open_household(path: Path, now: Instant) -> Household:
         )
     in_use = same is not None or not used
     return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(record.facts))
+
+
+def recorded(path: Path, plan: Plan) -> tuple[Record, dict[int, Plan]]:
+    """Return the record that lies beside a plan's file, and the plans in use by it, by revision; both may be empty.
+
+    Raises:
+        RecordError: the record cannot be read.
+    """
+    record = _read(record_path(path, plan.course.id), plan.course.id)
+    return record, _revisions(path, record)
 
 
 def _read(path: Path, plan_id: uuid.UUID) -> Record:

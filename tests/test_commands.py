@@ -37,11 +37,12 @@ COMMANDS = {
     "record": {"--dose", "--again", "--last-flush", "--said-by", "--note", "--by", "--key", "--now", "--help"},
     "undo": {"--by", "--now", "--help"},
     "due": {"--now", "--help"},
+    "history": {"--from", "--to", "--csv", "--json", "--out", "--now", "--help"},
     "export": {"--out", "--now", "--help"},
     "import": {"--now", "--help"},
 }
 """The commands that take a plan, with their options."""
-ALL_COMMANDS = {**COMMANDS, "new-id": {"--help"}}
+ALL_COMMANDS = {**COMMANDS, "compare": {"--now", "--help"}, "new-id": {"--help"}}
 
 
 def run(*arguments: str | Path) -> Result:

@@ -21,9 +21,10 @@ from reminders.commands.shared import (
     fail,
     moment_of,
     opened,
+    print_errors,
     seen,
 )
-from reminders.files import FileError
+from reminders.files import FileError, read_file
 from reminders.findings import Severity
 from reminders.plan.model import Reveals
 from reminders.schedule.counts import supplies as count_supplies
@@ -108,6 +109,40 @@ def compile_(
     if household.plan.calendar.reveals is not Reveals.EVERYTHING:
         click.echo(words.PRIVATE)
     click.echo(words.SNAPSHOT)
+
+
+@click.command()
+@click.argument("old", metavar="OLD", type=click.Path(path_type=Path))
+@click.argument("new", metavar="NEW", type=click.Path(path_type=Path))
+@NOW
+def compare(old: Path, new: Path, now: str | None) -> None:
+    """Say in plain words what the plan NEW changes against OLD, before anyone sends it.
+
+    First what the plan says differently, then dose by dose and flush by flush. What was recorded beside OLD is taken
+    into account. Writes nothing.
+    """
+    from reminders.household import recorded
+    from reminders.plan.read import read_plan
+    from reminders.record.store import RecordError
+    from reminders.views.compare import compare_plans
+
+    readings = []
+    for path in (old, new):
+        result = examined(path, now)
+        if result.plan is None:
+            print_errors(path, result)
+        readings.append(read_plan(path.name, read_file(path)))
+    before = readings[0].plan
+    assert before is not None, "a plan without errors was read"
+    try:
+        record, used = recorded(old, before)
+    except RecordError as error:
+        fail(str(error))
+    earlier = [plan for number, plan in sorted(used.items()) if number < before.course.revision]
+    comparison = compare_plans(readings[0], readings[1], record, moment_of(now), earlier)
+    click.echo(comparison.text, nl=False, err=comparison.refused)
+    if comparison.refused:
+        sys.exit(FAILED)
 
 
 @click.command()

@@ -1,15 +1,16 @@
-"""Commands about what really happened: record, undo, due, export, import."""
+"""Commands about what really happened: record, undo, due, history, export, import."""
 
 import sys
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import click
 
 from reminders import words
-from reminders.commands.shared import NOW, PLAN, fail, moment_of, opened, seen
+from reminders.commands.shared import FROM, NOW, PLAN, TO, days_in_order, fail, moment_of, opened, seen
 from reminders.fact_words import fact_words
 from reminders.files import FileError, read_file, write_files
 from reminders.household import Household, NotInUseError, add_facts, put_in_use
@@ -187,7 +188,9 @@ def undo(plan: Path, by: str, now: str | None) -> None:
         fail("Nothing is recorded that could be taken back.")
     taken = [fact for fact in household.record.facts if fact.report == last and fact.kind is not Kind.WITHDRAWN]
     try:
-        household, added = add_facts(household, lambda current: withdrawal(current.record, last, when, _one_line(by)), when)
+        household, added = add_facts(
+            household, lambda current: withdrawal(current.record, last, when, _one_line(by)), when
+        )
     except (RecordError, NotInUseError) as error:
         fail(str(error))
     for fact in taken if added else ():
@@ -206,6 +209,48 @@ def due(plan: Path, now: str | None) -> None:
 
     _household, schedule = seen(plan, now)
     click.echo(due_text(schedule, moment_of(now)), nl=False)
+
+
+@click.command()
+@PLAN
+@FROM
+@TO
+@click.option("--csv", "form", flag_value="csv", help="As a table for a spreadsheet.")
+@click.option("--json", "form", flag_value="json", help="For programs.")
+@click.option("--out", metavar="FILE", type=click.Path(path_type=Path), help="Write it into a file instead.")
+@NOW
+def history(
+    plan: Path, first: date | None, last: date | None, form: str | None, out: Path | None, now: str | None
+) -> None:
+    """Say what was planned in PLAN and what was recorded, for the nurse's next visit.
+
+    What needs attention first: missed, unconfirmed, limits passed, problems; then dose by dose and lumen by lumen. Without
+    --from and --to: from the plan's first day to today.
+    """
+    from reminders.views.history import history as history_of
+    from reminders.views.history_files import history_csv, history_json
+    from reminders.views.history_text import history_text
+
+    when = moment_of(now)
+    household, schedule = seen(plan, now)
+    clock = schedule.plan.clock
+    first = first or clock.local(schedule.start).date()
+    last = last or max(first, clock.local(min(when, schedule.end)).date())
+    days_in_order(first, last)
+    found = history_of(schedule, household.record, first, last, when)
+    content = {"csv": lambda: history_csv(found).encode(), "json": lambda: history_json(found)}.get(
+        form or "", lambda: history_text(found).encode()
+    )()
+    if out is None:
+        click.echo(content.decode(), nl=False)
+        return
+    if out.resolve() == household.path.resolve():
+        fail("The plan itself would be overwritten. Choose another --out.")
+    try:
+        write_files(out.parent, {out.name: content})
+    except FileError as error:
+        fail(str(error))
+    click.echo(f"Wrote {out}.")
 
 
 @click.command()
