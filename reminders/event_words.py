@@ -66,7 +66,7 @@ class EventWords:
         lines = ask_lines(touch, self._plan)
         if touch.nurse_only:
             lines.append(nurse_only_line(self._plan))
-        if touch.outstanding:
+        if touch.outstanding and touch.steps:
             lines.append(_("It has not been flushed since, as far as is recorded: due now."))
         lines += timing_lines(touch, plan) if touch.outcome is None else []
         lines += to_do
@@ -88,20 +88,21 @@ class EventWords:
 
 def marked(heading: str, touch: Touch) -> str:
     """Put before a title what the record says of the event; the time that passes changes nothing about it."""
-    if touch.outstanding:
-        return _("FLUSH NOW: {title}").format(title=heading)
-    if touch.outcome is not None:
-        closes = window(touch)[1]
-        late = touch.outcome is Outcome.DONE and (touch.flushed or touch.at) > closes
-        mark = _("Done late: {title}") if late else OUTCOME_MARKS[touch.outcome]
-        if any(dose.state is DoseState.STOPPED for dose in touch.ends):
-            mark = _("Stopped early: {title}")
-        return mark.format(title=heading)
+    if touch.outcome is not None and not touch.outstanding:
+        return _outcome_mark(touch).format(title=heading)
     if any(ask.why in BLOCKS for ask in touch.asks):
         return _("DO NOT USE: {title}").format(title=heading)
     if touch.asks:
         return _("ASK FIRST: {title}").format(title=heading)
-    return heading
+    return _("FLUSH NOW: {title}").format(title=heading) if touch.outstanding else heading
+
+
+def _outcome_mark(touch: Touch) -> str:
+    assert touch.outcome is not None, "what has no outcome is marked by what is to be done"
+    if any(dose.state is DoseState.STOPPED for dose in touch.ends):
+        return _("Stopped early: {title}")
+    late = touch.outcome is Outcome.DONE and (touch.flushed or touch.at) > window(touch)[1]
+    return _("Done late: {title}") if late else OUTCOME_MARKS[touch.outcome]
 
 
 OUTCOME_MARKS = {
@@ -154,7 +155,9 @@ def ask_words(ask: Ask, plan: Plan, day: date) -> str:
     return {
         AskWhy.OVERLAP: _("{other} runs in this lumen until {since}."),
         AskWhy.PART_GIVEN: _("The dose before it was stopped early, at {since}."),
-        AskWhy.LEADER: _("It follows {other}, which was not given here."),
+        AskWhy.LEADER: _("It follows {other}, which was not given here, or has not finished."),
+        AskWhy.HELD: _("It is held since {since}."),
+        AskWhy.NEEDLE_OUT: _("The port's needle is out since {since}."),
         AskWhy.PROBLEM: _("This lumen has a problem since {since}: {sign}. Never force a flush."),
         AskWhy.SUSPENDED: _("Since {since} this lumen must not be used until a clinician releases it."),
         AskWhy.OUT_OF_USE: _("This lumen is out of use since {since}."),

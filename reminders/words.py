@@ -220,6 +220,8 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         counted=counted.format(last=moment_words(plan.clock.local(reason.last_flush))),
         deadline=moment_words(plan.clock.local(reason.deadline)),
     )
+    if reason.last_skipped:
+        return _("{said} The flush before this one was left out, because somebody said so.").format(said=said)
     if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
         return _("{said} Without the quiet hours it would stand at {avoided}.").format(
             said=said, avoided=clock_beside(plan, reason.avoided, plan.clock.local(touch.at).date())

@@ -31,7 +31,8 @@ SHOWN = 8
 def answer(facts: Sequence[Fact], before: Schedule, after: Schedule, now: Instant) -> list[str]:
     """Return what to say to somebody who has just reported ``facts``: warnings first, then what changed ahead."""
     lines = list(dict.fromkeys(line for fact in facts for line in _advice(fact, before, after, now)))
-    waiting = [touch for touch in after.touches if touch.outstanding and touch.lumen in _lumens_of(facts, after)]
+    lumens = _lumens_of(facts, after)
+    waiting = [touch for touch in after.touches if touch.outstanding and touch.steps and touch.lumen in lumens]
     if waiting:
         lines += _flush_now(waiting[-1], after.plan)
     return [*lines, *changes(before, after, now)]

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 
 from reminders.plan.durations import duration
 from reminders.plan.model import Plan
-from reminders.plan.order import AfterLateDose, GivenAs, Order
+from reminders.plan.order import AfterLateDose, GivenAs, Order, OrderClock
 from reminders.record.facts import Fact, Kind
 from reminders.schedule.doses import continuous_end, is_over, moment_key, ordered_doses, taken_off_by
-from reminders.schedule.happened import DoseFacts, Happened, within
+from reminders.schedule.happened import AGAIN, DoseFacts, Happened, within
 from reminders.schedule.in_force import Stretch
-from reminders.schedule.model import DROPPED, ENDLESS, Ask, AskWhy, Dose, DoseState
+from reminders.schedule.model import DROPPED, ENDLESS, Ask, AskWhy, Dose, DoseState, Spans
 from reminders.times import Instant
 
 CONTINUOUS, RESERVOIR = "continuous", "reservoir"
@@ -84,7 +84,8 @@ class _Doses:
 
     def _scheduled(self, plan: Plan, order: Order, begins: Instant, ends: Instant) -> list[Dose]:
         """Return the doses that one revision orders while it is in force."""
-        leaders = self._found[order.follows] if order.follows is not None else ()
+        led = self._found[order.follows] if order.follows is not None else ()
+        leaders = [leader for leader in led if AGAIN not in leader.key]  # a second start is no second leader
         listed = ordered_doses(plan, order, min(self._until, ends), leaders)
         told = self._facts_of(order)
         runs = 0 if order.as_needed else duration(order)
@@ -113,11 +114,23 @@ class _Doses:
                 dose = self._told(dose, (told or {}).get(entry.key, NOTHING), runs, last, order)
                 if order.after_late_dose is AfterLateDose.SHIFT and dose.state not in DROPPED:
                     shift += max(0, dose.start - due)
-            leader = led_by.get(entry.key)
-            if leader is not None and (leader.state in DROPPED or leader.state is DoseState.ELSEWHERE):
-                dose = replace(dose, asks=(Ask(AskWhy.LEADER, other=leader.order),)) if not dose.started else dose
+            if (leader := led_by.get(entry.key)) is not None:
+                dose = self._led(dose, leader, plan, runs)
             found.append(dose)
         return found
+
+    def _led(self, dose: Dose, leader: Dose, plan: Plan, runs: int) -> Dose:
+        """Return a dose that follows another as that one leaves it: to be asked about, or put off with it."""
+        told = self._happened.doses.get((leader.order, leader.key))
+        if told is None:
+            return dose
+        asks = _about_leader(leader) if dose.state is DoseState.UNRECORDED else ()
+        length = duration(plan.orders[leader.order]) or 0
+        planned = Instant(leader.ordered + length + plan.orders[dose.order].follows_after)
+        if planned == dose.ordered and not asks:
+            return dose
+        known = told.last_known
+        return replace(dose, asks=asks, put_off=(*dose.put_off, (planned, known), (Instant(planned + runs), known)))
 
     def _facts_of(self, order: Order) -> dict[str, DoseFacts] | None:
         """Return the facts about an order's doses by their keys; None where it has none and none is held."""
@@ -127,18 +140,21 @@ class _Doses:
 
     def _told(self, dose: Dose, told: DoseFacts, runs: int, last: Instant, order: Order) -> Dose:
         """Return a dose as the facts about it have it."""
-        due = told.delayed[-1].until if told.delayed and told.delayed[-1].until is not None else dose.due
         started, finished, lumen = told.started, told.finished, dose.lumen
+        due = _due(told, dose.due)
         start = due if started is None else started.happened
+        if started is None and finished is not None and finished.happened <= start:
+            start = Instant(finished.happened - runs)  # it must have been started, and nobody said when
         if started is not None and started.lumen:
             lumen = started.lumen
         due_end, end = self._end_of(start, told, runs, last)
         if finished is not None:
             end = max(start, finished.happened)
-        if started is not None and order.given_as is GivenAs.PUSH and finished is None:
+        state = _state(told, within(self._happened.held(dose.order), due))
+        if state is DoseState.RUNNING and order.given_as is GivenAs.PUSH:
             state = DoseState.GIVEN  # a push is over when it is recorded
-        else:
-            state = _state(told, within(self._happened.held(dose.order), due))
+        if end is not None:
+            end = max(start, end)
         return replace(
             dose,
             lumen=lumen,
@@ -150,33 +166,33 @@ class _Doses:
             started=None if started is None else started.happened,
             finished=None if finished is None else finished.happened,
             pauses=tuple(told.pauses),
+            put_off=_put_off(told, dose.due, runs, state, lumen != order.lumen),
         )
 
     def _end_of(
         self, start: Instant, told: DoseFacts, runs: int, last: Instant
     ) -> tuple[Instant | None, Instant | None]:
-        """Return when a dose is to finish, twice: as planned from its start, and with its pauses; None while it is
-        interrupted (S3)."""
-        paused = 0
-        for begin, resumed in told.pauses:
-            if resumed == ENDLESS:
-                return None, None
-            paused += max(0, resumed - max(begin, start))
-        end = Instant(min(start + runs + paused, last))
-        return end, end
+        """Return when a dose is to finish by its start and the pauses that are over, and when it will; None for that
+        while it is interrupted (S3)."""
+        over = [(begin, resumed) for begin, resumed in told.pauses if resumed != ENDLESS]
+        paused = sum(max(0, resumed - max(begin, start)) for begin, resumed in over)
+        end = Instant(min(max([start + runs + paused, *(resumed for _, resumed in over)]), last))
+        return end, end if len(over) == len(told.pauses) else None
 
     def _extra(self, name: str, known: Iterable[str]) -> list[Dose]:
         """Return what was recorded as started though no dose of the schedule has that key: as needed, or once more."""
         found = []
         keys = set(known)
         for (order_name, key), told in self._happened.doses.items():
-            if order_name != name or key in keys or told.started is None:
+            said = told.started or told.finished
+            if order_name != name or key in keys or said is None or key.startswith((CONTINUOUS, RESERVOIR)):
                 continue
-            plan = next((plan for begins, ends, plan in self._revisions if begins <= told.started.happened < ends))
+            plan = next(plan for begins, ends, plan in self._revisions if begins <= said.happened < ends)
             order = plan.orders.get(name) or next(p.orders[name] for *_, p in self._revisions if name in p.orders)
             runs = 0 if order.continuous else duration(order) or 0
             last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
-            at = told.started.happened
+            at = said.happened
+            last = ENDLESS if at >= last else last  # after the removal nobody knows until when
             blank = Dose(
                 order=name,
                 key=key,
@@ -235,7 +251,36 @@ class _Doses:
                     due_end=end,
                 )
             )
+        runs += [self._once_more(name, key, told) for told in self._starts_again(name, key) if runs]
         return [self._told_lasting(run) for run in runs if run.start < self._until]
+
+    def _starts_again(self, name: str, key: str) -> list[tuple[str, Fact]]:
+        """Return the later starts of what runs without a pause: each is a run of its own."""
+        return [
+            (told_key, told.started)
+            for (order, told_key), told in self._happened.doses.items()
+            if order == name and told_key.startswith(f"{key}{AGAIN}") and told.started is not None
+        ]
+
+    def _once_more(self, name: str, key: str, told: tuple[str, Fact]) -> Dose:
+        told_key, started = told
+        at = started.happened
+        plan = next(plan for begins, ends, plan in self._revisions if begins <= at < ends and name in plan.orders)
+        order = plan.orders[name]
+        span = self._whole_run(plan, order, key)
+        end = None if span is None else span[1]
+        return Dose(
+            order=name,
+            key=told_key,
+            number=0,
+            lumen=order.lumen,
+            ordered=at,
+            due=at,
+            start=at,
+            end=end,
+            due_end=end,
+            extra=True,
+        )
 
     def _whole_run(self, plan: Plan, order: Order, key: str) -> tuple[Instant, Instant | None] | None:
         """Return from when to when one revision has it run; a reservoir until its last dose has run, or its removal."""
@@ -245,7 +290,8 @@ class _Doses:
         listed = [dose for dose in self._found[order.name] if not dose.extra]
         if not listed:
             return None
-        first = order.first_dose.instant if order.first_dose else listed[0].ordered
+        home = order.clock is OrderClock.HOME and order.first_dose is not None
+        first = order.first_dose.instant if home and order.first_dose is not None else listed[0].ordered
         last = listed[-1].due_end if is_over(plan, order, self._end) else continuous_end(plan, order)
         return first, order.stops.instant if order.stops is not None else last
 
@@ -259,11 +305,13 @@ class _Doses:
         if told is None and not held:
             return run
         told = told or NOTHING
-        due = told.delayed[-1].until if told.delayed and told.delayed[-1].until is not None else run.due
+        due = _due(told, run.due)
         start = due if told.started is None else told.started.happened
         end = run.end if told.finished is None else max(start, told.finished.happened)
+        lumen = told.started.lumen if told.started is not None and told.started.lumen else run.lumen
         return replace(
             run,
+            lumen=lumen,
             due=due,
             start=start,
             end=end,
@@ -278,12 +326,49 @@ NOTHING = DoseFacts()
 """What is recorded of a dose of which nothing is recorded."""
 
 
+def _put_off(told: DoseFacts, due: Instant, runs: int, state: DoseState, other_lumen: bool) -> Spans:
+    """Return when start and finish were to be and are not, each with the moment since when that is known."""
+    found: list[tuple[Instant, Instant]] = []
+
+    def put_off(known: Instant) -> None:
+        found.extend([(due, known), (Instant(due + runs), known)])
+
+    for fact in _delays(told):
+        put_off(fact.happened)
+        due = fact.until or due
+    if told.dropped is not None and state in DROPPED:
+        put_off(told.dropped.happened)
+    elif told.started is not None and (other_lumen or state is DoseState.ELSEWHERE):
+        put_off(told.started.happened)
+    return tuple(found)
+
+
+def _delays(told: DoseFacts) -> list[Fact]:
+    """Return what was said of a delay; what was said of it after the start says nothing any more."""
+    return [fact for fact in told.delayed if told.started is None or fact.happened <= told.started.happened]
+
+
+def _due(told: DoseFacts, due: Instant) -> Instant:
+    """Return when a dose is to start: when it was due, or when it was last put off to."""
+    delays = _delays(told)
+    return (delays[-1].until or due) if delays else due
+
+
+def _about_leader(leader: Dose) -> tuple[Ask, ...]:
+    """Return why to ask before a dose that follows another; nothing where that one takes its course."""
+    if leader.state is DoseState.STOPPED:
+        return (Ask(AskWhy.PART_GIVEN, since=leader.end, other=leader.order),)
+    if leader.state in DROPPED or leader.state is DoseState.ELSEWHERE or leader.end is None:
+        return (Ask(AskWhy.LEADER, other=leader.order),)
+    return ()
+
+
 def _state(told: DoseFacts, held: bool) -> DoseState:
     """Return what the facts make of a dose. That it was given outweighs that it was not (R18): it may have been."""
     given: Sequence[Fact] = [fact for fact in (told.started, told.finished) if fact is not None]
     if told.finished is not None and told.finished.kind is Kind.STOPPED:
         return DoseState.STOPPED
-    if any(fact.elsewhere and not fact.lumen_used for fact in given):
+    if given and given[0].elsewhere and not given[0].lumen_used:
         return DoseState.ELSEWHERE
     if told.finished is not None:
         return DoseState.GIVEN

@@ -4,7 +4,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from reminders.plan.model import FluidKind, Lumen, Plan
+from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import Fact
 from reminders.schedule.idle import Recorded
 from reminders.times import Instant
@@ -13,12 +13,14 @@ from reminders.times import Instant
 @dataclass(slots=True)
 class Anchor:
     """A touch that a recorded flush may belong to. ``waits``: it ends in a flush that is said on its own; ``said``: that
-    it came so far is recorded."""
+    it came so far is recorded; ``flushes``: something is pushed in it."""
 
     at: Instant
     waits: bool
     said: bool
+    flushes: bool
     flushed: Instant | None = None
+    counts: bool = True
 
 
 def distinct(flushes: Iterable[Fact], plan_at: Callable[[Instant], Plan]) -> list[Fact]:
@@ -43,40 +45,30 @@ def assign(
 ) -> None:
     """Give each recorded flush to the touch that it belongs to; the others go to ``besides``.
 
-    It belongs to a touch within the handling time of it; to an infusion that was said to have finished, or a draw, whose
-    flush is still to come; to a finish that nobody reported, if it is nearer to that than to the next idle flush.
+    It belongs to the last infusion that was said to have finished, or draw, whose flush is still to come; else to a touch
+    that began within the handling time before it, whose own flush it is.
     """
     anchors = sorted(anchors, key=lambda anchor: anchor.at)
     at = [anchor.at for anchor in anchors]
     for fact in flushes:
         plan, when = plan_at(fact.happened), fact.happened
-        near = plan.course.handling_time
-        first, last = bisect_left(at, when - near), bisect_right(at, when)
-        close = [
-            anchor
-            for anchor in anchors[first : bisect_right(at, when + near)]
-            if not anchor.waits or not anchor.flushed
-        ]
+        counts = starts_limit(fact, plan, lumen)
+        last = bisect_right(at, when)
         before = anchors[last - 1] if last else None
-        if close:
-            found = min(close, key=lambda anchor: (abs(anchor.at - when), not anchor.waits))
-        elif (
-            before is not None
-            and before.waits
-            and before.flushed is None
-            and (before.said or when - before.at <= plan.idle_limit(plan.lumens[lumen]) // 2)
-        ):
-            found = before
-        else:
-            besides.append(Recorded(when, fact.key, _counts(fact, plan, plan.lumens[lumen])))
-            continue
-        if found.waits:
-            found.flushed = when
+        waiting = [anchor for anchor in anchors[bisect_left(at, at[last - 1]) if last else 0 : last] if _waits(anchor)]
+        if waiting:
+            waiting[-1].flushed, waiting[-1].counts = when, counts
+        elif before is None or before.waits or not before.flushes or when - before.at > plan.course.handling_time:
+            besides.append(Recorded(when, fact.key, counts))
 
 
-def _counts(fact: Fact, plan: Plan, lumen: Lumen) -> bool:
-    """Say whether the idle limit starts from a flush, given what was pushed (S7)."""
-    lock = plan.lock(lumen)
+def _waits(anchor: Anchor) -> bool:
+    return anchor.waits and anchor.said and anchor.flushed is None
+
+
+def starts_limit(fact: Fact, plan: Plan, lumen: str) -> bool:
+    """Say whether the idle limit starts from a recorded flush, given what was pushed (S7)."""
+    lock = plan.lock(plan.lumens[lumen])
     if not fact.fluids or lock.name in fact.fluids or lock.kind is not FluidKind.HEPARIN:
         return True
     return bool(plan.protocol.flush_without_lock_counts)

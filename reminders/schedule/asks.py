@@ -4,17 +4,40 @@ Only what a fact has brought about is marked: what the orders themselves contrad
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs
+from reminders.record.facts import Sign
 from reminders.schedule.happened import Happened
+from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import DROPPED, ENDLESS, Ask, AskWhy, Dose, DoseState
-from reminders.times import Instant
+from reminders.times import Instant, local
+
+Blocks = tuple[tuple[Instant, Instant, AskWhy], ...]
+"""Stretches in which nothing is offered on a lumen, with the reason, in order."""
 
 
-def with_asks(doses: Mapping[str, tuple[Dose, ...]], plan: Plan, happened: Happened) -> dict[str, tuple[Dose, ...]]:
+def blocked(happened: Happened, in_force: Sequence[Stretch], lumen: str) -> Blocks:
+    """Return when nothing is offered on a lumen: out of use, suspended, or of a line that the plan does not describe."""
+    spans = list(happened.blocked(lumen))
+    for at in happened.exchanged:
+        described = (stretch.begins for stretch in in_force if stretch.ends > at and describes(stretch, at))
+        until = max(at, next(described, ENDLESS))
+        if until > at:
+            spans.append((at, until, AskWhy.EXCHANGED))
+    return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
+
+
+def describes(stretch: Stretch, exchanged: Instant) -> bool:
+    """Say whether a plan is about the line that was placed when the old one was exchanged."""
+    return stretch.revision.line.placed_on >= local(exchanged, stretch.revision.course.zone).date()
+
+
+def with_asks(
+    doses: Mapping[str, tuple[Dose, ...]], plan: Plan, happened: Happened, in_force: Sequence[Stretch]
+) -> dict[str, tuple[Dose, ...]]:
     """Return the doses, those that must be asked about marked; ``plan`` names the orders' least spacings."""
     asks: dict[tuple[str, str], list[Ask]] = defaultdict(list)
     for name, found in doses.items():
@@ -25,9 +48,12 @@ def with_asks(doses: Mapping[str, tuple[Dose, ...]], plan: Plan, happened: Happe
         for dose in found:
             by_lumen[dose.lumen].append(dose)
     for lumen, found_in in by_lumen.items():
-        for dose, ask in _in_lumen(lumen, found_in, happened):
+        for dose, ask in _in_lumen(found_in, blocked(happened, in_force, lumen), happened.problems(lumen), happened):
             asks[dose.order, dose.key].append(ask)
         for dose, ask in _overlaps(plan, found_in):
+            asks[dose.order, dose.key].append(ask)
+    for _round in doses:  # a chain of orders that follow one another is no longer than there are orders
+        for dose, ask in _after_asked(plan, doses, asks):
             asks[dose.order, dose.key].append(ask)
     if not asks:
         return dict(doses)
@@ -38,6 +64,20 @@ def with_asks(doses: Mapping[str, tuple[Dose, ...]], plan: Plan, happened: Happe
         )
         for name, found in doses.items()
     }
+
+
+def _after_asked(
+    plan: Plan, doses: Mapping[str, tuple[Dose, ...]], asks: Mapping[tuple[str, str], list[Ask]]
+) -> Iterator[tuple[Dose, Ask]]:
+    """What follows a dose that must be asked about may not take place either."""
+    for name, found in doses.items():
+        leader = plan.orders[name].follows
+        if leader is None:
+            continue
+        asked = {dose.key for dose in doses[leader] if dose.asks or (leader, dose.key) in asks}
+        for dose in found:
+            if dose.key in asked and _open(dose) and not dose.asks and (name, dose.key) not in asks:
+                yield dose, Ask(AskWhy.LEADER, other=leader)
 
 
 def _open(dose: Dose) -> bool:
@@ -61,14 +101,19 @@ def _spacings(plan: Plan, name: str, doses: tuple[Dose, ...]) -> Iterator[tuple[
         before = dose
 
 
-def _in_lumen(lumen: str, doses: list[Dose], happened: Happened) -> Iterator[tuple[Dose, Ask]]:
-    blocked, problems = happened.blocked(lumen), happened.problems(lumen)
-    if not blocked and not problems:
+def _in_lumen(
+    doses: list[Dose], blocks: Blocks, problems: Sequence[tuple[Instant, Instant, Sign]], happened: Happened
+) -> Iterator[tuple[Dose, Ask]]:
+    """What is wrong with the lumen or the port when a dose is to start (S1-S3, S10)."""
+    if not blocks and not problems and not happened.needle_out:
         return
     for dose in doses:
         if not _open(dose):
             continue
-        for begin, end, why in blocked:
+        for begin, end in happened.needle_out:
+            if begin <= dose.start < end:
+                yield dose, Ask(AskWhy.NEEDLE_OUT, since=begin)
+        for begin, end, why in blocks:
             if begin <= dose.start < end:
                 yield dose, Ask(why, since=begin)
         for begin, end, sign in problems:

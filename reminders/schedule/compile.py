@@ -45,7 +45,7 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     ahead = longest + plans.last.protocol.joining_time + 1 if rolling else 0
     actual = actual_doses(in_force, happened, end, Instant(end + ahead))
     if record.facts:
-        actual = _asked(actual, plans.last, happened)
+        actual = _asked(actual, plans.last, happened, in_force)
     actual = Actual(
         {name: _not_over(plans.last, found, start) for name, found in actual.doses.items()},
         {name: _not_over(plans.last, found, start) for name, found in actual.connected.items()},
@@ -120,13 +120,13 @@ def _end(plan: Plan, now: Instant) -> _End:
     return _End(instant_of(datetime.combine(today + timedelta(days=days), time()), plan.course.zone)[0], True)
 
 
-def _asked(actual: Actual, plan: Plan, happened: Happened) -> Actual:
-    doses = with_asks(actual.doses, plan, happened)
+def _asked(actual: Actual, plan: Plan, happened: Happened, in_force: Sequence[Stretch]) -> Actual:
+    doses = with_asks(actual.doses, plan, happened, in_force)
     connected = {
         name: doses[name] if found is actual.doses[name] else found for name, found in actual.connected.items()
     }
     pumps = {name: found for name, found in connected.items() if found is not doses[name]}
-    return Actual(doses, {**connected, **with_asks(pumps, plan, happened)})
+    return Actual(doses, {**connected, **with_asks(pumps, plan, happened, in_force)})
 
 
 def _not_over(plan: Plan, doses: tuple[Dose, ...], start: Instant) -> tuple[Dose, ...]:

@@ -81,10 +81,9 @@ def _starts(plan: Plan, order: Order, until: Instant, leaders: Sequence[Dose]) -
     if order.as_needed:
         return
     if order.follows is not None:
-        yield from sorted(
-            ((dose.key, Instant(dose.end + order.follows_after)) for dose in leaders if dose.end is not None),
-            key=lambda entry: entry[1],
-        )
+        finishes = ((dose.key, dose.due_end if dose.end is None else dose.end) for dose in leaders)
+        led = [(key, Instant(finish + order.follows_after)) for key, finish in finishes if finish is not None]
+        yield from sorted(led, key=lambda entry: entry[1])
         return
     if order.moments is not None:
         for moment in sorted(order.moments, key=lambda entry: entry.instant):

@@ -10,8 +10,15 @@ from dataclasses import dataclass, field
 
 from reminders.plan.model import Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sign
+from reminders.schedule.doses import moment_key
 from reminders.schedule.model import ENDLESS, AskWhy, Spans
 from reminders.times import Instant
+
+AGAIN = " again "
+"""What stands between the key of a dose and the moment of its second start, in the key of that one."""
+
+NEVER = Instant(0)
+"""Before anything was recorded."""
 
 EVERYTHING = ""
 """The scope of a hold or release that names no order and no lumen, and of a problem that names no lumen."""
@@ -23,7 +30,7 @@ class DoseFacts:
 
     ``started``: the earliest start, if several people report it. ``finished``: the earliest finish, or that it was
     stopped early. ``dropped``: the last word that it is not to be given or was not given. ``pauses``: from each
-    interruption to its resumption, or without an end.
+    interruption to its resumption, or without an end. ``last_known``: when the last of them happened.
     """
 
     started: Fact | None = None
@@ -32,6 +39,7 @@ class DoseFacts:
     dropped: Fact | None = None
     pauses: list[tuple[Instant, Instant]] = field(default_factory=list)
     bags: list[Instant] = field(default_factory=list)
+    last_known: Instant = NEVER
 
 
 class Happened:
@@ -45,6 +53,7 @@ class Happened:
         self.skipped: dict[str, list[Fact]] = defaultdict(list)
         self.removed: Instant | None = None
         self.exchanged: list[Instant] = []
+        self.needle_out: list[tuple[Instant, Instant]] = []
         self.orders: set[str] = set()
         self._plan_at = plan_at
         self._holds: dict[str, list[tuple[Instant, Instant]]] = defaultdict(list)
@@ -74,19 +83,18 @@ class Happened:
         ]
         return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
 
-    def last_recorded(self, lumen: str, touches: Iterable[Instant]) -> Instant | None:
-        """Return the last instant at which the record says that a lumen was handled."""
-        told = [fact.happened for found in (self.flushes, self.draws) for fact in found.get(lumen, ())]
-        return max([*told, *touches], default=None)
-
     def _take(self, fact: Fact) -> None:
         at = fact.happened
         if fact.kind in OF_DOSE:
-            self._take_dose(fact, self.doses[fact.order, fact.dose])
+            key = fact.dose
+            if fact.kind is Kind.STARTED and fact.again and AGAIN not in key:
+                key = f"{key}{AGAIN}{moment_key(at)}"  # a second dose is one of its own
+            self._take_dose(fact, self.doses[fact.order, key])
         elif fact.kind is Kind.FLUSHED:
             self.flushes[fact.lumen].append(fact)
         elif fact.kind is Kind.DRAWN:
-            self.draws[fact.lumen].append(fact)
+            if not self._told_again(fact, (other.happened for other in self.draws[fact.lumen])):
+                self.draws[fact.lumen].append(fact)
         elif fact.kind is Kind.SKIPPED:
             if fact.order:
                 self._take_dose(fact, self.doses[fact.order, fact.dose])
@@ -100,6 +108,10 @@ class Happened:
             self._take_problem(fact)
         elif fact.kind is Kind.OUT_OF_USE:
             _open(self._blocks[fact.lumen, AskWhy.OUT_OF_USE], at)
+        elif fact.kind is Kind.NEEDLE_OUT:
+            _open(self.needle_out, at)
+        elif fact.kind is Kind.NEEDLE_IN:
+            _close(self.needle_out, at)
         elif fact.kind is Kind.REMOVED:
             self.removed = at if self.removed is None else min(self.removed, at)
         elif fact.kind is Kind.EXCHANGED:
@@ -111,6 +123,7 @@ class Happened:
     def _take_dose(self, fact: Fact, told: DoseFacts) -> None:
         at = fact.happened
         self.orders.add(fact.order)
+        told.last_known = at
         if fact.kind is Kind.STARTED:
             told.started = told.started or fact
         elif fact.kind in (Kind.FINISHED, Kind.STOPPED):
@@ -133,7 +146,8 @@ class Happened:
         elif fact.kind is Kind.DELAYED:
             told.delayed.append(fact)
         elif fact.kind is Kind.BAG_CHANGED:
-            told.bags.append(at)
+            if not self._told_again(fact, told.bags):
+                told.bags.append(at)
         else:
             told.dropped = fact
 
@@ -148,6 +162,11 @@ class Happened:
             self.orders.add(fact.order)
             if told.finished is None:
                 _open(told.pauses, fact.happened)
+
+    def _told_again(self, fact: Fact, before: Iterable[Instant]) -> bool:
+        """Say whether somebody reported the same some minutes before."""
+        near = self._plan_at(fact.happened).course.handling_time
+        return any(fact.happened - at <= near for at in before)
 
     def _flowing(self, fact: Fact) -> None:
         """An infusion that goes on, or has ended, is no longer one that does not flow (S3)."""

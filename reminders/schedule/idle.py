@@ -11,7 +11,7 @@ never placed before that fact.
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from reminders.schedule.model import ENDLESS, Reason, Why
 from reminders.times import Instant
@@ -62,7 +62,7 @@ class LumenUse:
     ``taken`` are the stretches in which no idle flush may stand, merged and in order: something runs, or nothing may
     be done. ``flushed`` are the touches that push something through it, in order. ``recorded`` are flushes besides.
     ``retracted``: touches that would have flushed it and do not, each with the moment from which that is known.
-    ``skipped``: planned idle flushes that are not to be done, by their planned instants.
+    ``skipped``: idle flushes that are not to be done, each by an instant that is nearest to it.
     """
 
     taken: Stretches
@@ -93,7 +93,8 @@ def place_idle_flushes(use: LumenUse, limits: Sequence[Limits], *, quiet: Stretc
     walk = _Walk(use, quiet)
     for stretch in limits:
         walk.through(stretch)
-    return walk.placed + walk.left_over()
+    walk.to_the_end()
+    return walk.placed
 
 
 @dataclass(slots=True)
@@ -105,20 +106,24 @@ class _Walk:
     placed: list[Placed] = field(default_factory=list)
     last: Instant = NEVER
     last_recorded: bool = False
+    last_skipped: bool = False
+    _given: Instant = NEVER
     _flushed: int = 0
     _recorded: int = 0
     _quiet_starts: list[int] = field(default_factory=list)
+    _skips: list[Instant] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._quiet_starts = [first for first, _ in self.quiet]
+        self._skips = list(self.use.skipped)
 
     def through(self, limits: Limits) -> None:
         """Place what one stretch needs."""
         if limits.afresh:
             self._take_up_to(limits.begins)
-            self.last, self.last_recorded = NEVER, False
+            self.last, self.last_recorded, self.last_skipped = NEVER, False, False
         if limits.begins_with is not None and limits.begins_with > self.last:
-            self.last, self.last_recorded = limits.begins_with, True
+            self.last, self.last_recorded, self.last_skipped = limits.begins_with, True, False
         for left, right in _gaps(self.use.taken, limits.begins, limits.ends):
             self._take_up_to(left)
             while True:
@@ -131,12 +136,9 @@ class _Walk:
                 if touch.at == right:
                     break
 
-    def left_over(self) -> list[Placed]:
-        """Return the recorded flushes after the last stretch."""
-        count = len(self.placed)
+    def to_the_end(self) -> None:
+        """Take the recorded flushes after the last stretch."""
         self._take_up_to(ENDLESS)
-        left, self.placed = self.placed[count:], self.placed[:count]
-        return left
 
     def _next_touch(self) -> Flushed:
         done = self._flushed >= len(self.use.flushed)
@@ -163,9 +165,11 @@ class _Walk:
         target, bound = min(right, touch.due), min(right, touch.at)
         while True:
             flush = self._next_recorded()
-            if flush is not None and flush.at > bound:
-                flush = None
             planned = self._planned(limits, self.last, left, target)
+            # What was planned before a revision may be answered after it.
+            beyond = touch.at if planned is not None and right == limits.ends else bound
+            if flush is not None and flush.at > beyond:
+                flush = None
             if planned is None:
                 if flush is None:
                     return
@@ -185,7 +189,9 @@ class _Walk:
         if target - last <= reach:
             return None
         at, reason = self._place(last, left, target, limits.limit, reach)
-        known = max((since for when, since in self.use.retracted if last < when <= at), default=at)
+        # A touch within reach would have made this flush needless, until it was known that it does not come.
+        within_reach = [since for when, since in self.use.retracted if last < when <= last + reach]
+        known = max(within_reach, default=at)
         if known > at:
             at, reason = known, Reason(Why.PASSED, reason.last_flush, reason.deadline)
         return None if at > target else (at, reason)
@@ -204,15 +210,19 @@ class _Walk:
 
     def _keep(self, planned: tuple[Instant, Reason]) -> None:
         at, reason = planned
-        skipped = any(abs(at - told) <= 1 for told in self.use.skipped)
-        self.placed.append(Placed(at, at, self._counted(reason), skipped=skipped))
-        self.last, self.last_recorded = at, False
+        near = (at - self.last) // 2 if self.last != NEVER else 0
+        skipped = next((told for told in self._skips if abs(at - told) <= near), None)
+        self.placed.append(Placed(at, at, self._counted(reason), skipped=skipped is not None))
+        self._given = self.last if not self.last_skipped else self._given
+        self.last, self.last_recorded, self.last_skipped = at, False, skipped is not None
+        if skipped is not None:
+            self._skips.remove(skipped)
 
     def _answer(self, flush: Recorded, planned: tuple[Instant, Reason]) -> None:
         at, reason = planned
         self.placed.append(Placed(flush.at, at, self._counted(reason), flush))
         self._recorded += 1
-        self.last, self.last_recorded = flush.at, True
+        self._flush(flush.at, True)
 
     def _extra(self, flush: Recorded) -> None:
         self.placed.append(Placed(flush.at, None, Reason(Why.RECORDED), flush))
@@ -222,12 +232,13 @@ class _Walk:
 
     def _flush(self, at: Instant, recorded: bool) -> None:
         if at >= self.last:
-            self.last, self.last_recorded = at, recorded
+            self.last, self.last_recorded, self.last_skipped = at, recorded, False
 
     def _counted(self, reason: Reason) -> Reason:
-        if not self.last_recorded:
-            return reason
-        return Reason(reason.why, reason.last_flush, reason.deadline, reason.avoided, last_recorded=True)
+        if self.last_skipped and reason.last_flush is not None and reason.deadline is not None:
+            limit = reason.deadline - reason.last_flush  # it goes on from the flush before the one that was left out
+            return replace(reason, last_flush=self._given, deadline=Instant(self._given + limit), last_skipped=True)
+        return replace(reason, last_recorded=True) if self.last_recorded else reason
 
     def _place(self, last: Instant, left: Instant, target: Instant, limit: int, reach: int) -> tuple[Instant, Reason]:
         if last == NEVER:

@@ -11,13 +11,15 @@ from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.schedule import steps as do
 from reminders.schedule.actual import Actual
-from reminders.schedule.answers import Anchor, assign, distinct
+from reminders.schedule.answers import Anchor, assign, distinct, starts_limit
+from reminders.schedule.asks import blocked, describes
 from reminders.schedule.bags import bag_changes
 from reminders.schedule.happened import Happened, within
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import (
+    BLOCKS,
     ENDLESS,
     Ask,
     AskWhy,
@@ -28,7 +30,8 @@ from reminders.schedule.model import (
     Touch,
     TouchKind,
 )
-from reminders.schedule.touches import Meeting, TouchWriter
+from reminders.schedule.status import window
+from reminders.schedule.touches import Meeting, TouchWriter, by_record
 from reminders.times import Instant, local, merged
 
 
@@ -61,14 +64,14 @@ class _Lumen:
 
     def __post_init__(self) -> None:
         self._begins = [stretch.begins for stretch in self.in_force]
-        self._blocked = self._all_blocked()
+        self._blocked = blocked(self.happened, self.in_force, self.name)
         self._problems = self.happened.problems(self.name)
         self._away = self.happened.away
         self.state = LumenState(blocked=self._blocked, problems=self._problems, held=self._away)
 
     def touches(self) -> list[Touch]:
         """Return all touches of the lumen, and leave what is recorded of it in ``state``."""
-        if not self._ever_used():
+        if not self._ever_used() and not self._ever_told():
             return []
         limits = self._limits()
         handled, draws = self._handled(())
@@ -86,7 +89,7 @@ class _Lumen:
         if self._away:
             found = [self._in_hospital(touch) for touch in found]
         self.state = self._recorded(found)
-        return found
+        return [self._still_open(touch) for touch in found]
 
     # What the lumen is used for
 
@@ -103,6 +106,13 @@ class _Lumen:
         lumens = [self._in(stretch.plan) for stretch in self.in_force]
         return any(lumen is not None and lumen.in_use for lumen in lumens)
 
+    def _ever_told(self) -> bool:
+        """Say whether anything is recorded of the lumen; what may have happened is shown, whatever the plan says."""
+        told = bool(self.happened.flushes.get(self.name) or self.happened.draws.get(self.name))
+        return told or any(
+            dose.lumen == self.name and dose.started for found in self.actual.connected.values() for dose in found
+        )
+
     @cached_property
     def _connected(self) -> list[Dose]:
         """Return what is connected by hand to this lumen before the horizon ends, by the orders' names (R23)."""
@@ -110,7 +120,8 @@ class _Lumen:
             dose
             for name in sorted(self.actual.connected)
             for dose in self.actual.connected[name]
-            if dose.lumen == self.name and dose.start < self.end and self._usable(dose.start)
+            if dose.lumen == self.name
+            and (dose.started is not None or (dose.start < self.end and self._usable(dose.start)))
         ]
 
     def _usable(self, at: Instant) -> bool:
@@ -131,15 +142,6 @@ class _Lumen:
         if dose.start < self.start:
             return []
         return self._writer.aside(dose)
-
-    def _all_blocked(self) -> tuple[tuple[Instant, Instant, AskWhy], ...]:
-        spans = list(self.happened.blocked(self.name))
-        for at in self.happened.exchanged:
-            described = (stretch.begins for stretch in self.in_force if stretch.ends > at and _describes(stretch, at))
-            until = max(at, next(described, ENDLESS))
-            if until > at:
-                spans.append((at, until, AskWhy.EXCHANGED))
-        return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
 
     def _asks_at(self, at: Instant) -> tuple[Ask, ...]:
         blocks = [Ask(why, since=begin) for begin, end, why in self._blocked if begin <= at < end]
@@ -182,7 +184,12 @@ class _Lumen:
             idle=idle,
             asks_at=self._asks_at,
         )
-        handled = [self._writer.touch(at, meetings[at]) for at in sorted(meetings) if self.start <= at]
+        handled = [
+            self._writer.touch(at, part)
+            for at in sorted(meetings)
+            if self.start <= at
+            for part in by_record(meetings[at])
+        ]
         return self._with_flushes(handled)
 
     def _running(self) -> list[Dose]:
@@ -205,14 +212,20 @@ class _Lumen:
         if not self._flush_facts and not drawn and not self.happened.orders:
             return handled, []
         anchors = [
-            Anchor(touch.at, touch.kind is TouchKind.FINISH and do.flushes(touch.steps), touch.outcome is not None)
+            Anchor(
+                touch.at,
+                touch.kind is TouchKind.FINISH and do.flushes(touch.steps),
+                touch.outcome is not None,
+                bool(touch.starts or do.flushes(touch.steps)),
+            )
             for touch in handled
         ]
-        anchors_of_draws = [Anchor(fact.happened, True, True) for fact in drawn]
+        anchors_of_draws = [Anchor(fact.happened, True, True, True) for fact in drawn]
         assign(self._flush_facts.values(), [*anchors, *anchors_of_draws], self._plan, self.name, self._besides)
-        handled = [_flushed(touch, anchor) for touch, anchor in zip(handled, anchors, strict=True)]
+        waits = self.happened.removed is None  # a line that is out needs no flush
+        handled = [_flushed(touch, anchor, waits) for touch, anchor in zip(handled, anchors, strict=True)]
         draws = [
-            self._writer.draw(fact, flushed=anchor.flushed)
+            _flushed(self._writer.draw(fact), anchor, waits)
             for fact, anchor in zip(drawn, anchors_of_draws, strict=True)
         ]
         return handled, draws
@@ -233,7 +246,7 @@ class _Lumen:
             for first, last in zip([begins, *cuts], [*cuts, ends], strict=True):
                 afresh = first in cuts
                 if afresh:
-                    stated = lumen.last_flushed.instant if _describes(stretch, first) else None
+                    stated = lumen.last_flushed.instant if describes(stretch, first) else None
                 if first < last or afresh:
                     found.append(Limits(first, last, limit, margin, stated, afresh))
                 stated = None
@@ -241,9 +254,9 @@ class _Lumen:
 
     def _placed(self, limits: Sequence[Limits], handled: Sequence[Touch], draws: Sequence[Touch]) -> list[Placed]:
         flushed = [
-            Flushed(touch.flushed or touch.at, min(touch.planned, touch.at), _known(touch))
+            Flushed(touch.flushed or touch.at, self._was_due(touch), _known(touch))
             for touch in (*handled, *draws)
-            if touch.starts or do.flushes(touch.steps)
+            if touch.counts and (touch.starts or do.flushes(touch.steps)) and not self._left_to_others(touch)
         ]
         closed = [(begin, end) for begin, end, _ in self._blocked]
         use = LumenUse(
@@ -251,25 +264,24 @@ class _Lumen:
             flushed=sorted(flushed, key=lambda touch: touch.at),
             recorded=self._besides,
             retracted=self._retracted(),
-            skipped=[fact.planned_for for fact in self.happened.skipped.get(self.name, ()) if fact.planned_for],
+            skipped=[fact.planned_for or fact.happened for fact in self.happened.skipped.get(self.name, ())],
         )
         return place_idle_flushes(use, limits, quiet=self.quiet)
 
+    def _was_due(self, touch: Touch) -> Instant:
+        """Return until when the flushes before a touch were planned: its own time, unless it was planned elsewhere."""
+        own = all(touch.plan.orders[dose.order].lumen == self.name for dose in (*touch.starts, *touch.ends))
+        return min(touch.planned, touch.at) if own else touch.at
+
     def _retracted(self) -> list[tuple[Instant, Instant]]:
         """Return when touches were due that a fact has put off or called off, each with the moment of that fact."""
-        found = []
-        for name in self.happened.orders:
-            for dose in self.actual.connected.get(name, ()):
-                told = self.happened.doses.get((name, dose.key))
-                if told is None or dose.lumen != self.name:
-                    continue
-                was = dose.ordered
-                for fact in told.delayed:
-                    found.append((was, fact.happened))
-                    was = fact.until or was
-                if told.dropped is not None and dose.state is not DoseState.UNRECORDED:
-                    found += [(at, told.dropped.happened) for at in (dose.due, dose.due_end) if at is not None]
-        return found
+        return [
+            span
+            for found in self.actual.connected.values()
+            for dose in found
+            if dose.put_off and self._order(dose).lumen == self.name
+            for span in dose.put_off
+        ]
 
     def _idle(self, placed: Sequence[Placed]) -> list[Touch]:
         touches = []
@@ -309,20 +321,61 @@ class _Lumen:
 
     def _in_hospital(self, touch: Touch) -> Touch:
         """Leave a touch that falls into a stay elsewhere to those who look after the line there (S14)."""
-        if touch.outcome is None and within(self._away, touch.at):
+        if self._left_to_others(touch):
             return replace(touch, outcome=Outcome.HELD, steps=(), asks=())
         return touch
 
+    def _left_to_others(self, touch: Touch) -> bool:
+        return touch.outcome is None and within(self._away, touch.at)
+
     def _recorded(self, touches: Sequence[Touch]) -> LumenState:
-        told = [touch for touch in touches if _known(touch)]
-        flushes = [touch.flushed or touch.at for touch in told if (touch.starts or do.flushes(touch.steps))]
-        counted = [flush.at for flush in self._besides if flush.counts]
-        used = [touch.flushed or touch.at for touch in touches if touch.outcome is Outcome.DONE]
+        facts = [*self._flush_facts.values()]
+        counted = [fact.happened for fact in facts if starts_limit(fact, self._plan(fact.happened), self.name)]
+        here = [
+            touch
+            for touch in touches
+            if touch.outcome is Outcome.DONE and all(dose.state is not DoseState.ELSEWHERE for dose in touch.starts)
+        ]
+        started = [touch.at for touch in here if any(dose.started is not None for dose in touch.starts)]
+        bags = [touch.at for touch in here if touch.bags and do.flushes(touch.steps)]
+        used = [touch.flushed or touch.at for touch in here]
         return replace(
             self.state,
-            last_flush=max([*flushes, *counted], default=None),
-            last_touch=self.happened.last_recorded(self.name, used),
+            last_flush=max([*counted, *started, *bags], default=None),
+            last_touch=max([*used, *(fact.happened for fact in facts)], default=None),
         )
+
+    def _still_open(self, touch: Touch) -> Touch:
+        """Mark what was planned before something came in its way and is not recorded: it is not to be done now.
+
+        What was overtaken since, or is over for a household that does not record, stays as it is.
+        """
+        if touch.outcome is not None and not touch.outstanding:
+            return touch
+        last = self.state.last_touch
+        if last is not None and last > touch.at:
+            return touch
+
+        def meets(begin: Instant, end: Instant) -> bool:
+            # What is older than a limit is history, and waits for its record only.
+            waits = touch.plan.course.household_records or begin <= window(touch)[1]
+            recent = begin - touch.at <= touch.plan.idle_limit(touch.plan.lumens[self.name])
+            return end == ENDLESS and touch.at < begin and waits and recent
+
+        asks = [Ask(why, since=begin) for begin, end, why in self._blocked if meets(begin, end)]
+        asks += [
+            Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if meets(begin, end)
+        ]
+        asks += [Ask(AskWhy.HELD, since=begin) for begin, end in self._away if meets(begin, end)]
+        for dose in touch.starts:
+            if dose.state is DoseState.UNRECORDED:
+                held = [span for span in self.happened.held(dose.order) if span not in self._away]
+                asks += [Ask(AskWhy.HELD, since=begin, other=dose.order) for begin, end in held if meets(begin, end)]
+        asks = [ask for ask in asks if ask not in touch.asks]
+        if not asks:
+            return touch
+        offered = not any(ask.why in BLOCKS for ask in asks)
+        return replace(touch, asks=(*touch.asks, *asks), steps=touch.steps if offered else ())
 
 
 def _known(touch: Touch) -> bool:
@@ -343,17 +396,12 @@ def _spans(dose: Dose) -> list[tuple[Instant, Instant]]:
     return spans
 
 
-def _describes(stretch: Stretch, exchanged: Instant) -> bool:
-    """Say whether a plan is about the line that was placed when the old one was exchanged."""
-    return stretch.revision.line.placed_on >= local(exchanged, stretch.revision.course.zone).date()
-
-
-def _flushed(touch: Touch, anchor: Anchor) -> Touch:
-    """Return a touch with what is recorded of its flush."""
+def _flushed(touch: Touch, anchor: Anchor, waits: bool) -> Touch:
+    """Return a touch with what is recorded of its flush; ``waits``: one that is not recorded is still to come."""
     if not anchor.waits:
         return touch
     if anchor.flushed is not None:
         other = anchor.flushed if anchor.flushed != touch.at else None
-        return replace(touch, outcome=Outcome.DONE, flushed=other)
+        return replace(touch, flushed=other, counts=anchor.counts)
     elsewhere = any(dose.state is DoseState.ELSEWHERE for dose in touch.ends)
-    return replace(touch, outstanding=touch.outcome is Outcome.DONE and not elsewhere)
+    return replace(touch, outstanding=waits and touch.outcome is Outcome.DONE and not elsewhere)

@@ -59,11 +59,13 @@ class AskWhy(Enum):
     SPACING = "less than the least spacing"
     OVERLAP = "runs into another dose"
     PART_GIVEN = "the dose before was given in part"
-    LEADER = "the dose that it follows was not given"
+    LEADER = "the dose that it follows was not given, or has not finished"
     PROBLEM = "a problem with the lumen"
     SUSPENDED = "the lumen is suspended"
     OUT_OF_USE = "the lumen is out of use"
     EXCHANGED = "the line was exchanged"
+    HELD = "the order is held"
+    NEEDLE_OUT = "the port's needle is out"
 
 
 BLOCKS = frozenset({AskWhy.SUSPENDED, AskWhy.OUT_OF_USE, AskWhy.EXCHANGED})
@@ -108,8 +110,9 @@ class Dose:
     order's first dose, 1 upwards; 0 for one that was not scheduled. ``ordered`` is the ordered moment; ``due`` when it
     is to start, which a delay or a shift moves; ``start`` and ``end`` what is reckoned with: what was recorded, else
     what is planned (R14). ``end`` is None where it is not known, or beyond the horizon; ``due_end`` is when it was to
-    finish, given its start. ``started`` and ``finished`` are what was recorded. ``pauses`` are stretches in which it
-    did not run. ``extra``: recorded, and not one of the scheduled doses.
+    finish, given its start and its pauses so far. ``started`` and ``finished`` are what was recorded. ``pauses`` are stretches in which it
+    did not run. ``extra``: recorded, and not one of the scheduled doses. ``put_off``: when a touch of it was to be and is
+    not any more, each with the moment since when that is known.
     """
 
     order: str
@@ -127,6 +130,7 @@ class Dose:
     pauses: Spans = ()
     asks: tuple[Ask, ...] = ()
     extra: bool = False
+    put_off: Spans = ()
 
     @property
     def moved(self) -> bool:
@@ -156,14 +160,15 @@ class Why(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """The reason for a touch. For idle flushes: the flush that the limit counts from and whether it is recorded, the
-    last moment that the limit allows, and the time that was avoided, if any."""
+    """The reason for a touch. For idle flushes: the flush that the limit counts from and whether it is recorded, or was
+    left out because somebody said so; the last moment that the limit allows; and the time that was avoided, if any."""
 
     why: Why
     last_flush: Instant | None = None
     deadline: Instant | None = None
     avoided: Instant | None = None
     last_recorded: bool = False
+    last_skipped: bool = False
 
 
 class Outcome(Enum):
@@ -183,7 +188,8 @@ class Touch:
     anything was recorded of it. ``starts`` and ``ends`` are the doses that begin and finish in it; ``bags`` those that
     go on with a new bag. ``nurse_only``: the household does not do it. ``plan`` is the one in force at it.
     ``outcome`` is what the record says of it, None for nothing; ``outstanding``: finished or drawn, but not flushed;
-    ``flushed`` when the flush that belongs to it was recorded, if that was at another time.
+    ``flushed`` when the flush that belongs to it was recorded, if that was at another time. ``counts``: the idle limit
+    starts from its flush.
     A touch that takes no work has no steps.
     """
 
@@ -203,6 +209,7 @@ class Touch:
     outcome: Outcome | None = None
     outstanding: bool = False
     flushed: Instant | None = None
+    counts: bool = True
 
     @property
     def dose(self) -> Dose | None:

@@ -5,7 +5,7 @@ skipped, or overtaken by a later recorded touch of its lumen; otherwise it is un
 its order's cut-off is unconfirmed too: it may have been given.
 """
 
-from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, Touch
+from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, Touch, TouchKind
 from reminders.times import Instant
 
 
@@ -33,9 +33,11 @@ def cut_off(touch: Touch) -> Instant | None:
 
 
 def overtaken(touch: Touch, schedule: Schedule) -> bool:
-    """Say whether a later touch of the same lumen is recorded."""
+    """Say whether a later touch of the same lumen is recorded, or the infusion that came in its place at once."""
     last = schedule.lumens[touch.lumen].last_touch
-    return last is not None and last > touch.at
+    if last is None:
+        return False
+    return last > touch.at or (last == touch.at and touch.kind is TouchKind.FINISH and touch.outcome is None)
 
 
 def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:
@@ -50,6 +52,8 @@ def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:
         return Status.DONE if (touch.flushed or touch.at) <= closes else Status.LATE
     if touch.outstanding:
         opens, closes = touch.at, Instant(touch.at + touch.plan.course.handling_time)
+    if schedule.removed is not None and now >= schedule.removed:
+        return Status.UNCONFIRMED  # after the line's removal nothing is due (R19)
     if now < opens:
         return Status.PLANNED
     if now <= closes:
@@ -71,6 +75,8 @@ def dose_status(dose: Dose, schedule: Schedule, now: Instant) -> Status:
     if dose.state in (DoseState.SKIPPED, DoseState.HELD):
         return Status.SKIPPED
     within = order.on_time_within or 0
+    if dose.state is DoseState.UNRECORDED and schedule.removed is not None and now >= schedule.removed:
+        return Status.UNCONFIRMED
     if dose.state is not DoseState.UNRECORDED:
         return Status.DONE if dose.start <= dose.due + within else Status.LATE
     if now < dose.due - within:

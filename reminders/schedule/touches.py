@@ -54,6 +54,29 @@ class Meeting:
     bags: list[Bag] = field(default_factory=list)
 
 
+def by_record(meeting: Meeting) -> list[Meeting]:
+    """Return what is recorded of a meeting and what is not apart, if it is both: one may be done and the other not.
+
+    What starts in the place of something else has ended it, whoever said so.
+    """
+    told, open_ = Meeting(), Meeting()
+    if meeting.starts and all(_begun(dose) for dose in meeting.starts):
+        return [meeting]
+    for dose in meeting.starts:
+        (told if _begun(dose) else open_).starts.append(dose)
+    for dose in meeting.ends:
+        (told if dose.finished is not None else open_).ends.append(dose)
+    for bag in meeting.bags:
+        (told if bag.recorded else open_).bags.append(bag)
+    parts = [part for part in (told, open_) if part.starts or part.ends or part.bags]
+    return parts if len(parts) > 1 else [meeting]
+
+
+def _begun(dose: Dose) -> bool:
+    """Say whether it is recorded that a dose was started; one that is said to have finished was."""
+    return dose.started is not None or dose.finished is not None
+
+
 class TouchWriter:
     """Writes the touches of one lumen, in order of time; steps that recur are made once and shared."""
 
@@ -156,23 +179,23 @@ class TouchWriter:
             )
         return touches
 
-    def draw(self, fact: Fact, *, flushed: Instant | None) -> Touch:
+    def draw(self, fact: Fact) -> Touch:
         """Return the touch of a recorded draw; its flush, and the lock if the lumen is idle, belong to it (R20)."""
         plan = self._plan_at(fact.happened)
         lumen = plan.lumens[self._name]
+        asks = tuple(ask for ask in self._asks_at(fact.happened) if ask.why in BLOCKS)
         steps = do.flush_of(plan, lumen) if self.infuses(fact.happened) else do.idle_flush(plan, lumen)
         return Touch(
             self._names.of("draw", self._name, fact.key),
             TouchKind.DRAW,
             self._name,
             fact.happened,
-            steps,
+            () if asks else steps,
             Reason(Why.DRAW),
             plan,
             planned=fact.happened,
+            asks=asks,
             outcome=Outcome.DONE,
-            outstanding=flushed is None,
-            flushed=flushed,
         )
 
     def infuses(self, at: Instant) -> bool:
@@ -255,8 +278,10 @@ def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Rea
 
 def _recorded(plan: Plan, meeting: Meeting) -> bool:
     """Say whether everything of a touch but its flush is recorded."""
+    if meeting.starts and all(_begun(dose) for dose in meeting.starts):
+        return True
     return (
-        all(dose.started is not None for dose in meeting.starts)
+        not meeting.starts
         and all(dose.finished is not None for dose in meeting.ends)
         and all(bag.recorded for bag in meeting.bags)
     )

@@ -140,9 +140,14 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
     plan, how = schedule.plan, status(touch, schedule, now)
     what = what_words(touch, touch.plan)
     at = clock_beside(plan, touch.planned, plan.clock.local(now).date())
-    if touch.outstanding and how in WAITS:
+    blocked = any(begin <= now < end for begin, end, _why in schedule.lumens[touch.lumen].blocked)
+    if touch.outstanding and blocked:
+        pass  # nothing is offered on this lumen: that stands above
+    elif touch.outstanding and how in WAITS:
         finished = clock_beside(plan, touch.at, plan.clock.local(now).date())
         yield _("FLUSH NOW: {what} was at {at}, and no flush is recorded since.").format(what=what, at=finished)
+    elif how in WAITS and blocked:
+        yield _("Not to be done now: {what}, {at}.").format(what=what, at=at)
     elif how is Status.DUE:
         yield _("Due: {what}, {at}.").format(what=what, at=at)
     elif how is Status.OVERDUE:

@@ -257,11 +257,9 @@ def _unplanned(touch: Touch) -> bool:
 
 
 def _actual(touch: Touch) -> Instant | None:
-    """Return when a touch happened, as recorded: of a finish that only its flush tells, when it was flushed."""
-    if touch.outcome is not Outcome.DONE:
+    """Return when a touch happened, as recorded; None for a start of which only the finish is recorded."""
+    if touch.outcome is not Outcome.DONE or any(dose.started is None for dose in touch.starts):
         return None
-    if touch.kind is TouchKind.FINISH and any(dose.finished is None for dose in touch.ends):
-        return touch.flushed or touch.at
     return touch.at
 
 
@@ -284,14 +282,14 @@ def _said(touch: Touch, schedule: Schedule) -> list[str]:
         if dose.due != dose.ordered and not dose.extra:
             ordered = clock_beside(plan, dose.ordered, day)
             lines.append(_("{drug} was ordered for {ordered}.").format(drug=drug, ordered=ordered))
-        if dose.started is None and dose.finished is not None and touch.outcome is None:
+        if dose.started is None and dose.finished is not None:
             lines.append(_("The finish of {drug} is recorded, its start is not.").format(drug=drug))
         if dose.extra:
             lines.append(_("{drug} was given besides the scheduled doses.").format(drug=drug))
     for dose in touch.ends:
         if dose.finished is None and touch.outcome is Outcome.DONE:
             drug = plan.orders[dose.order].drug
-            lines.append(_("The flush is recorded, the finish of {drug} is not.").format(drug=drug))
+            lines.append(_("The finish of {drug} is not recorded.").format(drug=drug))
     if touch.outcome is None:
         lines += [_("Recorded: {what}").format(what=what) for what in _parts(touch, plan)]
         lines += [ask_words(ask, plan, day) for ask in touch.asks]
