@@ -3,7 +3,7 @@
 from datetime import date
 
 from reminders.plan.model import Plan, Reveals
-from reminders.schedule.model import BLOCKS, Ask, AskWhy, DoseState, Outcome, Touch
+from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, Touch
 from reminders.schedule.status import window
 from reminders.units import span
 from reminders.words import (
@@ -77,13 +77,21 @@ class EventWords:
     def _of_its_kind(self, touch: Touch) -> tuple[str, list[str]]:
         """Return the title, and what to lay out and do; touches alike share one tuple of steps."""
         starts = (dose.order for dose in touch.starts)
-        alike = (id(touch.plan), id(touch.steps), touch.kind, touch.nurse_only, *starts)
+        alike = (id(touch.plan), id(touch.steps), touch.kind, touch.nurse_only, touch.outstanding, *starts)
         if not touch.steps:  # all touches without steps share one empty tuple
             return title(touch, touch.plan), []
         found = self._alike.get(alike)
         if found is None:
-            found = self._alike[alike] = title(touch, touch.plan), what_to_do(touch, touch.plan)
+            found = self._alike[alike] = title(touch, touch.plan), what_to_do(touch, steps_left(touch))
         return found
+
+
+def steps_left(touch: Touch) -> tuple[Step, ...]:
+    """Return the steps that are still to be done: of what has finished, from its first fluid on."""
+    if not touch.outstanding:
+        return touch.steps
+    first = next((index for index, step in enumerate(touch.steps) if step.action is not Action.DISCONNECT), 0)
+    return touch.steps[first:]
 
 
 def marked(heading: str, touch: Touch) -> str:
@@ -188,4 +196,4 @@ def details(touch: Touch, current: Plan) -> list[str]:
     if touch.outcome is not None and not touch.outstanding:
         return recorded_lines(touch, current)
     timing = timing_lines(touch, plan) if touch.outcome is None else []
-    return [*ask_lines(touch, current), *timing, *what_to_do(touch, plan), *notes_of(touch, plan)]
+    return [*ask_lines(touch, current), *timing, *what_to_do(touch, steps_left(touch)), *notes_of(touch, plan)]

@@ -34,6 +34,11 @@ def what_happened(fact: Fact, plan: Plan) -> str:
         about=about,
         drug=drug,
         lumen=lumen,
+        skipped=about
+        if fact.order
+        else _("the flush of the {lumen} planned for {planned}").format(
+            lumen=lumen, planned="" if fact.planned_for is None else clock_beside(plan, fact.planned_for, day)
+        ),
         what=drug if fact.order else lumen if fact.lumen else _("everything"),
         until="" if fact.until is None else clock_beside(plan, fact.until, day),
         sign="" if fact.sign is None else sign_words(fact.sign),
@@ -103,7 +108,7 @@ _PLAIN = {
     Kind.INTERRUPTED: _("{about} was interrupted"),
     Kind.PROBLEM: _("{lumen}: {sign}"),
     Kind.DELAYED: _("{about} is put off to {until}"),
-    Kind.SKIPPED: _("{what} is not to be done"),
+    Kind.SKIPPED: _("{skipped} is not to be done"),
     Kind.NOT_GIVEN: _("{about} was not given"),
     Kind.HELD: _("{what} held"),
     Kind.OUT_OF_USE: _("the {lumen} is out of use"),

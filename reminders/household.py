@@ -6,7 +6,7 @@ plan at hand is then the one in use. A later revision is put in use only by sayi
 
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reminders.examine import Examination, examine
@@ -39,7 +39,7 @@ class Household:
     """One plan file and its record, as they were read.
 
     ``earlier`` are the revisions in use before this one. ``in_use`` is false for a revision that nobody has put in use,
-    of a plan that has a record. ``begun``: there is a record with facts.
+    of a plan that has a record. ``begun``: the record says which revision is in use.
     """
 
     path: Path
@@ -105,7 +105,7 @@ def open_household(path: Path, now: Instant) -> Household:
             "when on it holds (takes_effect); if it is not, take it back."
         )
     in_use = same is not None or not used
-    return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(record.facts))
+    return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(used))
 
 
 def recorded(path: Path, plan: Plan) -> tuple[Record, dict[int, Plan]]:
@@ -154,10 +154,11 @@ def add_facts(
     """
     while True:
         facts = list(make(household))
-        if not any(fact.kind is Kind.IN_USE for fact in facts):
+        begins = any(fact.kind is Kind.IN_USE for fact in facts)
+        if not begins:
             household.needs_use()
-        if not any(fact.kind is Kind.IN_USE for fact in household.record.facts):
-            facts = [*put_in_use(household, now), *(fact for fact in facts if fact.kind is not Kind.IN_USE)]
+        if not begins and not household.begun:
+            facts = [*put_in_use(household, now), *facts]
         store = Store.open(household.store_path, household.plan.course.id, create=True)
         assert store is not None, "a store that may be made is there"
         with store:
@@ -166,27 +167,21 @@ def add_facts(
             except ChangedMeanwhile:
                 household = open_household(household.path, now)
                 continue
-        record = household.record.with_facts(added)
-        fresh = Household(
-            household.path,
-            household.text,
-            household.examination,
-            household.plan,
-            record,
-            household.earlier,
-            True,
-            True,
-        )
-        return fresh, added
+        if any(fact.kind is Kind.IN_USE for fact in added):
+            return open_household(household.path, now), added
+        return replace(household, record=household.record.with_facts(added)), added
 
 
 def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:
-    """Return the fact that the plan at hand is in use from its ``takes_effect`` on; its text is kept in it."""
+    """Return the fact that the plan at hand is in use from its ``takes_effect`` on, with its text; none if it is."""
     course = household.plan.course
+    if household.in_use and household.begun:
+        return ()
+    key = f"in-use-{course.revision}-{uuid.uuid4()}"
     return (
         Fact(
-            key=f"in-use-{course.revision}",
-            report=f"in-use-{course.revision}",
+            key=key,
+            report=key,
             kind=Kind.IN_USE,
             happened=course.takes_effect.instant,
             entered=now,

@@ -308,11 +308,11 @@ def note_words(note: str) -> str:
     return _("Note: {note}").format(note=note)
 
 
-def what_to_do(touch: Touch, plan: Plan) -> list[str]:
-    """Say what to lay out for a touch, and its steps, numbered."""
-    items = items_of(touch)
+def what_to_do(touch: Touch, steps: Iterable[Step]) -> list[str]:
+    """Say what to lay out for a touch, and its ``steps`` that are still to be done, numbered."""
+    plan, items = touch.plan, items_of(touch)
     lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
-    return lines + [f"{count}. {step_words(step, plan)}" for count, step in enumerate(touch.steps, start=1)]
+    return lines + [f"{count}. {step_words(step, plan)}" for count, step in enumerate(steps, start=1)]
 
 
 def as_needed_lines(plan: Plan) -> list[str]:

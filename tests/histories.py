@@ -49,7 +49,7 @@ def fact(line: str, number: int = 1, home: str = HOME) -> Fact:
             read[name] = Sign(words)
         elif name == "fluids":
             read[name] = tuple(value.split(","))
-        elif types[name] == "bool":
+        elif types[name] in ("bool", "<class 'bool'>"):
             read[name] = value == "yes"
         elif name in ("count", "revision"):
             read[name] = int(value)

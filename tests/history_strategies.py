@@ -20,6 +20,7 @@ from reminders.plan.order import AfterLateDose, GivenAs, Order
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record, Sign
 from reminders.schedule.compile import compile_schedule
+from reminders.schedule.doses import moment_key
 from reminders.schedule.model import Action, AskWhy, Dose, Outcome, Schedule, Touch, TouchKind
 from reminders.times import Instant
 
@@ -232,7 +233,9 @@ class _Recorder:
             self.sometimes_released(later)
         elif way == "again" and self.starts:
             order, dose = self.one(list(self.starts))
-            self.tell(Kind.STARTED, at, order=order, dose=f"{dose} again {at}", again=True)
+            if self.tell(Kind.STARTED, at, order=order, dose=dose, again=True) and self.maybe(0.4):
+                again = f"{dose} again {moment_key(Instant(at))}"
+                self.tell(Kind.FINISHED, at + self.between(5, 90), order=order, dose=again)
         elif way == "needed":
             for order in [name for name, order in self.plan.orders.items() if order.as_needed]:
                 if self.tell(Kind.STARTED, at, order=order, dose=f"needed {at}") and self.maybe(0.5):

@@ -13,6 +13,7 @@ import itertools
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 from simulation import NEVER, Meeting, Values, Wanted, in_words, minutes
 from simulation import Dose as OrderedDose
@@ -101,7 +102,7 @@ class Facts:
     """The facts that stand, in the order in which they happened (R13)."""
 
     def __init__(self, record: Iterable[Values]) -> None:
-        told = list(record)
+        told = [_named(fact) for fact in record]
         taken_back = {fact["withdraws"] for fact in told if fact["kind"] == "withdrawn"}
         self.standing = sorted(
             (fact for fact in told if fact["kind"] != "withdrawn" and fact["key"] not in taken_back),
@@ -118,6 +119,14 @@ class Facts:
 
     def of_dose(self, told: Told, *kinds: str) -> list[Values]:
         return self.of(*kinds, order=told.order, dose=told.key)
+
+
+def _named(fact: Values) -> Values:
+    """Return a fact with a second start called by the dose that it repeats and its own moment: it is one of its own."""
+    if fact["kind"] != "started" or not fact.get("again") or " again " in fact["dose"]:
+        return fact
+    at = datetime(1970, 1, 1) + timedelta(minutes=fact["happened"])
+    return fact | {"dose": f"{fact['dose']} again {at:%Y-%m-%dT%H:%MZ}"}
 
 
 # --- What the rules make of plan and record ---
@@ -273,6 +282,8 @@ class Replay:
             told.started = told.start = starts[0]["happened"]
             told.lumen = starts[0].get("lumen") or told.lumen
         finishes = self.facts.of_dose(told, "finished", "stopped early")
+        if not starts and finishes and finishes[0]["happened"] <= told.start and not order.get("continuous"):
+            told.start = finishes[0]["happened"] - self.wanted.dose_minutes(order)  # it was started, nobody said when
         told.pauses = self._pauses(told, finishes)
         self._end(told, order)
         if finishes:
@@ -311,8 +322,8 @@ class Replay:
         """That it was given outweighs that it was not: it may have been (R18)."""
         if finishes and finishes[0]["kind"] == "stopped early":
             return STOPPED
-        given = [*starts[:1], *finishes[:1]]
-        if any(fact.get("elsewhere") and not fact.get("lumen_used") for fact in given):
+        given = starts or finishes
+        if given and given[0].get("elsewhere") and not given[0].get("lumen_used"):
             return ELSEWHERE
         if finishes or (starts and self.orders[told.order]["given_as"] == "push"):
             return GIVEN
@@ -324,10 +335,11 @@ class Replay:
         return HELD if self.held_at(told.due, told.order) else OPEN
 
     def _besides(self, name: str, known: set[str]) -> list[Told]:
-        """Return what was started besides the scheduled doses: as needed, or once more (R18)."""
+        """Return what was given besides the scheduled doses: as needed, or once more (R18)."""
         found = []
-        for fact in self.facts.of("started", order=name):
-            if fact["dose"] not in known and fact["dose"] != "reservoir":
+        told = [*self.facts.of("started", order=name), *self.facts.of("finished", "stopped early", order=name)]
+        for fact in told:
+            if fact["dose"] not in known and not fact["dose"].startswith("reservoir"):
                 known.add(fact["dose"])
                 found.append(self._dose(name, fact["dose"], 0, fact["happened"], fact["happened"], extra=True))
         return found
@@ -582,13 +594,14 @@ class _Check:
             yield f"R15: {where} stand at {in_words(touch['at'])}, not at {in_words(at)}"
         if touch["lumen"] != told.lumen:
             yield f"R19: {where} stand in {touch['lumen']}, not in {told.lumen}"
-        recorded = told.started if what == "starts" else told.finished
+        begun = told.finished if told.started is None else told.started  # what has finished had begun
+        recorded = begun if what == "starts" else told.finished
         wanted = {SKIPPED: "skipped", HELD: "held", NOT_GIVEN: "not given"}.get(told.state)
         if recorded is not None and touch["outcome"] != "done":
             yield f"R13: {where} are recorded and not shown as done"
         elif recorded is None and wanted is not None and touch["outcome"] != wanted:
             yield f"R18: {where} are '{touch['outcome']}', not '{wanted}'"
-        elif recorded is None and touch["outcome"] == "done" and not (what == "ends" and self.flushed_in(touch)):
+        elif recorded is None and touch["outcome"] == "done" and not (what == "ends" and self.in_its_place(touch)):
             yield f"R14: {where} are shown as done and are not recorded"
         if told.state in DROPPED and touch["steps"]:
             yield f"R18: {where}: the dose does not take place and is offered"
@@ -598,6 +611,12 @@ class _Check:
                 yield f"R18: {where}: a dose that has finished is offered again"
         if what == "starts" and touch["planned"] != told.due and len(touch["starts"]) == 1:
             yield f"R15: {where} were due {in_words(touch['planned'])}, not {in_words(told.due)}"
+
+    def in_its_place(self, touch: Values) -> bool:
+        """Say whether everything that starts in a touch is recorded: it has ended what ran before it."""
+        told = {(dose.order, dose.key): dose for dose in self.replay.by_hand()}
+        starts = [told[pair] for pair in map(tuple, touch["starts"]) if pair in told]
+        return bool(starts) and all(dose.started is not None or dose.finished is not None for dose in starts)
 
     def flushed_in(self, touch: Values) -> bool:
         """Say whether a flush is recorded that the touch claims as its own."""
@@ -746,6 +765,7 @@ class _Check:
                 touch["at"] if touch["flushed"] is None else touch["flushed"]
                 for touch in here
                 if touch["outcome"] == "done" and not touch["outstanding"] and not touch["starts"]
+                and (touch["kind"] == "idle flush" or pushes(touch))
             )
             for at in self.told_apart(lumen):
                 where = f"the flush of {lumen} at {in_words(at)}"
@@ -877,6 +897,11 @@ class _Check:
             if falls_away and at_once and ordered.get(about, NEVER) <= deadline < at:
                 return True
         return False
+
+
+def pushes(touch: Values) -> bool:
+    """Say whether something is pushed in a touch."""
+    return any(step[0] in ("flush", "lock", "push") for step in touch["steps"])
 
 
 def _name(told: Told) -> str:

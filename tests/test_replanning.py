@@ -792,13 +792,13 @@ KNOWN_FAULTS: dict[str, tuple[str, str]] = {
     "a second start of a dose that another order follows": (
         BACK_TO_BACK,
         """06-01 09:00 started order=cefa dose=2026-06-01T09:00
-        06-01 14:00 started order=cefa dose=2026-06-01T09:00_again again=yes""",
+        06-01 14:00 started order=cefa dose=2026-06-01T09:00 again=yes""",
     ),
     "a second start of a continuous infusion": (
         CONTINUOUS,
         """06-01 09:00 started order=cefa dose=continuous
         06-01 12:00 stopped-early order=cefa dose=continuous
-        06-01 13:00 started order=cefa dose=continuous_again again=yes""",
+        06-01 13:00 started order=cefa dose=continuous again=yes""",
     ),
     "a continuous infusion that was started through another lumen": (
         CONTINUOUS,

@@ -14,10 +14,11 @@ from reminders.commands.shared import FROM, NOW, PLAN, TO, days_in_order, fail, 
 from reminders.fact_words import fact_words
 from reminders.files import FileError, read_file, write_files
 from reminders.household import Household, NotInUseError, add_facts, put_in_use
-from reminders.record.facts import Fact, Kind, withdrawal
+from reminders.record.facts import Fact, Kind, Sign, withdrawal
 from reminders.record.lines import ExportError, read_export
 from reminders.record.lines import export as export_text
 from reminders.record.store import RecordError
+from reminders.saying.advice import first_words
 from reminders.saying.answer import answer, changes
 from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
 from reminders.saying.report import report
@@ -37,7 +38,11 @@ WAYS = ", ".join(PHRASES)
 )
 @PLAN
 @click.argument("what", nargs=-1, required=True)
+@click.option("--at", default="", metavar="TIME", help="When it was, if not said at the end.")
+@click.option("--order", default="", metavar="NAME", help="Which order it is about, if not said in words.")
+@click.option("--lumen", default="", metavar="NAME", help="Which lumen it is about, if not said in words.")
 @click.option("--dose", default="", metavar="KEY", help="Which dose it was, as a question back names it.")
+@click.option("--event", default="", metavar="KEY", help="With  done : which event, as a question back names it.")
 @click.option("--again", is_flag=True, help="It really happened a second time.")
 @click.option(
     "--last-flush", default="", metavar="TIME", help="With  home again : when the line was last flushed there."
@@ -50,7 +55,11 @@ WAYS = ", ".join(PHRASES)
 def record(
     plan: Path,
     what: Sequence[str],
+    at: str,
+    order: str,
+    lumen: str,
     dose: str,
+    event: str,
     again: bool,
     last_flush: str,
     said_by: str,
@@ -80,14 +89,22 @@ def record(
     try:
         told = said(what, household.plan)
     except NotUnderstoodError as error:
-        fail(str(error))
+        click.echo(str(error), err=True)
+        fail(f"Nothing was recorded. {first_words(Sign.OTHER, household.plan)}")
+    for name, known in ((order, household.plan.orders), (lumen, household.plan.lumens)):
+        if name and name not in known:
+            fail(f'"{name}" is none of {", ".join(known)}. Nothing was recorded.')
     told = replace(
         told,
+        when=at or told.when,
+        order=order or told.order,
+        lumen=lumen or told.lumen,
         dose=dose,
+        event=event,
         again=again,
         last_flush=last_flush,
         said_by=_one_line(said_by),
-        note=_one_line(note),
+        note=_one_line(note) or told.note,
         by=_one_line(by),
     )
     if told.verb is Verb.IN_USE:
@@ -106,6 +123,8 @@ def _report(household: Household, told: Said, key: str, now: Instant) -> None:
 
     def facts(current: Household) -> tuple[Fact, ...]:
         nonlocal told
+        if any(fact.report == key for fact in current.record.facts):
+            return ()  # sent once more
         while True:
             try:
                 return report(told, current.schedule(now), current.record, now, key=key)
@@ -132,12 +151,15 @@ def _ask(told: Said, question: AskBackError) -> Said:
     """Ask a person at a terminal; anyone else is told what could be said instead, and nothing is recorded."""
     click.echo(question.problem, err=True)
     for number, choice in enumerate(question.choices, start=1):
-        click.echo(f"  {number}. {choice.words}" + (f"   (say:  {choice.say} )" if choice.say else ""), err=True)
+        click.echo(f"  {number}. {choice.words}" + (f"   (add:  {choice.say} )" if choice.say else ""), err=True)
     offered = [choice for choice in question.choices if choice.changes or choice.settles]
     if not offered or not sys.stdin.isatty():
         fail("Nothing was recorded.")
     number = click.prompt("Which number? (0 to leave it)", type=click.IntRange(0, len(question.choices)), err=True)
     chosen: Choice | None = question.choices[number - 1] if number else None
+    if chosen is not None and chosen.settles:
+        click.echo("That is recorded already; nothing was added.")
+        sys.exit(0)
     if chosen is None or not chosen.changes:
         fail("Nothing was recorded.")
     return replace(told, **chosen.changes)
@@ -244,8 +266,7 @@ def history(
     if out is None:
         click.echo(content.decode(), nl=False)
         return
-    if out.resolve() == household.path.resolve():
-        fail("The plan itself would be overwritten. Choose another --out.")
+    _not_over(household, out)
     try:
         write_files(out.parent, {out.name: content})
     except FileError as error:
@@ -260,13 +281,18 @@ def history(
 def export(plan: Path, out: Path, now: str | None) -> None:
     """Write everything that is recorded of PLAN into a readable file (JSON lines), to keep or to move it."""
     household = opened(plan, now)
-    if out.resolve() == household.path.resolve():
-        fail("The plan itself would be overwritten. Choose another --out.")
+    _not_over(household, out)
     try:
         write_files(out.parent, {out.name: export_text(household.plan.course.id, household.record).encode()})
     except FileError as error:
         fail(str(error))
     click.echo(f"Wrote {out}: {len(household.record.facts)} facts.")
+
+
+def _not_over(household: Household, out: Path) -> None:
+    """Refuse to write over the plan or its record."""
+    if out.resolve() in (household.path.resolve(), household.store_path.resolve()):
+        fail(f'"{out}" is the plan or its record, and would be overwritten. Choose another --out.')
 
 
 @click.command(name="import")

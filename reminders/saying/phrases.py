@@ -4,6 +4,7 @@
 the time. What is left out is worked out later, from what fits (:mod:`reminders.saying.report`).
 """
 
+import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -55,11 +56,17 @@ class Phrase:
     verb: Verb
     sign: Sign | None = None
     everything: bool = False
+    flushed: bool = False
+    note: str = ""
 
 
 PHRASES: Mapping[str, Phrase] = {
     **{verb.value: Phrase(verb) for verb in Verb if verb is not Verb.PROBLEM},
     "given": Phrase(Verb.DONE),
+    "gave": Phrase(Verb.DONE),
+    "took": Phrase(Verb.DONE),
+    "flushed and finished": Phrase(Verb.FINISHED, flushed=True),
+    "stopped": Phrase(Verb.STOPPED),
     "connected": Phrase(Verb.STARTED),
     "disconnected": Phrase(Verb.FINISHED),
     "paused": Phrase(Verb.INTERRUPTED),
@@ -70,8 +77,6 @@ PHRASES: Mapping[str, Phrase] = {
     "in hospital": Phrase(Verb.HELD, everything=True),
     "home again": Phrase(Verb.RELEASED, everything=True),
     "back in use": Phrase(Verb.RELEASED),
-    "exchanged": Phrase(Verb.EXCHANGED),
-    "removed": Phrase(Verb.REMOVED),
     "stock counted": Phrase(Verb.COUNTED),
     "problem": Phrase(Verb.PROBLEM, Sign.OTHER),
     "something else": Phrase(Verb.PROBLEM, Sign.OTHER),
@@ -86,6 +91,19 @@ PHRASES: Mapping[str, Phrase] = {
     "no blood return": Phrase(Verb.PROBLEM, Sign.NO_BLOOD_RETURN),
     "not flowing": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),
     "pump alarm": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),
+    **{
+        words: Phrase(Verb.PROBLEM, Sign.OTHER, note=words)
+        for words in (
+            "fever",
+            "chills",
+            "chest pain",
+            "short of breath",
+            "faint",
+            "bleeding",
+            "line broken",
+            "dressing wet",
+        )
+    },
 }
 """Every way to say what happened, with what it means."""
 
@@ -117,6 +135,7 @@ class Said:
     by: str = ""
     said_by: str = ""
     last_flush: str = ""
+    event: str = ""
 
 
 class NotUnderstoodError(Exception):
@@ -129,7 +148,7 @@ def said(words: Sequence[str], plan: Plan) -> Said:
     Raises:
         NotUnderstoodError: it does not begin with anything known, or names something that the plan does not have.
     """
-    told = " ".join(words).split()
+    told = [word.strip(",.;!?") for word in " ".join(words).replace("’", "'").split()]
     phrase, rest = _phrase(told)
     if phrase.verb is Verb.TASK_DONE:
         named, when = split_time(rest)
@@ -139,7 +158,14 @@ def said(words: Sequence[str], plan: Plan) -> Said:
     if phrase.verb is Verb.COUNTED:
         return _counted(rest)
     rest, when = _time_apart(rest, plan)
-    found = Said(verb=phrase.verb, sign=phrase.sign, everything=phrase.everything, when=when)
+    found = Said(
+        verb=phrase.verb,
+        sign=phrase.sign,
+        everything=phrase.everything,
+        flushed=phrase.flushed,
+        note=phrase.note,
+        when=when,
+    )
     return _with_particulars(found, rest, plan)
 
 
@@ -156,10 +182,12 @@ def _phrase(told: Sequence[str]) -> tuple[Phrase, list[str]]:
             phrase = PHRASES.get(" ".join(lowered[first : first + length]))
             if phrase is not None:
                 return phrase, [*told[:first], *told[first + length :]]
-    begun = f'"{" ".join(told[:2])}"' if told else _("Nothing")
+    begun = f'"{" ".join(told)}"' if told else _("Nothing")
+    near = list(dict.fromkeys(close for word in lowered for close in difflib.get_close_matches(word, PHRASES, 2, 0.75)))
+    meant = _(" Did you mean: {near}?").format(near=", ".join(near)) if near else ""
     raise NotUnderstoodError(
-        _("{begun} is not one of the things that can be recorded. Say one of: {known}.").format(
-            begun=begun, known=", ".join(sorted(PHRASES))
+        _("{begun} holds none of the things that can be recorded.{meant} Say one of: {known}.").format(
+            begun=begun, meant=meant, known=", ".join(sorted(PHRASES))
         )
     )
 
@@ -257,9 +285,9 @@ def _name(text: str, plan: Plan) -> dict[str, object]:
     known = [f"{drug} ({name})" if drug.casefold() != name.casefold() else name for name, drug in orders.values()]
     known += [_("{label} lumen").format(label=label) for name, label in _lumens(plan).values()]
     raise NotUnderstoodError(
-        _('"{text}" names no order and no lumen of this plan, or more than one. They are: {known}.').format(
-            text=text, known=", ".join(known)
-        )
+        _(
+            '"{text}" names no order and no lumen of this plan, or more than one. They are: {known}. The time goes last.'
+        ).format(text=text, known=", ".join(known))
     )
 
 

@@ -7,15 +7,17 @@ happened is never refused.
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from reminders.plan.model import Plan
+from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import Fact, Kind, Record, Sign
+from reminders.saying.advice import first_words
+from reminders.saying.done import done
 from reminders.saying.phrases import Said, Verb
 from reminders.saying.when import UnclearTimeError, when
 from reminders.saying.which import AskBackError, Choice, Which
-from reminders.schedule.model import ENDLESS, Dose, DoseState, Outcome, Schedule, Status, Touch, TouchKind
+from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, TouchKind
 from reminders.schedule.status import status
 from reminders.times import Instant
-from reminders.words import CATALOGUE, lumen_words, what_words
+from reminders.words import CATALOGUE, lumen_words
 
 _ = CATALOGUE.gettext
 
@@ -44,7 +46,7 @@ class _Reporter:
 
     def facts(self) -> tuple[Fact, ...]:
         say: Mapping[Verb, Callable[[], list[dict[str, Any]]]] = {
-            Verb.DONE: self._done,
+            Verb.DONE: lambda: done(self.which, self._fluids()),
             Verb.STARTED: self._started,
             Verb.ELSEWHERE: self._elsewhere,
             Verb.FINISHED: self._finished,
@@ -61,8 +63,8 @@ class _Reporter:
             Verb.HELD: self._held,
             Verb.RELEASED: self._released,
             Verb.OUT_OF_USE: lambda: [{"kind": Kind.OUT_OF_USE, "lumen": self.which.lumen()}],
-            Verb.NEEDLE_OUT: lambda: [{"kind": Kind.NEEDLE_OUT}],
-            Verb.NEEDLE_IN: lambda: [{"kind": Kind.NEEDLE_IN}],
+            Verb.NEEDLE_OUT: lambda: self._needle(Kind.NEEDLE_OUT),
+            Verb.NEEDLE_IN: lambda: self._needle(Kind.NEEDLE_IN),
             Verb.HEPARIN_STOPPED: lambda: [{"kind": Kind.HEPARIN_STOPPED}],
             Verb.EXCHANGED: lambda: [{"kind": Kind.EXCHANGED}],
             Verb.REMOVED: lambda: [{"kind": Kind.REMOVED}],
@@ -87,7 +89,10 @@ class _Reporter:
         except UnclearTimeError as unclear:
             raise AskBackError(
                 unclear.problem,
-                [Choice(reading.words, reading.say, {of: reading.say}) for reading in unclear.readings],
+                [
+                    Choice(reading.words, f'{TIME_OPTIONS[of]} "{reading.say}"', {of: reading.say})
+                    for reading in unclear.readings
+                ],
             ) from None
 
     # Doses
@@ -302,7 +307,23 @@ class _Reporter:
             ]
         if self.said.sign is Sign.OTHER and not self.said.lumen:
             return [{"kind": Kind.PROBLEM, "sign": Sign.OTHER}]
-        return [{"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": self.which.lumen(self.which.in_use_now())}]
+        try:
+            lumen = self.which.lumen(self.which.in_use_now())
+        except AskBackError as question:
+            # What to do now must not wait for an answer.
+            raise AskBackError(
+                f"{first_words(self.said.sign, self.schedule.plan)} {question.problem}", question.choices
+            ) from None
+        return [{"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": lumen}]
+
+    def _needle(self, kind: Kind) -> list[dict[str, Any]]:
+        if self.plan.line.kind is not LineKind.PORT:
+            raise AskBackError(
+                _(
+                    "This line is a {kind}, which has no needle. Was the line itself removed? Then say  line removed ."
+                ).format(kind=self.plan.line.kind.value)
+            )
+        return [{"kind": kind}]
 
     def _held(self) -> list[dict[str, Any]]:
         if self.said.everything:
@@ -331,6 +352,11 @@ class _Reporter:
 
     def _home_again(self) -> list[dict[str, Any]]:
         """After a stay elsewhere the last flush there is asked for (S14)."""
+        if not self._is_held(""):
+            raise AskBackError(
+                _("Nothing says that everything was held, so nothing can be released. Since when were you away?"),
+                [Choice(_("Say first since when, such as  in hospital yesterday 21:15 ."), "")],
+            )
         if not self.said.last_flush:
             raise AskBackError(
                 _(
@@ -362,59 +388,14 @@ class _Reporter:
         ]
         return bool(facts) and facts[-1].kind is Kind.HELD
 
-    # "Done": what is due, as it is planned
-
-    def _done(self) -> list[dict[str, Any]]:
-        due = [
-            touch
-            for touch in self.which.open_touches()
-            if self.said.lumen in ("", touch.lumen)
-            and (
-                not self.said.order
-                or any(dose.order == self.said.order for dose in (*touch.starts, *touch.ends, *touch.bags))
-            )
-        ]
-        if not due:
-            raise AskBackError(
-                _("Nothing is due now that could be done. Say what happened, such as  flushed  or  started .")
-            )
-        if len(due) > 1:
-            raise AskBackError(
-                _("More than one thing is due. Which was done?"),
-                [
-                    Choice(
-                        f"{lumen_words(touch.plan, touch.lumen)}: {what_words(touch, touch.plan)}, {self.which.shown(touch.planned)}",
-                        touch.dose.order if touch.dose else touch.lumen,
-                        {"order": touch.dose.order} if touch.dose else {"lumen": touch.lumen},
-                    )
-                    for touch in due
-                ],
-            )
-        return self._all_of(due[0])
-
-    def _all_of(self, touch: Touch) -> list[dict[str, Any]]:
-        told: list[dict[str, Any]] = []
-        if touch.outcome is not Outcome.DONE:
-            told += [
-                {"kind": Kind.FINISHED, "order": dose.order, "dose": dose.key}
-                for dose in touch.ends
-                if not dose.finished
-            ]
-            told += [
-                {"kind": Kind.STARTED, "order": dose.order, "dose": dose.key}
-                for dose in touch.starts
-                if not dose.started
-            ]
-            told += [{"kind": Kind.BAG_CHANGED, "order": dose.order, "dose": dose.key} for dose in touch.bags]
-        if touch.outstanding or touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
-            told.append({"kind": Kind.FLUSHED, "lumen": touch.lumen, **self._fluids()})
-        return told
-
     # Words
 
     def _fluids(self) -> dict[str, Any]:
         return {"fluids": self.said.fluids} if self.said.fluids else {}
 
+
+TIME_OPTIONS = {"when": "--at", "last_flush": "--last-flush"}
+"""With which option each of the times that can be said is said on its own."""
 
 SAID_BY = frozenset(
     {

@@ -141,7 +141,9 @@ class Which:
         listed = names or list(self.plan.orders)
         if not listed:
             raise AskBackError(_("This plan has no orders."))
-        raise AskBackError(question, [Choice(self.plan.orders[name].drug, name, {"order": name}) for name in listed])
+        raise AskBackError(
+            question, [Choice(self.plan.orders[name].drug, f"--order {name}", {"order": name}) for name in listed]
+        )
 
     def running_dose(self, what: str, order: str = "") -> Dose:
         """Return what runs, as recorded; where nothing is, what would have run or finished by now as planned."""
@@ -155,8 +157,8 @@ class Which:
         if self.said.dose:
             doses = [dose for dose in doses if dose.key == self.said.dose]
         recorded = [dose for dose in doses if dose.state is DoseState.RUNNING]
-        if not recorded:
-            recorded = self._perhaps_running(doses)
+        if not recorded or all(self._long_over(dose) for dose in recorded):
+            recorded += [dose for dose in self._perhaps_running(doses) if dose not in recorded]
         if len(recorded) == 1:
             return recorded[0]
         if not recorded:
@@ -184,6 +186,11 @@ class Which:
         order = self.schedule.plan_at(dose.start).orders[dose.order]
         return order.given_as is not GivenAs.PUSH and dose.state in (DoseState.RUNNING, DoseState.UNRECORDED)
 
+    def _long_over(self, dose: Dose) -> bool:
+        """Say whether an infusion should have finished so long ago that another one may be meant."""
+        order = self.schedule.plan_at(dose.start).orders[dose.order]
+        return dose.due_end is not None and self.at > dose.due_end + (order.cut_off or 0)
+
     def _perhaps_running(self, doses: Sequence[Dose]) -> list[Dose]:
         latest: dict[str, Dose] = {}
         for dose in doses:
@@ -203,7 +210,7 @@ class Which:
                 return names[0]
         raise AskBackError(
             _("Which lumen?"),
-            [Choice(lumen_words(self.plan, name), name, {"lumen": name}) for name in self.plan.lumens],
+            [Choice(lumen_words(self.plan, name), f"--lumen {name}", {"lumen": name}) for name in self.plan.lumens],
         )
 
     def flush_waits(self) -> list[str]:
@@ -237,7 +244,7 @@ class Which:
         shown = words.format(
             drug=self.plan.orders[dose.order].drug, due=self.shown(dose.due), started=self.shown(dose.start)
         )
-        return Choice(shown, f'{dose.order} --dose "{dose.key}"', {"order": dose.order, "dose": dose.key})
+        return Choice(shown, f'--order {dose.order} --dose "{dose.key}"', {"order": dose.order, "dose": dose.key})
 
 
 def _named(dose: Dose) -> Named:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from reminders.event_words import ask_lines
+from reminders.event_words import ask_lines, marked
 from reminders.record.facts import Sign
 from reminders.schedule.happened import within
 from reminders.schedule.model import (
@@ -53,6 +53,11 @@ def _of_lumen(name: str, schedule: Schedule, now: Instant) -> Iterator[str]:
     plan, state = schedule.plan, schedule.lumens[name]
     lumen = plan.lumens[name]
     day = plan.clock.local(now).date()
+    if schedule.removed is not None and now >= schedule.removed:
+        yield _("The line is out since {since}: nothing is due.").format(
+            since=clock_beside(plan, schedule.removed, day)
+        )
+        return
     if not lumen.in_use:
         yield _("Out of use: nothing is planned into it.")
     yield from _open_troubles(name, schedule, now)
@@ -64,11 +69,12 @@ def _of_lumen(name: str, schedule: Schedule, now: Instant) -> Iterator[str]:
         yield _("{count} earlier events are not recorded; the history lists them.").format(count=len(waiting) - SHOWN)
     for told in waiting[-SHOWN:]:
         yield from told
-    if (passed := _limit_passed(name, schedule, now)) is not None:
+    outstanding = any(touch.outstanding for touch in touches)
+    if not outstanding and (passed := _limit_passed(name, schedule, now)) is not None:
         since, deadline = passed
         yield _(
-            "The limit of {limit} has passed: last recorded flush {since}, so by {deadline}. Was it flushed since? Then "
-            "record it. If not, call {now}."
+            "The limit of {limit} has passed: the last flush that is known was {since}, so by {deadline}. Was it flushed "
+            "since? Then record it. Not sure? Ask {now}."
         ).format(
             limit=span(plan.idle_limit(lumen)),
             since=clock_beside(plan, since, day),
@@ -77,13 +83,16 @@ def _of_lumen(name: str, schedule: Schedule, now: Instant) -> Iterator[str]:
         )
     ahead = next((t for t in touches if status(t, schedule, now) is Status.PLANNED and t.at >= now), None)
     if ahead is not None:
-        yield _("Next: {what}, {at}.").format(what=what_words(ahead, ahead.plan), at=clock_beside(plan, ahead.at, day))
+        yield _("Next: {what}, {at}.").format(
+            what=marked(what_words(ahead, ahead.plan), ahead), at=clock_beside(plan, ahead.at, day)
+        )
     if state.last_flush is not None:
         yield _("Last recorded flush: {at}, {ago} ago.").format(
             at=clock_beside(plan, state.last_flush, day), ago=span(max(0, now - state.last_flush))
         )
     elif lumen.in_use:
-        yield _("No flush of it is recorded.")
+        stated = clock_beside(plan, lumen.last_flushed.instant, day)
+        yield _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
 
 
 def _open_troubles(name: str, schedule: Schedule, now: Instant) -> Iterator[str]:
@@ -150,6 +159,8 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
         yield _("Not to be done now: {what}, {at}.").format(what=what, at=at)
     elif how is Status.DUE:
         yield _("Due: {what}, {at}.").format(what=what, at=at)
+    elif touch.kind is TouchKind.FINISH and all(dose.state is DoseState.UNRECORDED for dose in touch.ends):
+        return  # nobody has said that it was started: that is asked for
     elif how is Status.OVERDUE:
         yield _("Was it done? {what}, {at} ({late} ago). Record it; only if it was not done, do it now.").format(
             what=what, at=at, late=span(now - touch.planned)

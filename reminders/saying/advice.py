@@ -1,0 +1,183 @@
+"""What to do after a report, and whom to call (R15-R18, S1-S14, R27)."""
+
+from collections.abc import Iterator
+
+from reminders.event_words import ask_words
+from reminders.plan.model import FluidKind, Plan
+from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
+from reminders.schedule.model import DROPPED, Schedule, TouchKind
+from reminders.schedule.status import cut_off
+from reminders.units import span
+from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
+
+_ = CATALOGUE.gettext
+
+
+def first_words(sign: Sign | None, plan: Plan) -> str:
+    """Say what comes first after a sign; nothing where there is none."""
+    now, emergency = call_words(plan.contacts["now"]), call_words(plan.contacts["emergency"])
+    if sign in SUSPENDS:
+        return _(
+            "STOP. Clamp. Do not flush and do not lock this lumen. Call {now} now. Short of breath, chest pain or faint: "
+            "call {emergency}. Nothing is planned on it until a clinician releases it."
+        ).format(now=now, emergency=emergency)
+    if sign is Sign.NOT_FLOWING:
+        return _("Look at the clamp and for a kink in the tube. Never force a flush. Call {now}.").format(now=now)
+    if sign in ASKS_FIRST:
+        return _("STOP. Clamp. Never force a flush. Call {now} before this lumen is used again.").format(now=now)
+    if sign is Sign.OTHER:
+        return _(
+            "Short of breath, chest pain, faint, chills after a flush, heavy bleeding, a broken line: call {emergency} first. "
+            "Fever, or anything else that worries you: call {now} now. A record is no call for help."
+        ).format(now=now, emergency=emergency)
+    return ""
+
+
+def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
+    """Yield what to do after one fact, and whom to call; nothing where it takes its course."""
+    plan = after.plan
+    call = call_words(plan.contacts["now"])
+    if fact.sign is not None:
+        yield first_words(fact.sign, plan)
+    if fact.sign is Sign.NOT_FLOWING:
+        yield _("When it will finish is not known: say  resumed  or  stopped early .")
+    elif fact.sign in ASKS_FIRST:
+        yield _("This does not count as a flush: the lumen's limit goes on.")
+    if fact.kind is Kind.STARTED:
+        yield from _about_start(fact, before, after, call)
+    elif fact.kind is Kind.FLUSHED:
+        yield from _about_flush(fact, before, after, call)
+    elif fact.kind is Kind.STOPPED and fact.sign is None:
+        yield _("How much was given decides what follows: call {now} before the next dose.").format(now=call)
+    elif fact.kind is Kind.NOT_GIVEN:
+        yield _("Do not make it up and do not double the next one. Call {now}.").format(now=call)
+    elif fact.kind is Kind.SKIPPED:
+        yield from _about_skip(fact, after, call)
+    elif fact.kind is Kind.DELAYED:
+        yield from _about_delay(fact, after, call)
+    elif fact.kind is Kind.HEPARIN_STOPPED:
+        yield _(
+            "No heparin is in the plan from now on. Throw none of it away before you have asked. Ask {now} with what, and "
+            "how often, the lumens are to be locked now."
+        ).format(now=call)
+    elif fact.kind is Kind.EXCHANGED:
+        yield _(
+            "Ask {now} for the plan of the new line. Until it is in use nothing is offered on the old lumens."
+        ).format(now=call)
+    elif fact.kind is Kind.NEEDLE_OUT and plan.line.needle_out_idle_limit is None:
+        yield _("The plan does not say how often the port is flushed without its needle: ask {now}.").format(now=call)
+    elif fact.kind is Kind.RELEASED and not fact.order and not fact.lumen:
+        yield _("Ask whether the orders are still the same as before the stay: {now}.").format(now=call)
+
+
+def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:
+    plan = after.plan
+    order = plan.orders.get(fact.order)
+    if order is None:
+        return
+    day = plan.clock.local(fact.happened).date()
+    dose = next((dose for dose in after.connected[fact.order] if dose.key == fact.dose), None)
+    planned = next((dose for dose in before.connected.get(fact.order, ()) if dose.key == fact.dose), None)
+    if planned is not None and planned.state in DROPPED:
+        yield _("It was held, or not to be given. It is recorded. Call {now} now.").format(now=call)
+    if fact.again:
+        yield _("A second start is recorded. Never give a dose twice. Call {now} now.").format(now=call)
+    starts = [other.start for other in after.connected[fact.order] if other.started is not None]
+    if order.last_dose_before_plan is not None:
+        starts.append(order.last_dose_before_plan.instant)
+    earlier = max((start for start in starts if start < fact.happened), default=None)
+    if earlier is not None and order.least_spacing is not None:
+        apart = fact.happened - earlier
+        if apart < order.least_spacing and not fact.again:
+            yield _("This is {apart} after the dose of {since}; the order says at least {least}. Call {now}.").format(
+                apart=span(apart),
+                since=clock_beside(plan, earlier, day),
+                least=span(order.least_spacing),
+                now=call,
+            )
+    if order.as_needed and order.most_in_24h is not None:
+        lately = [
+            other for other in after.connected[fact.order] if fact.happened - 24 * 60 < other.start <= fact.happened
+        ]
+        if len(lately) > order.most_in_24h:
+            yield _("That makes {count} in 24 h; the order says at most {most}. Call {now}.").format(
+                count=len(lately), most=order.most_in_24h, now=call
+            )
+    if dose is not None and order.cut_off is not None and fact.happened > dose.ordered + order.cut_off:
+        yield _("It was started {late} after its time, past its cut-off. Call {now}.").format(
+            late=span(fact.happened - dose.ordered), now=call
+        )
+    told = next(
+        (
+            touch
+            for touch in before.touches
+            if touch.asks and any(d.key == fact.dose and d.order == fact.order for d in touch.starts)
+        ),
+        None,
+    )
+    if told is not None:
+        yield _("You were to ask first: {why} Call {now}.").format(
+            why=" ".join(ask_words(ask, plan, day) for ask in told.asks), now=call
+        )
+
+
+def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:
+    plan = after.plan_at(fact.happened)
+    lumen = plan.lumens[fact.lumen]
+    state = before.lumens[fact.lumen]
+    if any(begin <= fact.happened < end for begin, end, _why in state.blocked) or not lumen.in_use:
+        yield _("The {lumen} must not be used. It is recorded. Call {now}.").format(
+            lumen=lumen_words(plan, fact.lumen), now=call
+        )
+    lock = plan.lock(lumen)
+    if fact.fluids and lock.name not in fact.fluids and lock.kind is FluidKind.HEPARIN:
+        if plan.protocol.flush_without_lock_counts:
+            yield _("Recorded without {lock}. The plan lets it count for the limit.").format(lock=lock.label)
+        else:
+            yield _(
+                "Recorded without {lock}. It does not count for the limit unless the plan says so: ask {now}."
+            ).format(lock=lock.label, now=call)
+    if after.removed is not None and fact.happened >= after.removed:
+        yield _("The line is said to be out since {since}. It is recorded. Call {now}.").format(
+            since=clock_beside(plan, after.removed, plan.clock.local(fact.happened).date()), now=call
+        )
+    touch = next((t for t in after.touches if t.at == fact.happened and t.lumen == fact.lumen and t.outcome), None)
+    if touch is None or touch.kind is not TouchKind.IDLE_FLUSH:
+        return
+    day = plan.clock.local(fact.happened).date()
+    if touch.planned != touch.at:
+        yield _("It takes the place of the flush planned for {planned}.").format(
+            planned=clock_beside(plan, touch.planned, day)
+        )
+
+
+def _about_skip(fact: Fact, after: Schedule, call: str) -> Iterator[str]:
+    """A flush that is left out lets the limit pass (R16)."""
+    touch = next(
+        (t for t in after.touches if t.lumen == fact.lumen and t.planned == fact.planned_for and t.outcome), None
+    )
+    if touch is None or touch.reason.deadline is None:
+        return
+    plan = after.plan_at(touch.at)
+    yield _(
+        "Its limit of {limit} passes at {deadline}. Who said that it may be left out? If nobody did, call {now}."
+    ).format(
+        limit=span(plan.idle_limit(plan.lumens[fact.lumen])),
+        deadline=clock_beside(plan, touch.reason.deadline, plan.clock.local(fact.happened).date()),
+        now=call,
+    )
+
+
+def _about_delay(fact: Fact, after: Schedule, call: str) -> Iterator[str]:
+    touch = next(
+        (t for t in after.touches if any(d.key == fact.dose and d.order == fact.order for d in t.starts)), None
+    )
+    if touch is None or fact.until is None:
+        return
+    dose = touch.starts[0]
+    last = cut_off(touch)
+    order = touch.plan.orders[dose.order]
+    if last is not None and fact.until > dose.ordered + (order.cut_off or 0):
+        yield _("That is {late} after its time, past its cut-off. Call {now} before you give it.").format(
+            late=span(fact.until - dose.ordered), now=call
+        )

@@ -1,0 +1,54 @@
+"""``done``: what waits to be done now, done as it is planned."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from reminders.record.facts import Kind
+from reminders.saying.which import AskBackError, Choice, Which
+from reminders.schedule.model import Outcome, Touch, TouchKind
+from reminders.words import CATALOGUE, lumen_words, what_words
+
+_ = CATALOGUE.gettext
+
+
+def done(which: Which, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the facts that the one thing that waits was done; ``fluids`` says what was pushed, if that was said.
+
+    Raises:
+        AskBackError: nothing waits, or more than one thing that was not named.
+    """
+    said = which.said
+    due = [
+        touch
+        for touch in which.open_touches()
+        if said.lumen in ("", touch.lumen)
+        and touch.uid.startswith(said.event)
+        and (not said.order or any(dose.order == said.order for dose in (*touch.starts, *touch.ends, *touch.bags)))
+    ]
+    if not due:
+        raise AskBackError(
+            _("Nothing is due now that could be done. Say what happened, such as  flushed  or  started .")
+        )
+    if len(due) > 1:
+        raise AskBackError(_("More than one thing is due. Which was done?"), [_choice(touch, which) for touch in due])
+    return _all_of(due[0], fluids)
+
+
+def _choice(touch: Touch, which: Which) -> Choice:
+    """Offer one event that waits, so that it can be said on its own."""
+    where, what = lumen_words(touch.plan, touch.lumen), what_words(touch, touch.plan)
+    shown = f"{where}: {what}, {which.shown(touch.planned)}"
+    return Choice(shown, f"--event {touch.uid[:8]}", {"event": touch.uid})
+
+
+def _all_of(touch: Touch, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
+    told: list[dict[str, Any]] = []
+    if touch.outcome is not Outcome.DONE:
+        ended = [dose for dose in touch.ends if dose.finished is None]
+        begun = [dose for dose in touch.starts if dose.started is None]
+        told += [{"kind": Kind.FINISHED, "order": dose.order, "dose": dose.key} for dose in ended]
+        told += [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key} for dose in begun]
+        told += [{"kind": Kind.BAG_CHANGED, "order": dose.order, "dose": dose.key} for dose in touch.bags]
+    if touch.outstanding or touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
+        told.append({"kind": Kind.FLUSHED, "lumen": touch.lumen, **fluids})
+    return told
