@@ -10,6 +10,8 @@ from pathlib import Path
 
 from reminders.findings import CODES
 from reminders.plan import model
+from reminders.record.facts import FIELDS
+from reminders.views import history_files
 from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, FORMAT
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -30,8 +32,8 @@ the provider's protocol.
 
 **Leave names out.** A plan needs no name, address or date of birth, and it is safer on a phone or in an e-mail without.
 
-Check a plan with `reminders check FILE`. Raise `revision` with every change that is sent to someone: phones that already
-hold the calendar take a change only then.
+Check a plan with `reminders check FILE`. Raise `revision` with every change that is put in use, and say from when on it
+holds (`takes_effect`): what lies before that moment stays as it was. `reminders compare OLD NEW` says what changes.
 
 ## The samples
 
@@ -77,7 +79,7 @@ def page() -> str:
     parts = [BEGIN + "".join(f"| `{path.name}` | {_first_words(path)} |\n" for path in samples()), KEYS]
     parts += [_table(name, cls) for name, cls in model.TABLES.items()]
     parts.append(_findings())
-    parts.append(_json())
+    parts += [_json(), _history(), _facts()]
     return "\n".join(parts)
 
 
@@ -144,6 +146,45 @@ def _json() -> str:
     lines += [f"| `{key}` | {about} |" for key, about in DOCUMENT_KEYS.items()]
     lines += ["", "Each of the `events`:", "", "| key | what it holds |", "| --- | --- |"]
     lines += [f"| `{key}` | {about} |" for key, about in EVENT_KEYS.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _history() -> str:
+    """Describe the history as JSON; its CSV has the same rows."""
+    lines = [
+        "## The history as JSON",
+        "",
+        f'`reminders history --json` writes what was planned and what was recorded (`"format": "{history_files.FORMAT}"`);',
+        "`--csv` writes the same rows as a table.",
+    ]
+    tables = (
+        ("The document", history_files.DOCUMENT_KEYS),
+        ("Each row", history_files.ROW_KEYS),
+        ("Each moment", history_files.MOMENT_KEYS),
+        ("Each order", history_files.ORDER_KEYS),
+        ("Each lumen", history_files.LUMEN_KEYS),
+        ("Each idle time", history_files.GAP_KEYS),
+    )
+    for heading, keys in tables:
+        lines += ["", f"{heading}:", "", "| key | what it holds |", "| --- | --- |"]
+        lines += [f"| `{key}` | {about} |" for key, about in keys.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _facts() -> str:
+    """Describe the lines of an exported record."""
+    lines = [
+        "## The record as lines",
+        "",
+        "`reminders export` writes a first line that names the plan, then a line of JSON for each fact, in the order in which",
+        "they were entered. Each has `key`, `report`, `kind`, `happened` and `entered` (in UTC), and may have `by` and `note`.",
+        "",
+        "| kind | must have | may have |",
+        "| --- | --- | --- |",
+    ]
+    for kind, (needed, allowed) in FIELDS.items():
+        cells = (" ".join(f"`{name}`" for name in sorted(names)) for names in (needed, allowed))
+        lines.append(f"| {kind.value} | {' | '.join(cells)} |")
     return "\n".join(lines) + "\n"
 
 

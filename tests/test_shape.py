@@ -40,8 +40,9 @@ LAYERS = [
     {"reminders.words"},
     {"reminders.event_words", "reminders.fact_words", "reminders.saying.when"},
     {"reminders.saying.phrases"},
-    {"reminders.saying.which"},
-    {"reminders.saying.report", "reminders.saying.answer"},
+    {"reminders.saying.which", "reminders.saying.advice"},
+    {"reminders.saying.done", "reminders.saying.answer"},
+    {"reminders.saying.report"},
     {
         "reminders.views.calendar",
         "reminders.views.agenda",
@@ -66,7 +67,7 @@ LAYERS = [
 ]
 """A module may import from the layers above its own in this list, and from nothing else of the package."""
 
-PURE = {name for layer in LAYERS[:27] for name in layer}
+PURE = {name for layer in LAYERS[:28] for name in layer}
 """Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
 the tzdata package, which is as constant as the code."""
 

@@ -537,7 +537,7 @@ def test_s13_the_limit_passed_while_a_dose_is_overdue() -> None:
     assert asked < listed.index("only if it was not done, do it now")
     assert "The limit of 12 h has passed" in listed
     assert "so by 09:00 CDT. Was it flushed since?" in listed
-    assert f"If not, call {NURSE}" in listed
+    assert f"Not sure? Ask {NURSE}." in listed
     assert "Not recorded does not mean not done: if unsure, ask before you repeat." in listed
     # Within the limit nothing of the sort is said (R16).
     assert "limit" not in due(given(edits, "", "06-01 09:00"), at("06-01 09:00"))

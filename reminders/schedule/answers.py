@@ -59,7 +59,7 @@ def assign(
         if waiting:
             waiting[-1].flushed, waiting[-1].counts = when, counts
         elif before is None or before.waits or not before.flushes or when - before.at > plan.course.handling_time:
-            besides.append(Recorded(when, fact.key, counts))
+            besides.append(Recorded(when, fact.key, counts, fact.entered))
 
 
 def _waits(anchor: Anchor) -> bool:

@@ -30,7 +30,8 @@ class DoseFacts:
 
     ``started``: the earliest start, if several people report it. ``finished``: the earliest finish, or that it was
     stopped early. ``dropped``: the last word that it is not to be given or was not given. ``pauses``: from each
-    interruption to its resumption, or without an end. ``last_known``: when the last of them happened.
+    interruption to its resumption, or without an end. ``last_known``: when the last of them happened;
+    ``last_entered``: when any of them was last entered.
     """
 
     started: Fact | None = None
@@ -40,6 +41,7 @@ class DoseFacts:
     pauses: list[tuple[Instant, Instant]] = field(default_factory=list)
     bags: list[Instant] = field(default_factory=list)
     last_known: Instant = NEVER
+    last_entered: Instant = NEVER
 
 
 class Happened:
@@ -123,7 +125,7 @@ class Happened:
     def _take_dose(self, fact: Fact, told: DoseFacts) -> None:
         at = fact.happened
         self.orders.add(fact.order)
-        told.last_known = at
+        told.last_known, told.last_entered = at, max(told.last_entered, fact.entered)
         if fact.kind is Kind.STARTED:
             told.started = told.started or fact
         elif fact.kind in (Kind.FINISHED, Kind.STOPPED):

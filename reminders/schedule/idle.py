@@ -24,20 +24,23 @@ NEVER = Instant(-(2**62))
 @dataclass(frozen=True, slots=True)
 class Flushed:
     """A touch that pushes something through the lumen: when, and until when the flushes before it were planned, which
-    is when it was itself due if that is earlier."""
+    is when it was itself due if that is earlier. ``known``: since when its time is known."""
 
     at: Instant
     due: Instant
     recorded: bool = False
+    known: Instant = NEVER
 
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """A flush that was recorded, of no touch but perhaps an idle flush. ``counts``: the idle limit starts from it."""
+    """A flush that was recorded, of no touch but perhaps an idle flush. ``counts``: the idle limit starts from it.
+    ``known``: since when it is known."""
 
     at: Instant
     key: str
     counts: bool = True
+    known: Instant = NEVER
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,7 @@ class _Walk:
     last: Instant = NEVER
     last_recorded: bool = False
     last_skipped: bool = False
+    last_known: Instant = NEVER
     _given: Instant = NEVER
     _flushed: int = 0
     _recorded: int = 0
@@ -131,7 +135,7 @@ class _Walk:
                 self._until_touch(limits, left, right, touch)
                 if touch.at > right:
                     break
-                self._flush(touch.at, touch.recorded)
+                self._flush(touch.at, touch.recorded, touch.known)
                 self._flushed += 1
                 if touch.at == right:
                     break
@@ -155,7 +159,7 @@ class _Walk:
             if flush is not None and flush.at <= min(until, touch.at):
                 self._extra(flush)
             elif touch.at <= until and touch.at != ENDLESS:
-                self._flush(touch.at, touch.recorded)
+                self._flush(touch.at, touch.recorded, touch.known)
                 self._flushed += 1
             else:
                 return
@@ -214,7 +218,7 @@ class _Walk:
         skipped = next((told for told in self._skips if abs(at - told) <= near), None)
         self.placed.append(Placed(at, at, self._counted(reason), skipped=skipped is not None))
         self._given = self.last if not self.last_skipped else self._given
-        self.last, self.last_recorded, self.last_skipped = at, False, skipped is not None
+        self.last, self.last_recorded, self.last_skipped, self.last_known = at, False, skipped is not None, NEVER
         if skipped is not None:
             self._skips.remove(skipped)
 
@@ -222,17 +226,17 @@ class _Walk:
         at, reason = planned
         self.placed.append(Placed(flush.at, at, self._counted(reason), flush))
         self._recorded += 1
-        self._flush(flush.at, True)
+        self._flush(flush.at, True, flush.known)
 
     def _extra(self, flush: Recorded) -> None:
         self.placed.append(Placed(flush.at, None, Reason(Why.RECORDED), flush))
         self._recorded += 1
         if flush.counts:
-            self._flush(flush.at, True)
+            self._flush(flush.at, True, flush.known)
 
-    def _flush(self, at: Instant, recorded: bool) -> None:
+    def _flush(self, at: Instant, recorded: bool, known: Instant) -> None:
         if at >= self.last:
-            self.last, self.last_recorded, self.last_skipped = at, recorded, False
+            self.last, self.last_recorded, self.last_skipped, self.last_known = at, recorded, False, known
 
     def _counted(self, reason: Reason) -> Reason:
         if self.last_skipped and reason.last_flush is not None and reason.deadline is not None:
@@ -256,7 +260,7 @@ class _Walk:
         until = min(awake, target)
         if (
             evening > last
-            and evening >= left
+            and evening >= max(left, self.last_known)  # nobody could have flushed before they knew
             and _sessions(evening + reach, until, reach) < _sessions(aim, until, reach)
         ):
             return evening, Reason(Why.BEFORE_QUIET, last, deadline, aim)

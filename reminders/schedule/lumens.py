@@ -16,7 +16,7 @@ from reminders.schedule.asks import blocked, describes
 from reminders.schedule.bags import bag_changes
 from reminders.schedule.happened import Happened, within
 from reminders.schedule.identity import Identities
-from reminders.schedule.idle import Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
+from reminders.schedule.idle import NEVER, Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import (
     BLOCKS,
@@ -208,6 +208,7 @@ class _Lumen:
         """Give each recorded flush to the touch that it belongs to; leave the others in ``self._besides``."""
         self._besides: list[Recorded] = []
         self._flush_facts = {fact.key: fact for fact in distinct(self.happened.flushes.get(self.name, ()), self._plan)}
+        self._entered = {fact.happened: fact.entered for fact in self._flush_facts.values()}
         drawn = self.happened.draws.get(self.name, ())
         if not self._flush_facts and not drawn and not self.happened.orders:
             return handled, []
@@ -254,7 +255,7 @@ class _Lumen:
 
     def _placed(self, limits: Sequence[Limits], handled: Sequence[Touch], draws: Sequence[Touch]) -> list[Placed]:
         flushed = [
-            Flushed(touch.flushed or touch.at, self._was_due(touch), _known(touch))
+            Flushed(touch.flushed or touch.at, self._was_due(touch), _known(touch), self._known_since(touch))
             for touch in (*handled, *draws)
             if touch.counts and (touch.starts or do.flushes(touch.steps)) and not self._left_to_others(touch)
         ]
@@ -272,6 +273,14 @@ class _Lumen:
         """Return until when the flushes before a touch were planned: its own time, unless it was planned elsewhere."""
         own = all(touch.plan.orders[dose.order].lumen == self.name for dose in (*touch.starts, *touch.ends))
         return min(touch.planned, touch.at) if own else touch.at
+
+    def _known_since(self, touch: Touch) -> Instant:
+        """Return when what is recorded of a touch was last entered; long ago where nothing is."""
+        if touch.outcome is None:
+            return NEVER
+        doses = (self.happened.doses.get((dose.order, dose.key)) for dose in (*touch.starts, *touch.ends))
+        flush = self._entered.get(touch.flushed or touch.at, NEVER)
+        return max([*(told.last_entered for told in doses if told is not None), flush])
 
     def _retracted(self) -> list[tuple[Instant, Instant]]:
         """Return when touches were due that a fact has put off or called off, each with the moment of that fact."""

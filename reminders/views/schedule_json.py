@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from reminders.event_words import ask_words
 from reminders.schedule.counts import DayTotal, daily_totals
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Dose, Schedule, Step, Touch
@@ -11,7 +12,7 @@ from reminders.times import Instant, utc
 from reminders.units import number
 from reminders.words import reason_words
 
-FORMAT = "reminders schedule 1"
+FORMAT = "reminders schedule 2"
 """Name and version of this form; a change that a reader must know of raises the number."""
 
 DOCUMENT_KEYS = {
@@ -26,17 +27,19 @@ DOCUMENT_KEYS = {
     "events": "one row for each event, in order of time",
     "daily_totals": "for each local day: mL infused, mL flushed and locked, units of heparin, mmol of sodium from "
     "flushes; whole is false for a day that the plan covers in part",
-    "doses": "every dose with its order, number, lasting key, start and end; the end is null where it is not known yet",
+    "doses": "every dose with its order, number, lasting key, start and end (as recorded, else as planned); the end is "
+    "null where it is not known yet; and what is recorded of it",
 }
 """Each key of the document and what it holds."""
 
 EVENT_KEYS = {
     "uid": "the event's lasting name, the same as in the calendar",
-    "kind": "start, finish, finish and start, push, bag change or idle flush",
+    "kind": "start, finish, finish and start, push, bag change, idle flush or draw",
     "lumen": "the lumen's name in the plan",
     "order": "the order that the event is foremost about; null for an idle flush",
     "dose": "the number of that order's dose, counted from its first; null for an idle flush",
-    "start": "the instant of the event, in UTC",
+    "start": "the instant of the event, in UTC: as recorded, else as planned",
+    "planned": "where it stood before anything was recorded of it, in UTC",
     "end": "its start and the plan's handling time, in UTC",
     "local": "its start on the clock in force there, with the offset",
     "steps": "the steps in order: action, what it is about, and the volume where one belongs to it",
@@ -44,7 +47,9 @@ EVENT_KEYS = {
     "ends": "the doses that finish here",
     "bags": "the doses that go on with a new bag",
     "nurse_only": "true where the household must not do it",
-    "status": "planned, due, overdue or unconfirmed, at the moment of compiling",
+    "status": "planned, due, overdue, done, late, skipped, missed or unconfirmed, at the moment of compiling",
+    "outstanding": "true where it is recorded, and the flush that belongs to it is not",
+    "ask_first": "why somebody must be asked before it, in words; empty where nobody must",
     "reason": "why it stands where it stands, in words",
 }
 """Each key of an event's row and what it holds."""
@@ -79,6 +84,7 @@ def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
         "order": dose.order if dose else None,
         "dose": dose.number if dose else None,
         "start": _utc(touch.at),
+        "planned": _utc(touch.planned),
         "end": _utc(Instant(touch.at + plan.course.handling_time)),
         "local": plan.clock.local(touch.at).isoformat(timespec="minutes"),
         "steps": [_step(step) for step in touch.steps],
@@ -87,6 +93,8 @@ def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
         "bags": [_dose(dose) for dose in touch.bags],
         "nurse_only": touch.nurse_only,
         "status": status(touch, schedule, now).value,
+        "outstanding": touch.outstanding,
+        "ask_first": [ask_words(ask, plan, plan.clock.local(touch.at).date()) for ask in touch.asks],
         "reason": reason_words(touch, touch.plan),
     }
 
@@ -118,6 +126,7 @@ def _dose(dose: Dose) -> dict[str, Any]:
         "key": dose.key,
         "start": _utc(dose.start),
         "end": None if dose.end is None else _utc(dose.end),
+        "recorded": dose.state.value,
     }
 
 
