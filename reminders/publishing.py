@@ -1,6 +1,7 @@
 """Calendars onto the disk, and what they showed into the record; the same targets again whenever something changes."""
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -45,8 +46,10 @@ class OutsideError(Exception):
     """Days that lie outside the schedule; its text says which days there are."""
 
 
-def publish(household: Household, wanted: Wanted, now: Instant) -> tuple[Household, list[Written]]:
-    """Write the calendars and the schedule's JSON: all of them, or none.
+def publish(
+    household: Household, wanted: Wanted, now: Instant, without: frozenset[str] = frozenset()
+) -> tuple[Household, list[Written]]:
+    """Write the calendars and the schedule's JSON: all of them, or none; those named in ``without`` are not wanted.
 
     What they show is recorded first: a number that was recorded and never seen does no harm, the reverse would.
 
@@ -62,7 +65,9 @@ def publish(household: Household, wanted: Wanted, now: Instant) -> tuple[Househo
         schedule = current.schedule(now)
         begins, ends = days_within(schedule, wanted.first, wanted.last)
         _not_onto_the_plan(household, wanted, schedule)
-        written[:] = _drawn(current.record, schedule, wanted, begins, ends, now)
+        files = _files(wanted, schedule, current.record)
+        files = {name: lumen for name, lumen in files.items() if name not in without}
+        written[:] = _drawn(current.record, schedule, wanted, files, begins, ends, now)
         contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
         return [entry.fact for entry in written if entry.fact is not None]
 
@@ -73,7 +78,7 @@ def publish(household: Household, wanted: Wanted, now: Instant) -> tuple[Househo
 
 
 def _not_onto_the_plan(household: Household, wanted: Wanted, schedule: Schedule) -> None:
-    names = [*_files(wanted, schedule), f"{wanted.stem}.json"]
+    names = [*_files(wanted, schedule, household.record), f"{wanted.stem}.json"]
     if any((wanted.folder / name).resolve() == household.path.resolve() for name in names):
         raise FileError(
             f'The plan itself, "{household.path}", would be overwritten. Give it the ending .toml, or choose another --out.'
@@ -91,16 +96,25 @@ def publish_again(household: Household, now: Instant) -> tuple[Household, list[W
     written: list[Written] = []
     troubles: list[str] = []
     for wanted, places in _asked_for(household.record).items():
-        missing = [place for place in places if not place.is_file()]
-        if missing:
-            troubles.append(f'"{missing[0]}" is not there any more, so it was not written again.')
+        missing = frozenset(place.name for place in places if not place.is_file())
+        troubles += [
+            f'"{wanted.folder / name}" is not there any more, so it was not written again.' for name in missing
+        ]
+        if len(missing) == len(places):
             continue
         try:
-            household, found = publish(household, wanted, now)
+            household, found = publish(household, wanted, now, missing)
         except (OutsideError, FileError) as error:
             troubles.append(str(error))
             continue
         written += found
+        now_written = {entry.place.name for entry in found}
+        troubles += [
+            f'"{place}" is not written under this name any more, and still holds what it held: delete it, and the calendar '
+            "that came of it."
+            for place in places
+            if place.is_file() and place.name not in now_written
+        ]
     return household, written, troubles
 
 
@@ -124,14 +138,20 @@ def days_within(schedule: Schedule, first: date | None, last: date | None) -> tu
 
 
 def _drawn(
-    record: Record, schedule: Schedule, wanted: Wanted, begins: Instant, ends: Instant, now: Instant
+    record: Record,
+    schedule: Schedule,
+    wanted: Wanted,
+    files: Mapping[str, str | None],
+    begins: Instant,
+    ends: Instant,
+    now: Instant,
 ) -> list[Written]:
     """Draw every file that is wanted, with the numbers that follow from what the record has published."""
 
     def drawn(first: Instant) -> list[Written]:
         return [
             _one(record, schedule, wanted, wanted.folder / name, lumen, (first, ends), now)
-            for name, lumen in _files(wanted, schedule).items()
+            for name, lumen in files.items()
         ]
 
     found = drawn(begins)
@@ -152,10 +172,6 @@ def _one(
     now: Instant,
 ) -> Written:
     target = str(place.resolve())
-    before = published(record, target)
-    calendar = calendar_file(
-        schedule, first=days[0], last=days[1], lumen=lumen, before=before, now=now, for_mail=wanted.for_mail
-    )
     setting = {
         "folder": str(wanted.folder.resolve()),
         "stem": wanted.stem,
@@ -164,19 +180,33 @@ def _one(
         "to": wanted.last.isoformat() if wanted.last else "",
         "for": "mail" if wanted.for_mail else "",
     }
-    fact = publication(target, setting, before, calendar.shown, f"published-{uuid.uuid4()}", now)
+    before = published(record, target, setting)
+    calendar = calendar_file(
+        schedule,
+        first=days[0],
+        last=days[1] if wanted.last else None,
+        lumen=lumen,
+        before=before,
+        now=now,
+        for_mail=wanted.for_mail,
+    )
+    key = f"published-{uuid.uuid4()}"
+    fact = publication(target, setting, before, calendar.shown, calendar.waiting, key, now)
     return Written(place, calendar, days[0], fact)
 
 
-def _files(wanted: Wanted, schedule: Schedule) -> dict[str, str | None]:
-    """Return each file's name with its lumen.
+def _files(wanted: Wanted, schedule: Schedule, record: Record) -> dict[str, str | None]:
+    """Return each file's name with its lumen: those in use, and those of which there was a calendar before.
 
     One that is to tell nobody anything is not named after the plan or the lumen (R26).
     """
     plan = schedule.plan
     lumens: list[str | None] = [None]
     if wanted.per_lumen:
-        lumens = [name for name, lumen in plan.lumens.items() if lumen.in_use]
+        before = {
+            setting.get("lumen", "") for setting in targets(record).values() if setting.get("stem") == wanted.stem
+        }
+        lumens = [name for name, lumen in plan.lumens.items() if lumen.in_use or name in before]
     mail = "-mail" if wanted.for_mail else ""
     if plan.calendar.reveals is not Reveals.NOTHING:
         return {f"{wanted.stem}{'' if lumen is None else f'-{lumen}'}{mail}.ics": lumen for lumen in lumens}

@@ -344,9 +344,9 @@ NO_LONGER_BODY = _("This is not planned any more. Look at the rest of the calend
 DISCREET_NO_LONGER = _("Not planned any more. See your plan.")
 
 
-def no_longer(title: str, open_: bool) -> str:
-    """Title an event that is gone; a discreet one tells nothing."""
-    return _("No longer planned: {title}").format(title=title) if open_ else title
+def no_longer(title: str) -> str:
+    """Title an event that is gone."""
+    return _("No longer planned: {title}").format(title=title)
 
 
 def calendar_words(plan: Plan) -> str:

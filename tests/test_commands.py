@@ -34,7 +34,10 @@ COMMANDS = {
     "compile": {"--out", "--from", "--to", "--per-lumen", "--for-mail", "--now", "--help"},
     "agenda": {"--from", "--to", "--steps", "--now", "--help"},
     "supplies": {"--from", "--to", "--now", "--help"},
-    "record": {"--dose", "--again", "--last-flush", "--said-by", "--note", "--by", "--key", "--now", "--help"},
+    "record": {
+        *("--at", "--order", "--lumen", "--dose", "--event", "--again", "--last-flush", "--said-by"),
+        *("--note", "--by", "--key", "--now", "--help"),
+    },
     "undo": {"--by", "--now", "--help"},
     "due": {"--now", "--help"},
     "history": {"--from", "--to", "--csv", "--json", "--out", "--now", "--help"},

@@ -5,6 +5,7 @@ Plans are written into the test's own folder. Everything in them is invented; al
 
 import os
 import random
+import shlex
 import shutil
 import sqlite3
 import subprocess
@@ -21,6 +22,7 @@ from small_plans import plan_text
 
 from reminders.cli import main
 from reminders.record.facts import Fact, Kind
+from reminders.record.lines import line_of
 from reminders.record.store import Store, record_path
 from reminders.saying.phrases import FILLERS, PHRASES
 
@@ -47,6 +49,7 @@ clock_times = ["11:00"]
 first_dose = "2026-06-01 11:00"
 """
 """The second revision: from the 3rd on the dose comes at 11:00."""
+EMERGENCY = "Emergency services, 911"
 CALL = "On-call nurse, Fennimore Vale, 555-0142"
 
 
@@ -172,8 +175,13 @@ def test_nothing_said_is_a_misuse(plan: Path) -> None:
 
 
 def test_what_is_not_understood_leaves_no_trace(plan: Path) -> None:
-    message = refused("record", plan, "gave", "the", "antibiotic", *at("06-01 09:00"))
-    assert "started" in message
+    for what, parts in (
+        ("injected it", ("gave", "started")),
+        ("gave vancomycin", ("vancomycin", "cefazolin", "red lumen")),
+    ):
+        message = refused("record", plan, *what.split(), *at("06-01 09:00"))
+        assert all(part in message for part in parts)
+        assert "Nothing was recorded." in message
     assert [path.name for path in plan.parent.iterdir()] == ["plan.toml"]
 
 
@@ -182,7 +190,7 @@ QUESTIONS = [
     ("06-01 09:30", "flushed", ("Which lumen?", "red", "grey")),
     ("06-01 09:30", "flushed grey 10:00", ("still to come", "09:30 CDT")),
     ("06-01 09:30", "flushed grey 7:00", ("before the plan began", "08:00 CDT")),
-    ("06-01 09:30", "home again", ("last flushed", "--last-flush")),
+    ("06-01 09:30", "home again", ("Since when were you away?", "in hospital yesterday 21:15")),
     ("06-01 09:30", "resumed", ("No infusion is recorded as interrupted",)),
 ]
 
@@ -198,19 +206,139 @@ def test_a_question_where_nobody_can_answer_records_nothing(
     assert facts(plan) == ()
 
 
+def offers(message: str) -> list[list[str]]:
+    """Return what a question says can be added to the command, answer by answer."""
+    lines = [line for line in message.splitlines() if "(add:" in line]
+    return [shlex.split(line.rpartition("(add:")[2].removesuffix(")")) for line in lines]
+
+
+TWO = f"""{HOME}
+[order.vancomycin]
+lumen = "grey"
+clock_times = ["09:30"]
+first_dose = "2026-06-01 09:30"
+last_day = 2026-06-06
+duration = "60 min"
+"""
+"""Grey has vancomycin at 09:30 for an hour."""
+STAY = ("06-01 12:00 in hospital",)
+ANSWERED = [
+    ("--order", TWO, (), "06-01 09:20", "started", 2),
+    ("--order", TWO, (), "06-01 09:20", "held", 2),
+    ("--order", TWO, ("06-01 09:00 held cefazolin", "06-01 09:01 held vancomycin"), "06-01 09:20", "released", 2),
+    ("--lumen", HOME, (), "06-01 09:30", "flushed", 2),
+    ("--lumen", HOME, (), "06-01 09:30", "swelling", 2),
+    ("--lumen", HOME, (), "06-01 09:30", "will not flush", 2),
+    ("--lumen", HOME, (), "06-01 09:30", "out of use 9:10", 2),
+    ("--dose", HOME, (), "06-01 15:00", "started", 2),
+    ("--dose", HOME, (), "06-01 15:00", "not given cefazolin", 2),
+    ("--dose", TWO, ("06-01 09:00 started red", "06-01 09:30 started grey"), "06-01 10:10", "pump alarm", 2),
+    ("--dose", TWO, ("06-01 09:00 started red", "06-01 09:30 started grey"), "06-01 10:10", "finished and flushed", 2),
+    ("--at", HOME, (), "06-01 09:30", "flushed grey 9", 1),
+    ("--at", HOME, (), "06-02 09:30", "flushed grey 7", 2),
+    ("--at", HOME, (), "06-02 09:30", "flushed grey 21:00", 1),
+    ("--event", HOME, (), "06-01 10:20", "done", 2),
+    ("--again", HOME, ("06-01 09:00 started",), "06-01 09:20", "started", 1),
+    ("--again", HOME, ("06-01 09:00 flushed grey",), "06-01 09:10", "flushed grey", 1),
+    ("--said-by", HOME, ("06-01 09:00 swelling red",), "06-01 09:20", "released red", 1),
+    ("--last-flush", HOME, STAY, "06-02 12:00", "home again", 2),
+    ("--last-flush", HOME, STAY, "06-02 12:00", "home again --last-flush 8", 2),
+    ("--last-flush", HOME, STAY, "06-02 12:00", "home again --last-flush 2026-06-01T11:00", 1),
+]
+"""Which option is offered; the plan and what is recorded; what is asked back, and how many answers it offers."""
+
+
+@pytest.mark.parametrize(("option", "edits", "before", "moment", "what", "count"), ANSWERED)
+def test_each_answer_that_a_question_offers_settles_it(
+    tmp_path: Path, option: str, edits: str, before: Sequence[str], moment: str, what: str, count: int
+) -> None:
+    """Added to the very same command, in which not a word is changed."""
+    plan = write(tmp_path, edits)
+    for line in before:
+        tell(plan, line[:11], *line[12:].split())
+    whole = record_path(plan, PLAN_ID)
+    kept, already = (whole.read_bytes() if before else None), facts(plan)
+    found = offers(refused("record", plan, *what.split(), *at(moment)))
+    assert len(found) == count
+    assert all(option in added for added in found)
+    answers = set()
+    for added in found:
+        if added == ["--last-flush", "TIME"]:
+            assert "not understood as a time" in refused("record", plan, *what.split(), *added, *at(moment))
+            continue
+        output = run("record", plan, *what.split(), *added, *at(moment))
+        assert output.exit_code == 0, output.output
+        assert output.stdout.startswith("Recorded: ")
+        assert len(facts(plan)) > len(already)
+        answers.add(output.stdout)
+        whole.unlink()
+        if kept is not None:
+            whole.write_bytes(kept)
+    assert len(answers) == len([added for added in found if "TIME" not in added]), "each of them means something else"
+
+
+def test_the_table_of_answers_has_every_option_that_a_question_offers() -> None:
+    offered = {option for option, *_rest in ANSWERED}
+    assert offered == {"--order", "--lumen", "--dose", "--at", "--event", "--again", "--said-by", "--last-flush"}
+
+
+@pytest.mark.parametrize(
+    ("what", "options", "expected"),
+    [
+        ("started", ("--order", "vancomycin"), "started vancomycin"),
+        ("flushed", ("--lumen", "grey"), "flushed grey"),
+        ("flushed red", ("--lumen", "grey"), "flushed grey"),  # what is added goes before the words
+        ("pain", ("--lumen", "red"), "problem red"),
+    ],
+)
+def test_what_is_added_settles_what_the_words_left_open(
+    tmp_path: Path, what: str, options: Sequence[str], expected: str
+) -> None:
+    plan = write(tmp_path, TWO)
+    tell(plan, "06-01 09:20", *what.split(), *options, "--at", "9:05")
+    assert told(plan) == [expected]
+    assert "2026-06-01T14:05Z" in line_of(facts(plan)[-1])
+
+
+@pytest.mark.parametrize(("option", "known"), [("--order", "cefazolin"), ("--lumen", "red, grey")])
+def test_a_name_that_the_plan_does_not_have_is_refused(plan: Path, option: str, known: str) -> None:
+    message = refused("record", plan, "flushed", option, "mauve", *at("06-01 09:30"))
+    assert message == f'"mauve" is none of {known}. Nothing was recorded.\n'
+
+
+def test_an_event_or_a_dose_that_is_not_there_is_refused(plan: Path) -> None:
+    assert "Nothing is due now" in refused("record", plan, "done", "--event", "mauve", *at("06-02 09:30"))
+    assert "no dose" in refused("record", plan, "started", "--dose", "mauve", *at("06-01 09:30"))
+    assert facts(plan) == ()
+
+
 def test_a_sign_of_danger_is_answered_with_whom_to_call_even_if_the_lumen_is_asked(plan: Path) -> None:
     """R27, S1: whoever says pain or swelling is told to stop, to clamp and whom to call, named lumen or not."""
-    for what in ("pain", "swelling", "leak", "reaction", "will not flush"):
+    for what in ("pain", "swelling", "leak", "reaction", "will not flush", "cant flush", "blocked"):
         output = run("record", plan, *what.split(), *at("06-01 09:30")).output
         assert "STOP" in output, what
         assert CALL in output, what
 
 
-@pytest.mark.parametrize("what", ["fever", "chest pain", "short of breath", "chills", "bleeding"])
+@pytest.mark.parametrize(
+    "what",
+    [
+        *("fever", "chest pain", "short of breath", "chills", "bleeding", "faint", "line broken", "dressing wet"),
+        *("help", "i have a fever and chills", "severe chest pain", "cannot breathe", "red fell out", "no chest pain"),
+    ],
+)
 def test_an_emergency_in_other_words_is_answered_with_whom_to_call(plan: Path, what: str) -> None:
     """R27: even what is not understood must not leave somebody in danger with a list of words."""
     output = run("record", plan, *what.split(), *at("06-01 09:30")).output
-    assert CALL in output or "911" in output
+    assert f"a broken line (clamp between the break and your body): call {EMERGENCY} first." in output
+    assert f"Fever, or anything else that worries you: call {CALL} now. A record is no call for help.\n" in output
+
+
+def test_a_sign_in_plain_words_is_kept_as_a_remark(plan: Path) -> None:
+    tell(plan, "06-01 09:30", "chest", "pain")
+    tell(plan, "06-01 09:31", "fever", "--note", "38.9")
+    assert told(plan) == ["problem", "problem"]
+    assert [fact.note for fact in facts(plan)[1:]] == ["chest pain", "38.9"]
 
 
 def test_the_repeated_hour_is_asked_back_and_what_it_says_to_type_works(tmp_path: Path) -> None:
@@ -225,10 +353,12 @@ def test_the_repeated_hour_is_asked_back_and_what_it_says_to_type_works(tmp_path
         message = refused("record", plan, "flushed", "1:30", *now)
         assert "more than once" in message
         assert shown in message
-        assert f"2026-11-01 01:30{offset}" in message
-        result = run("record", plan, "flushed", "2026-11-01", f"01:30{offset}", *now)
-        assert result.stdout.startswith(f"Recorded: Sun 1 Nov 2026, {shown}: the red lumen was flushed.")
-        record_path(plan, PLAN_ID).unlink()
+        added = ["--at", f"2026-11-01 01:30{offset}"]
+        assert added in offers(message)
+        for said in (["1:30", *added], ["2026-11-01", f"01:30{offset}"]):
+            result = run("record", plan, "flushed", *said, *now)
+            assert result.stdout.startswith(f"Recorded: Sun 1 Nov 2026, {shown}: the red lumen was flushed.")
+            record_path(plan, PLAN_ID).unlink()
 
 
 def test_a_remark_of_several_lines_is_kept_on_one(plan: Path) -> None:
@@ -313,6 +443,17 @@ def test_undo_twice_takes_back_two_and_then_there_is_nothing(plan: Path) -> None
     message = refused("undo", plan, *at("06-01 09:20"))
     assert message == "Nothing is recorded that could be taken back.\n"
     assert len(facts(plan)) == 5, "nothing is erased"
+
+
+def test_whoever_takes_back_a_sign_is_told_what_to_do_if_it_was_so(plan: Path) -> None:
+    """S1: taken back, the lumen is suspended no longer, and no clinician has released it."""
+    line = f"Was it so all the same? Then stop, say it again, and call {CALL}."
+    for what in ("swelling red", "red will not flush", "stopped early for pain", "fever"):
+        if what.startswith("stopped"):
+            tell(plan, "06-01 09:00", "started")
+        tell(plan, "06-01 09:30", *what.split())
+        assert line in run("undo", plan, *at("06-01 09:40")).stdout.splitlines()
+    assert line not in run("undo", plan, *at("06-01 09:50")).stdout, "that of the start"
 
 
 def test_undo_of_nothing(plan: Path) -> None:
@@ -800,7 +941,7 @@ def test_a_passed_limit_is_told_with_both_times(plan: Path) -> None:
     assert "limit of 12 h has passed" in line
     assert "07:30 CDT" in line
     assert "19:30 CDT" in line
-    assert CALL in line
+    assert line.endswith(f"Was it flushed since? Then record it. Not sure? Ask {CALL}.")
     tell(plan, "06-01 19:40", "flushed", "grey", "19:20")
     assert not [line for line in due(plan, "06-01 19:41")["grey"] if "limit" in line]
 
@@ -826,6 +967,14 @@ def test_a_blocked_lumen_is_not_to_be_used_and_nothing_else_is_asked_of_it(plan:
         assert shown[0].startswith("DO NOT USE IT, since")
         assert CALL in shown[0]
         assert not [line for line in shown if line.startswith(("FLUSH NOW", "Due:")) or "do it now" in line], shown
+
+
+def test_what_a_blocked_lumen_waits_for_is_told_once(plan: Path) -> None:
+    """S1. The finish of an infusion that was not started stands for nothing of its own."""
+    tell(plan, "06-01 08:30", "swelling", "red")
+    shown = due(plan, "06-01 10:05")["red"]
+    assert len([line for line in shown if line.startswith("Not to be done now: start cefazolin 1 g, 09:00 CDT.")]) == 1
+    assert not [line for line in shown if "finish" in line]
 
 
 def test_three_days_without_a_word_stay_readable(plan: Path) -> None:
@@ -934,6 +1083,9 @@ def test_the_same_one_or_a_second_one_at_a_terminal(plan: Path) -> None:
 @needs_posix
 def test_an_unknown_last_flush_at_a_terminal(plan: Path) -> None:
     tell(plan, "06-01 08:10", "in", "hospital")
+    status, _output = at_a_terminal("1", "record", plan, "home", "again", *at("06-02 12:00"))
+    assert status == 1, "an answer that needs a time of its own settles nothing"
+    assert told(plan) == ["held"]
     status, output = at_a_terminal("2", "record", plan, "home", "again", *at("06-02 12:00"))
     assert status == 0
     assert "the first flush is then due at once" in output
@@ -972,6 +1124,10 @@ WORDS = [
     *("\x00", "\n", "\t", "\x1b[31m", "\ud800", "%s", "{lumen}", "{", '"', "'", "\\", ";", "", " ", "a" * 5000),
 ]
 OPTIONS = {
+    "--at": ("9:40", "20 min ago", "yesterday 21:15", "25:00", "\u00e9", ""),
+    "--order": ("cefazolin", "vancomycin", "\U0001fa79", ""),
+    "--lumen": ("red", "grey", "mauve", "{lumen}", ""),
+    "--event": ("0", "a", "x", "\ud800", ""),
     "--dose": (
         "2026-06-01T09:00",
         "2026-06-02T09:00",

@@ -217,6 +217,9 @@ def undo(plan: Path, by: str, now: str | None) -> None:
         fail(str(error))
     for fact in taken if added else ():
         click.echo(f"Taken back: {fact_words(fact, household.plan)}")
+    if added and any(fact.sign is not None for fact in taken):
+        call = words.call_words(household.plan.contacts["now"])
+        click.echo(f"Was it so all the same? Then stop, say it again, and call {call}.")
     for line in changes(before, household.schedule(when), when):
         click.echo(line)
     _calendars_again(household, when)

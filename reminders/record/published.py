@@ -3,7 +3,7 @@
 SEQUENCE belongs to the event, not to the file: one phone may get the same event from several.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from reminders.record.facts import Fact, Kind, Record, Shown
@@ -12,11 +12,15 @@ from reminders.times import Instant
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """``latest``: each event as any calendar last showed it; ``held``: the same of one target, without what that target
-    has left out since; ``known``: whether the target was ever written, with ``setting`` as it was asked for last."""
+    """``latest``: each event as any calendar last showed it. ``held``: what one target shows now; ``kin``: what it and
+    those of the same lumens and days do, the one for e-mail among them: one phone may have both. ``furthest``: the last
+    start with which an event was ever shown. ``known``: whether the target was ever written, with ``setting`` as it was
+    asked for last."""
 
     latest: Mapping[str, Shown] = field(default_factory=dict)
     held: Mapping[str, Shown] = field(default_factory=dict)
+    kin: Mapping[str, Shown] = field(default_factory=dict)
+    furthest: Mapping[str, Instant] = field(default_factory=dict)
     known: bool = False
     setting: Mapping[str, str] = field(default_factory=dict)
 
@@ -25,21 +29,32 @@ NOTHING = Published()
 """Before anything was published."""
 
 
-def published(record: Record, target: str) -> Published:
-    """Return what is known of one target."""
+def published(record: Record, target: str, setting: Mapping[str, str]) -> Published:
+    """Return what is known of one target that is asked for as ``setting`` says."""
     latest: dict[str, Shown] = {}
-    held: dict[str, Shown] = {}
-    known, setting = False, {}
+    furthest: dict[str, Instant] = {}
+    held: dict[str, dict[str, Shown]] = {}
+    asked: dict[str, Mapping[str, str]] = {}
     for fact in _publications(record):
+        asked[fact.target] = fact.setting
+        of_target = held.setdefault(fact.target, {})
         for uid, shown in fact.shown.items():
+            of_target[uid] = shown
             if uid not in latest or shown.sequence >= latest[uid].sequence:
                 latest[uid] = shown
-        if fact.target == target:
-            held.update(fact.shown)
-            for uid in fact.left_out:
-                held.pop(uid, None)
-            known, setting = True, dict(fact.setting)
-    return Published(latest, held, known, setting)
+            furthest[uid] = max(shown.start, furthest.get(uid, shown.start))
+        for uid in fact.left_out:
+            of_target.pop(uid, None)
+    kin: dict[str, Shown] = {}
+    for name, shown_there in held.items():
+        if name == target or _scope(asked[name]) == _scope(setting):
+            kin.update(shown_there)
+    return Published(latest, held.get(target, {}), kin, furthest, target in held, asked.get(target, {}))
+
+
+def _scope(setting: Mapping[str, str]) -> tuple[str, str]:
+    """Return which lumens and days a calendar is of: its lumen, and its last day if one was named."""
+    return setting.get("lumen", ""), setting.get("to", "")
 
 
 def targets(record: Record) -> dict[str, Mapping[str, str]]:
@@ -51,11 +66,20 @@ def targets(record: Record) -> dict[str, Mapping[str, str]]:
 
 
 def publication(
-    target: str, setting: Mapping[str, str], before: Published, shown: Mapping[str, Shown], key: str, now: Instant
+    target: str,
+    setting: Mapping[str, str],
+    before: Published,
+    shown: Mapping[str, Shown],
+    waiting: Collection[str],
+    key: str,
+    now: Instant,
 ) -> Fact | None:
-    """Return the fact that a target now shows ``shown`` and nothing else; None if that is what it showed already."""
+    """Return the fact that a target now shows ``shown`` and nothing else; None if that is what it showed already.
+
+    ``waiting`` is what is gone and has no room yet: it is not left out before it was shown as cancelled.
+    """
     changed = {uid: entry for uid, entry in shown.items() if before.held.get(uid) != entry}
-    left_out = tuple(sorted(uid for uid in before.held if uid not in shown))
+    left_out = tuple(sorted(uid for uid in before.held if uid not in shown and uid not in waiting))
     if before.known and not changed and not left_out and before.setting == setting:
         return None
     return Fact(

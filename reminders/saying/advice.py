@@ -27,8 +27,8 @@ def first_words(sign: Sign | None, plan: Plan) -> str:
         return _("STOP. Clamp. Never force a flush. Call {now} before this lumen is used again.").format(now=now)
     if sign is Sign.OTHER:
         return _(
-            "Short of breath, chest pain, faint, chills after a flush, heavy bleeding, a broken line: call {emergency} first. "
-            "Fever, or anything else that worries you: call {now} now. A record is no call for help."
+            "Short of breath, chest pain, faint, chills after a flush, heavy bleeding, a broken line (clamp between the break "
+            "and your body): call {emergency} first. Fever, or anything else that worries you: call {now} now. A record is no call for help."
         ).format(now=now, emergency=emergency)
     return ""
 
@@ -142,7 +142,7 @@ def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
             since=clock_beside(plan, after.removed, plan.clock.local(fact.happened).date()), now=call
         )
     touch = next((t for t in after.touches if t.at == fact.happened and t.lumen == fact.lumen and t.outcome), None)
-    if touch is None or touch.kind is not TouchKind.IDLE_FLUSH:
+    if touch is None or touch.kind is not TouchKind.IDLE_FLUSH or fact.elsewhere:
         return
     day = plan.clock.local(fact.happened).date()
     if touch.planned != touch.at:

@@ -1,6 +1,6 @@
 """What a report is answered with: what to do now, and what it changed ahead (R15, R27)."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from reminders.event_words import ask_words, steps_left
@@ -8,7 +8,8 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.saying.advice import advice
 from reminders.schedule.happened import within
-from reminders.schedule.model import BLOCKS, Ask, Outcome, Schedule, Touch, TouchKind
+from reminders.schedule.model import BLOCKS, Ask, Outcome, Schedule, Status, Touch, TouchKind
+from reminders.schedule.status import status
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
@@ -33,15 +34,28 @@ def answer(facts: Sequence[Fact], before: Schedule, after: Schedule, now: Instan
     waiting = [touch for touch in after.touches if touch.outstanding and not touch.asks and touch.lumen in lumens]
     if waiting:
         lines += _flush_now(waiting[-1], after.plan)
-    return [*lines, *changes(before, after, now)]
+    told = changes(before, after, now)
+    return [*lines, *(line for line in told if line not in lines)]
 
 
 def changes(before: Schedule, after: Schedule, now: Instant) -> list[str]:
-    """Return what has changed ahead, lumen by lumen, each with what it was."""
+    """Return what has changed ahead, lumen by lumen, each with what it was.
+
+    Where that makes a flush due at once, the cautions stand below it (R27).
+    """
     lines = []
     for name in after.plan.lumens:
         lines += list(_of_lumen(name, before, after, now))
+    if any(_at_once(touch, before, now) for touch in after.touches):
+        lines += caution_lines(after.plan)
     return lines or [_("Nothing changes ahead.")]
+
+
+def _at_once(touch: Touch, before: Schedule, now: Instant) -> bool:
+    """Say whether a report has put an idle flush to this minute, which nobody knew of before."""
+    if touch.kind is not TouchKind.IDLE_FLUSH or touch.at != now or touch.outcome is not None or touch.asks:
+        return False
+    return not any(other.lumen == touch.lumen and other.at == now for other in before.touches)
 
 
 def _lumens_of(facts: Iterable[Fact], schedule: Schedule) -> set[str]:
@@ -72,7 +86,7 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
     lumen = lumen_words(plan, name)
     closed = within([*state.held, *((first, last) for first, last, _why in state.blocked)], now)
     if not closed:
-        yield from _next_flush(lumen, list(old.values()), list(new.values()), after, now, day)
+        yield from _next_flush(lumen, list(old.values()), list(whole.values()), after, now, day)
     handled = [touch for touch in new.values() if touch.kind is not TouchKind.IDLE_FLUSH]
     moved = [touch for touch in handled if touch.uid in old and old[touch.uid].at != touch.at]
     for touch in moved[:SHOWN]:
@@ -109,9 +123,13 @@ def _sorts(
 ) -> list[tuple[str, list[Touch]]]:
     """Return the sorts of change that are told once each, with the events that they are about."""
     both = [touch for uid, touch in new.items() if uid in old]
+    seen = {(dose.order, dose.key) for touch in both for dose in touch.starts}
     gone = [touch for uid, touch in old.items() if touch.at >= now and _is_gone(whole.get(uid))]
     return [
-        (_("New on the {lumen}: {what} at {at}{more}."), [t for t in handled if t.uid not in old and not t.asks]),
+        (
+            _("New on the {lumen}: {what} at {at}{more}."),
+            [t for t in handled if t.uid not in old and not t.asks and not _with_start(t, seen)],
+        ),
         (
             _("No need to ask first any more on the {lumen}: {what} at {at}{more}."),
             [touch for touch in both if old[touch.uid].asks and not touch.asks],
@@ -123,9 +141,14 @@ def _sorts(
         (
             _("No longer planned on the {lumen}: {what} at {at}{more}."),
             # Idle flushes come and go with every report; that they stop is said where the lumen is closed.
-            [touch for touch in gone if closed or touch.kind is not TouchKind.IDLE_FLUSH],
+            [t for t in gone if (closed or t.kind is not TouchKind.IDLE_FLUSH) and not _with_start(t, seen)],
         ),
     ]
+
+
+def _with_start(touch: Touch, seen: Collection[tuple[str, str]]) -> bool:
+    """Say whether a finish comes or goes with a start that stays ahead, of which something is said already."""
+    return touch.kind is TouchKind.FINISH and all((dose.order, dose.key) in seen for dose in touch.ends)
 
 
 def _is_gone(touch: Touch | None) -> bool:
@@ -151,15 +174,22 @@ def _asks(touches: Sequence[Touch], lumen: str, plan: Plan, day: date) -> str:
 
 
 def _next_flush(
-    lumen: str, old: Sequence[Touch], new: Sequence[Touch], after: Schedule, now: Instant, day: date
+    lumen: str, old: Sequence[Touch], whole: Sequence[Touch], after: Schedule, now: Instant, day: date
 ) -> Iterator[str]:
     """Say when the next idle flush is, where that has changed; and a flush that a report puts into the quiet hours."""
-    was, now_is = _idle_ahead(old, now), _idle_ahead(new, now)
+    was, now_is = _idle_ahead(old, now), _idle_ahead(whole, now)
     plan = after.plan
     if now_is and (not was or was[0].at != now_is[0].at):
         before = _(" (was {was})").format(was=clock_beside(plan, was[0].at, day)) if was else ""
-        yield _("Next flush of the {lumen} {at}{before}.").format(
-            lumen=lumen, at=clock_beside(plan, now_is[0].at, day), before=before
+        first = now_is[0]
+        earlier = any(touch.starts and now <= touch.at < first.at for touch in whole if touch.outcome is None)
+        yield _("Next flush of the {lumen}{besides} {at}{at_once}{before}.{waits}").format(
+            lumen=lumen,
+            besides=_(" besides its infusions") if earlier else "",
+            at=clock_beside(plan, first.at, day),
+            at_once=_(", due now") if first.at == now else "",
+            before=before,
+            waits=_waits(whole, after, now, day),
         )
     elif was and not now_is:
         yield _("No more flush of the {lumen} is planned besides its infusions.").format(lumen=lumen)
@@ -171,5 +201,15 @@ def _next_flush(
         )
 
 
+def _waits(touches: Iterable[Touch], after: Schedule, now: Instant, day: date) -> str:
+    """Ask for the last idle flush that is past and not recorded, so that nobody waits for the next one."""
+    past = [touch for touch in touches if touch.kind is TouchKind.IDLE_FLUSH and touch.at < now]
+    waiting = [touch for touch in past if status(touch, after, now) in (Status.DUE, Status.OVERDUE)]
+    if not waiting:
+        return ""
+    return _(" The one of {at} is not recorded: was it done?").format(at=clock_beside(after.plan, waiting[-1].at, day))
+
+
 def _idle_ahead(touches: Iterable[Touch], now: Instant) -> list[Touch]:
-    return [touch for touch in touches if touch.kind is TouchKind.IDLE_FLUSH and touch.at >= now]
+    ahead = [touch for touch in touches if touch.kind is TouchKind.IDLE_FLUSH and touch.at >= now]
+    return [touch for touch in ahead if touch.outcome is None]

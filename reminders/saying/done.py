@@ -1,4 +1,4 @@
-"""``done``: what waits to be done now, done as it is planned."""
+"""``done``: what waits to be done now, done as it is planned; ``given`` says it of a dose, and not of its flush."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -25,13 +25,16 @@ def done(which: Which, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
         and touch.uid.startswith(said.event)
         and (not said.order or any(dose.order == said.order for dose in (*touch.starts, *touch.ends, *touch.bags)))
     ]
+    if not due and said.order and which.plan.orders[said.order].as_needed:
+        dose = which.dose_to_start()
+        return [] if dose is None else [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key}]
     if not due:
         raise AskBackError(
             _("Nothing is due now that could be done. Say what happened, such as  flushed  or  started .")
         )
     if len(due) > 1:
         raise AskBackError(_("More than one thing is due. Which was done?"), [_choice(touch, which) for touch in due])
-    return _all_of(due[0], fluids)
+    return _all_of(due[0], fluids, flushed=said.flushed)
 
 
 def _choice(touch: Touch, which: Which) -> Choice:
@@ -41,7 +44,7 @@ def _choice(touch: Touch, which: Which) -> Choice:
     return Choice(shown, f"--event {touch.uid[:8]}", {"event": touch.uid})
 
 
-def _all_of(touch: Touch, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _all_of(touch: Touch, fluids: Mapping[str, Any], *, flushed: bool) -> list[dict[str, Any]]:
     told: list[dict[str, Any]] = []
     if touch.outcome is not Outcome.DONE:
         ended = [dose for dose in touch.ends if dose.finished is None]
@@ -49,6 +52,6 @@ def _all_of(touch: Touch, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
         told += [{"kind": Kind.FINISHED, "order": dose.order, "dose": dose.key} for dose in ended]
         told += [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key} for dose in begun]
         told += [{"kind": Kind.BAG_CHANGED, "order": dose.order, "dose": dose.key} for dose in touch.bags]
-    if touch.outstanding or touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
+    if touch.outstanding or touch.kind is TouchKind.IDLE_FLUSH or (flushed and touch.kind is TouchKind.FINISH):
         told.append({"kind": Kind.FLUSHED, "lumen": touch.lumen, **fluids})
     return told

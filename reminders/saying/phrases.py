@@ -62,6 +62,7 @@ class Phrase:
 
 PHRASES: Mapping[str, Phrase] = {
     **{verb.value: Phrase(verb) for verb in Verb if verb is not Verb.PROBLEM},
+    "done": Phrase(Verb.DONE, flushed=True),  # as planned, its flush too; who gave a dose has not said that
     "given": Phrase(Verb.DONE),
     "gave": Phrase(Verb.DONE),
     "took": Phrase(Verb.DONE),
@@ -85,9 +86,13 @@ PHRASES: Mapping[str, Phrase] = {
     "swelling": Phrase(Verb.PROBLEM, Sign.SWELLING),
     "swollen": Phrase(Verb.PROBLEM, Sign.SWELLING),
     "leak": Phrase(Verb.PROBLEM, Sign.LEAK),
+    "leaks": Phrase(Verb.PROBLEM, Sign.LEAK),
     "leaking": Phrase(Verb.PROBLEM, Sign.LEAK),
     "will not flush": Phrase(Verb.PROBLEM, Sign.WILL_NOT_FLUSH),
-    "won't flush": Phrase(Verb.PROBLEM, Sign.WILL_NOT_FLUSH),
+    **{
+        words: Phrase(Verb.PROBLEM, Sign.WILL_NOT_FLUSH)
+        for words in ("won't flush", "wont flush", "cannot flush", "can't flush", "cant flush", "blocked")
+    },
     "no blood return": Phrase(Verb.PROBLEM, Sign.NO_BLOOD_RETURN),
     "not flowing": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),
     "pump alarm": Phrase(Verb.PROBLEM, Sign.NOT_FLOWING),

@@ -222,7 +222,7 @@ class _Reporter:
             _(
                 "No infusion is recorded as interrupted before {at}, so none can have been resumed then. When was it?"
             ).format(at=self.which.shown(self.at)),
-            [Choice(_("Say first when it was interrupted."), "interrupted")],
+            [Choice(_("Say first when it was interrupted, such as  interrupted 9:40 ."), "")],
         )
 
     def _delayed(self) -> list[dict[str, Any]]:
@@ -294,27 +294,28 @@ class _Reporter:
         return told
 
     def _problem(self) -> list[dict[str, Any]]:
-        if self.said.sign is Sign.NOT_FLOWING:
-            dose = self.which.running_dose(_("stuck"))
-            return [
-                {
-                    "kind": Kind.PROBLEM,
-                    "sign": Sign.NOT_FLOWING,
-                    "lumen": dose.lumen,
-                    "order": dose.order,
-                    "dose": dose.key,
-                }
-            ]
         if self.said.sign is Sign.OTHER and not self.said.lumen:
             return [{"kind": Kind.PROBLEM, "sign": Sign.OTHER}]
         try:
-            lumen = self.which.lumen(self.which.in_use_now())
+            return [self._problem_of()]
         except AskBackError as question:
             # What to do now must not wait for an answer.
             raise AskBackError(
                 f"{first_words(self.said.sign, self.schedule.plan)} {question.problem}", question.choices
             ) from None
-        return [{"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": lumen}]
+
+    def _problem_of(self) -> dict[str, Any]:
+        if self.said.sign is not Sign.NOT_FLOWING:
+            lumen = self.which.lumen(self.which.in_use_now())
+            return {"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": lumen}
+        dose = self.which.running_dose(_("stuck"))
+        return {
+            "kind": Kind.PROBLEM,
+            "sign": Sign.NOT_FLOWING,
+            "lumen": dose.lumen,
+            "order": dose.order,
+            "dose": dose.key,
+        }
 
     def _needle(self, kind: Kind) -> list[dict[str, Any]]:
         if self.plan.line.kind is not LineKind.PORT:
@@ -363,7 +364,8 @@ class _Reporter:
                     "When was the line last flushed there? Ask the hospital if you do not know; it counts for the idle limit."
                 ),
                 [
-                    Choice(_("At a time that you know."), '--last-flush "yesterday 21:00"'),
+                    # Nothing that would be taken as it stands: a flush that never was would count.
+                    Choice(_("At a time that you know, such as  yesterday 21:00 ."), "--last-flush TIME"),
                     Choice(
                         _("Nobody can say: the first flush is then due at once."),
                         "--last-flush unknown",
@@ -374,19 +376,32 @@ class _Reporter:
         told: list[dict[str, Any]] = []
         if self.said.last_flush != "unknown":
             flushed = self._when(self.said.last_flush, of="last_flush")
+            self._during_the_stay(flushed)
             lumens = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
             told = [{"kind": Kind.FLUSHED, "lumen": name, "elsewhere": True, "happened": flushed} for name in lumens]
         return [{"kind": Kind.RELEASED}, *told]
+
+    def _during_the_stay(self, flushed: Instant) -> None:
+        since = self._holds("")[-1].happened
+        if flushed < since:
+            raise AskBackError(
+                _("{flushed} is before the stay began, at {since}. When was the line last flushed there?").format(
+                    flushed=self.which.shown(flushed), since=self.which.shown(since)
+                ),
+                [Choice(_("Nobody can say."), "--last-flush unknown", {"last_flush": "unknown"})],
+            )
 
     def _suspended(self, lumen: str) -> bool:
         state = self.schedule.lumens.get(lumen)
         return state is not None and any(begin <= self.at < end for begin, end, _why in state.blocked)
 
     def _is_held(self, order: str) -> bool:
-        facts = [
-            fact for fact in self.record.of_kind(Kind.HELD, Kind.RELEASED) if fact.order == order and not fact.lumen
-        ]
+        facts = self._holds(order)
         return bool(facts) and facts[-1].kind is Kind.HELD
+
+    def _holds(self, order: str) -> list[Fact]:
+        facts = self.record.of_kind(Kind.HELD, Kind.RELEASED)
+        return [fact for fact in facts if fact.order == order and not fact.lumen]
 
     # Words
 

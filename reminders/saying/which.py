@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from reminders.plan.keys import shown_value
 from reminders.plan.order import GivenAs
 from reminders.saying.phrases import Said
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
@@ -38,7 +39,7 @@ class AskBackError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A dose by its names: it may be one that the schedule does not have."""
+    """A dose by its names; one that was given once more, or as needed, is none that the schedule has."""
 
     order: str
     key: str
@@ -63,7 +64,11 @@ class Which:
         if self.said.dose:
             named = [dose for dose in doses if dose.key == self.said.dose]
             if not named:
-                return Named(order, self.said.dose, self.plan.orders[order].lumen)
+                raise AskBackError(
+                    _("{drug} has no dose {key}. Leave  --dose  out; then it is asked which one it was.").format(
+                        drug=self.plan.orders[order].drug, key=shown_value(self.said.dose)
+                    )
+                )
             return self._again_or(named[0]) if named[0].started is not None else _named(named[0])
         given = [dose for dose in doses if dose.started is not None]
         open_doses = [dose for dose in doses if dose.started is None]
@@ -171,8 +176,8 @@ class Which:
                 ),
                 [
                     Choice(
-                        _("{drug} was started first: say when").format(drug=self.plan.orders[name].drug),
-                        f"started {name}",
+                        _("Say first when it was started, such as  started {name} 9:40 .").format(name=name),
+                        "",
                     )
                     for name in self.plan.orders
                     if order in ("", name)

@@ -61,6 +61,7 @@ class Happened:
         self._holds: dict[str, list[tuple[Instant, Instant]]] = defaultdict(list)
         self._blocks: dict[tuple[str, AskWhy], list[tuple[Instant, Instant]]] = defaultdict(list)
         self._problems: dict[tuple[str, Sign], list[tuple[Instant, Instant]]] = defaultdict(list)
+        self.anything = bool(record.standing)
         for fact in record.standing:
             self._take(fact)
 

@@ -63,6 +63,7 @@ class _Lumen:
     state: LumenState = field(init=False)
 
     def __post_init__(self) -> None:
+        self.told = self.happened.anything
         self._begins = [stretch.begins for stretch in self.in_force]
         self._blocked = blocked(self.happened, self.in_force, self.name)
         self._problems = self.happened.problems(self.name)
@@ -88,12 +89,16 @@ class _Lumen:
         found = [*handled, *asides, *draws, *self._idle(placed)]
         if self._away:
             found = [self._in_hospital(touch) for touch in found]
+        if not self.told:
+            return found
         self.state = self._recorded(found)
         return [self._still_open(touch) for touch in found]
 
     # What the lumen is used for
 
     def _plan(self, at: Instant) -> Plan:
+        if len(self.in_force) == 1:
+            return self.in_force[0].plan
         return self.in_force[max(0, bisect_right(self._begins, at) - 1)].plan
 
     def _plans(self) -> Iterable[Plan]:
@@ -144,6 +149,8 @@ class _Lumen:
         return self._writer.aside(dose)
 
     def _asks_at(self, at: Instant) -> tuple[Ask, ...]:
+        if not self._blocked and not self._problems:
+            return ()
         blocks = [Ask(why, since=begin) for begin, end, why in self._blocked if begin <= at < end]
         troubles = [
             Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if begin <= at < end
@@ -188,7 +195,7 @@ class _Lumen:
             self._writer.touch(at, part)
             for at in sorted(meetings)
             if self.start <= at
-            for part in by_record(meetings[at])
+            for part in (by_record(meetings[at]) if self.told else (meetings[at],))
         ]
         return self._with_flushes(handled)
 

@@ -42,7 +42,8 @@ class CalendarFile:
     """One calendar as bytes, the number of touches that it holds, and the instant at which it ends.
 
     It holds every touch that it was asked for before the local day of ``until``, and ``left_out`` counts those from then
-    on that would have made the file too large. ``shown`` is what it shows, by UID, ``cancelled`` events among it.
+    on that would have made the file too large. ``shown`` is what it shows, by UID, cancelled events among it; ``waiting`` is
+    what is gone and finds no room in it yet.
     """
 
     content: bytes
@@ -50,6 +51,7 @@ class CalendarFile:
     until: Instant
     left_out: int
     shown: Mapping[str, Shown]
+    waiting: frozenset[str]
 
 
 def calendar_file(
@@ -77,8 +79,8 @@ def calendar_file(
         for touch in schedule.touches
         if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
-    pen = _Pen(schedule, before, now or schedule.start, lumen, for_mail)
-    gone = pen.gone()
+    pen = _Pen(schedule, before, now or schedule.start, lumen, for_mail, last)
+    gone, waiting = pen.gone(largest // 3)
     tail = pen.ends_here(schedule.end)
     room = (
         largest
@@ -101,11 +103,13 @@ def calendar_file(
     removed = schedule.removed
     if removed is None or until < removed or not kept:
         pieces.append(pen.ends_here(until))
+    else:
+        gone = [*pen.nothing_follows(), *gone]
     pieces += gone
     changed = max((piece.shown.stamp for piece in pieces), default=plan.course.takes_effect.instant)
     closing = b"END:VCALENDAR\r\n"
     content = pen.head(changed).removesuffix(closing) + b"".join(piece.content for piece in pieces) + closing
-    return CalendarFile(content, kept, until, len(wanted) - kept, {piece.uid: piece.shown for piece in pieces})
+    return CalendarFile(content, kept, until, len(wanted) - kept, {piece.uid: piece.shown for piece in pieces}, waiting)
 
 
 def _whole_days(touches: Sequence[Touch], fit: int, plan: Plan) -> int:
@@ -141,8 +145,17 @@ class _Entry:
 class _Pen:
     """Writes the parts of one calendar."""
 
-    def __init__(self, schedule: Schedule, before: Published, now: Instant, lumen: str | None, for_mail: bool) -> None:
+    def __init__(
+        self,
+        schedule: Schedule,
+        before: Published,
+        now: Instant,
+        lumen: str | None,
+        for_mail: bool,
+        last: Instant | None,
+    ) -> None:
         self._schedule, self._before, self._now, self._lumen, self._for_mail = schedule, before, now, lumen, for_mail
+        self._last = "" if last is None else str(last)
         self._plan = schedule.plan
         self._names = Identities(self._plan)
         self._words = EventWords(self._plan)
@@ -189,27 +202,48 @@ class _Pen:
             )
         )
 
-    def gone(self) -> list[_Piece]:
-        """Return what was shown before and is planned no more: as cancelled, until some days after its time."""
-        planned = {touch.uid for touch in self._schedule.touches} | {self._ending}
-        shown = self._before.held if self._lumen else self._before.latest
-        return [
-            self._write(
-                _Entry(
-                    uid=uid,
-                    at=last.start,
-                    title=last.title if last.cancelled else words.no_longer(last.title, self._open),
-                    description=words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER,
-                    cancelled=True,
-                )
-            )
-            for uid, last in sorted(shown.items(), key=lambda entry: (entry[1].start, entry[0]))
-            if uid not in planned and (not last.cancelled or last.start + KEPT_CANCELLED > self._now)
+    def gone(self, room: int) -> tuple[list[_Piece], frozenset[str]]:
+        """Return what was shown before and is planned no more: as cancelled, until some days after its time.
+
+        It takes at most ``room`` bytes, what is ahead and soonest first; the rest waits, and is returned by its UIDs.
+        """
+        planned = {touch.uid for touch in self._schedule.touches if self._lumen in (None, touch.lumen)}
+        gone = [
+            (uid, shown)
+            for uid, shown in self._before.kin.items()
+            if uid not in planned
+            and uid != self._ending
+            and (not shown.cancelled or self._before.furthest[uid] + KEPT_CANCELLED > self._now)
         ]
+        gone.sort(key=lambda entry: (entry[1].start < self._now, abs(entry[1].start - self._now), entry[0]))
+        pieces: list[_Piece] = []
+        for uid, shown in gone:
+            piece = self._cancelled(uid, shown)
+            room -= len(piece.content)
+            if room < 0:
+                break
+            pieces.append(piece)
+        waiting = frozenset(uid for uid, _shown in gone[len(pieces) :])
+        return sorted(pieces, key=lambda piece: (piece.shown.start, piece.uid)), waiting
+
+    def nothing_follows(self) -> list[_Piece]:
+        """Return the closing event as cancelled, where one was shown: after the line's removal nothing follows."""
+        shown = self._before.kin.get(self._ending)
+        if shown is None or (shown.cancelled and self._before.furthest[self._ending] + KEPT_CANCELLED <= self._now):
+            return []
+        return [self._cancelled(self._ending, shown)]
+
+    def _cancelled(self, uid: str, shown: Shown) -> _Piece:
+        title = words.DISCREET_TITLE
+        if self._open:
+            latest = self._before.latest[uid]
+            title = latest.title if latest.cancelled else words.no_longer(latest.title)
+        body = words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER
+        return self._write(_Entry(uid=uid, at=shown.start, title=title, description=body, cancelled=True))
 
     @property
     def _ending(self) -> str:
-        return self._names.of("calendar ends", self._lumen or "")
+        return self._names.of("calendar ends", self._lumen or "", *([self._last] if self._last else []))
 
     def ends_here(self, until: Instant) -> _Piece:
         """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.

@@ -156,6 +156,8 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
         finished = clock_beside(plan, touch.at, plan.clock.local(now).date())
         yield _("FLUSH NOW: {what} was at {at}, and no flush is recorded since.").format(what=what, at=finished)
     elif how in WAITS and blocked:
+        if touch.kind is TouchKind.FINISH and all(dose.state is DoseState.UNRECORDED for dose in touch.ends):
+            return  # that of a start which stands there already
         yield _("Not to be done now: {what}, {at}.").format(what=what, at=at)
     elif how is Status.DUE:
         yield _("Due: {what}, {at}.").format(what=what, at=at)

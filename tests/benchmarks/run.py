@@ -201,7 +201,7 @@ def one_report(rounds: int) -> None:
 
         def rewrite(known: Record) -> None:
             schedule = compile_schedule(plan, known, now)
-            content = calendar_file(schedule, first=now, before=published(known, "phone"), now=now).content
+            content = calendar_file(schedule, first=now, before=published(known, "phone", {}), now=now).content
             write_files(Path(folder), {"calendar.ics": content})
 
         work: list[tuple[str, Callable[[], object], str]] = [
