@@ -156,7 +156,7 @@ def run_words(order: Order) -> str:
 def dose_words(dose: Dose, plan: Plan) -> str:
     """Say which dose this is: ``dose 3 of 28`` or ``dose 3``; nothing for a reservoir or continuous infusion."""
     order = plan.orders[dose.order]
-    if order.continuous or order.given_as is GivenAs.PUMP:
+    if order.continuous or order.given_as is GivenAs.PUMP or not dose.number:
         return ""
     if order.doses is not None:
         return _("dose {number} of {total}").format(number=dose.number, total=order.doses)

@@ -192,12 +192,9 @@ class _Walk:
         reach = max(1, limits.limit - limits.margin)
         if target - last <= reach:
             return None
-        at, reason = self._place(last, left, target, limits.limit, reach)
         # A touch within reach would have made this flush needless, until it was known that it does not come.
         within_reach = [since for when, since in self.use.retracted if last < when <= last + reach]
-        known = max(within_reach, default=at)
-        if known > at:
-            at, reason = known, Reason(Why.PASSED, reason.last_flush, reason.deadline)
+        at, reason = self._place(last, max([left, *within_reach]), target, limits.limit, reach)
         return None if at > target else (at, reason)
 
     def _answers(
