@@ -3,7 +3,7 @@
 from datetime import date
 
 from reminders.plan.model import Plan, Reveals
-from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, Touch
+from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, Touch, TouchKind
 from reminders.schedule.status import window
 from reminders.units import span
 from reminders.words import (
@@ -136,11 +136,19 @@ def recorded_lines(touch: Touch, plan: Plan) -> list[str]:
     return lines
 
 
+OF_THE_DOSE = frozenset({AskWhy.SPACING, AskWhy.OVERLAP, AskWhy.PART_GIVEN, AskWhy.LEADER})
+"""Reasons to ask before a dose is started; once it runs they are no reason not to take it off."""
+
+
 def ask_lines(touch: Touch, plan: Plan) -> list[str]:
     """Say why somebody must be asked before a touch, with the numbers, and whom to call as ``plan`` says (R17, R27)."""
     if not touch.asks:
         return []
-    lines = [ask_words(ask, plan, plan.clock.local(touch.at).date()) for ask in touch.asks]
+    day = plan.clock.local(touch.at).date()
+    asks = touch.asks
+    if touch.kind is TouchKind.FINISH and all(ask.why in OF_THE_DOSE for ask in asks):
+        return [_("This is to be done only if the dose was started, after you asked.")]
+    lines = [ask_words(ask, plan, day) for ask in asks]
     call = call_words(plan.contacts["now"])
     if any(ask.why in BLOCKS for ask in touch.asks):
         lines.append(_("Do nothing with this lumen. Stop, clamp, and call {now}.").format(now=call))

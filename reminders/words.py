@@ -349,6 +349,14 @@ def no_longer(title: str) -> str:
     return _("No longer planned: {title}").format(title=title)
 
 
+def still_waiting(count: int) -> str:
+    """Say that a calendar does not hold yet all that is gone."""
+    return _(
+        "  {count} events that are gone find no room in it yet. A phone that imported them may still show them: delete its "
+        "calendar and import this one."
+    ).format(count=count)
+
+
 def calendar_words(plan: Plan) -> str:
     """Describe a calendar: which revision of the plan it shows, and the plan's note."""
     said = _("Plan revision {revision}.").format(revision=plan.course.revision)

@@ -764,7 +764,9 @@ class _Check:
             shown = Counter(
                 touch["at"] if touch["flushed"] is None else touch["flushed"]
                 for touch in here
-                if touch["outcome"] == "done" and not touch["outstanding"] and not touch["starts"]
+                if touch["outcome"] == "done"
+                and not touch["outstanding"]
+                and not touch["starts"]
                 and (touch["kind"] == "idle flush" or pushes(touch))
             )
             for at in self.told_apart(lumen):

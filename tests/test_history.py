@@ -335,13 +335,23 @@ def test_a_finish_without_its_flush_resets_nothing() -> None:
     assert "its flush: OVERDUE" in history_text(report)
 
 
-def test_a_flush_that_tells_of_a_finish_does_not_say_when_it_finished() -> None:
+def test_a_flush_does_not_say_that_an_infusion_finished() -> None:
     lines = f"06-01 09:00 started {D1}\n06-01 10:10 flushed lumen=red"
     report = told(A, lines, "06-01 11:00")
-    (finish,) = events(report, "finish")
-    assert finish.actual == at("06-01 10:10")
-    assert "The flush is recorded, the finish of a is not." in finish.notes
+    (finish,), (flush,) = events(report, "finish"), events(report, "flush")
+    assert (finish.actual, finish.status) == (None, Status.UNCONFIRMED), "overtaken by the flush"
+    assert (flush.actual, flush.planned, flush.status) == (at("06-01 10:10"), None, Status.DONE)
     assert totals(report).counts == {Fate.RUNNING: 1}
+
+
+def test_a_start_of_which_only_the_finish_is_recorded_is_no_recorded_flush() -> None:
+    report = told(A, f"06-01 09:30 finished {D1}\n06-01 09:40 flushed lumen=red", "06-01 20:00")
+    assert gap(report) == (620, at("06-01 09:40"), at("06-01 20:00"))
+    assert report.lumens[0].recorded_over == ()
+    (start,) = events(report, "start")
+    assert (start.actual, start.status) == (None, Status.DONE)
+    late = told(A, f"06-01 21:00 finished {D1}", "06-01 21:10")
+    assert gap(late) == (850, at("06-01 07:00"), at("06-01 21:10"))
 
 
 @pytest.mark.parametrize(("counts", "length"), [("true", 720), ("false", 1080)])

@@ -601,28 +601,33 @@ def test_numbers_go_on_in_another_store(tmp_path: Path) -> None:
     assert ledger.rises > rises
 
 
-def test_records_that_grew_apart_and_were_joined_have_no_lower_numbers(tmp_path: Path) -> None:
+@pytest.mark.parametrize("reads", ["the one with lower numbers", "the one with higher numbers"])
+def test_records_that_grew_apart_and_were_joined_have_no_lower_numbers(reads: str, tmp_path: Path) -> None:
     """Two computers published on their own; whoever reads in the other's record goes on above both."""
-    here, there = house(tmp_path / "here"), house(tmp_path / "there")
-    for home in (here, there):
+    often, once = house(tmp_path / "often"), house(tmp_path / "once")
+    once.count = 50
+    for home in (often, once):
         home.writes("06-01 08:00")
     for minute in (1, 2, 3):
-        here.says(f"06-01 09:1{minute}", f"06-01 09:0{minute} started {dose('06-01')}" if minute != 2 else "undo")
-        here.again(f"06-01 09:1{minute}")
-    there.count = 50
-    there.says("06-01 09:20", "06-01 09:15 flushed lumen=blue")
-    there.again("06-01 09:20")
-    ledgers = [{uid: event.sequence for uid, event in events(home.file()).items()} for home in (here, there)]
-    phone = Importer([here.file(), there.file()])
-    told = read_export(export(here.opened(at("06-01 09:20")).plan.course.id, here.record()))[1]
-    there.adds(at("06-01 09:30"), lambda current: told)
-    there.says("06-01 09:31", "06-01 09:31 problem lumen=red sign=no_blood_return")
-    assert there.again("06-01 09:31") == []
-    joined = events(there.file())
-    for ledger in ledgers:
-        assert all(joined[uid].sequence >= number for uid, number in ledger.items() if uid in joined)
-    phone.take(there.file())
-    assert {uid: event.said for uid, event in phone.has.items() if uid in joined} == {
+        often.says(f"06-01 09:1{minute}", "undo" if minute == 2 else f"06-01 09:0{minute} started {dose('06-01')}")
+        often.again(f"06-01 09:1{minute}")
+    once.says("06-01 09:20", f"06-01 09:15 not-given {dose('06-01')}")
+    once.again("06-01 09:20")
+    before = [events(home.file()) for home in (often, once)]
+    assert any(event.sequence > before[1][uid].sequence > 0 for uid, event in before[0].items() if uid in before[1])
+    phone = Importer([often.file(), once.file()])
+
+    home, other = (once, often) if reads == "the one with lower numbers" else (often, once)
+    told = read_export(export(other.opened(at("06-01 09:20")).plan.course.id, other.record()))[1]
+    home.adds(at("06-01 09:30"), lambda current: told)
+    home.count = 100
+    home.says("06-01 09:31", "06-01 09:31 problem lumen=red sign=no_blood_return")
+    assert home.again("06-01 09:31") == []
+    joined = events(home.file())
+    for shown in before:
+        assert all(joined[uid].sequence >= event.sequence for uid, event in shown.items() if uid in joined)
+    phone.take(home.file())
+    assert {uid: event.said for uid, event in phone.has.items()} == {
         uid: event.said for uid, event in live(joined).items()
     }
 
@@ -1379,6 +1384,27 @@ def test_a_dose_that_moves_to_another_lumen_leaves_the_old_lumens_calendar(tmp_p
     assert any("start velmorin" in event.summary for event in events(home.file("plan-blue.ics")).values())
     ahead = [event for event in red.has.values() if event.start > utc("06-02 17:00")]
     assert [event.summary for event in ahead if "velmorin" in event.summary] == []
+
+
+def test_a_dose_that_moved_to_another_lumen_is_there_for_whoever_has_both_calendars(tmp_path: Path) -> None:
+    """RFC 5546, 2.1.5: in one phone the old lumen's cancellation must not outrank the dose in the new lumen.
+
+    And both calendars hold still afterwards (R14).
+    """
+    home = house(tmp_path)
+    names = list(home.writes("06-01 08:00", per_lumen=True))
+    phone = Importer(home.file(name) for name in names)
+    home.revises("06-02 12:00", revised(TWO, 2, "06-02 12:00", '[order.velmorin]\nlumen = "blue"\n'))
+    assert home.again("06-02 12:00") == []
+    moved = [home.file(name) for name in names]
+    for content in moved:
+        phone.take(content)
+    ahead = [event for event in phone.has.values() if event.start > utc("06-02 17:00")]
+    assert [event.summary for event in ahead if "start velmorin" in event.summary] == [
+        "Blue lumen: start velmorin 1 g"
+    ] * 5
+    assert home.again("06-02 12:01") == []
+    assert [home.file(name) for name in names] == moved
 
 
 def test_the_calendar_of_a_lumen_that_is_out_of_use_does_not_stay_as_it_was(tmp_path: Path) -> None:

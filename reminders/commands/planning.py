@@ -100,6 +100,8 @@ def compile_(
             f"Wrote {entry.place}: {calendar.events} events, {len(calendar.content) / 1000:.0f} kB, from "
             f"{words.moment_words(clock.local(entry.begins))} to {words.moment_words(clock.local(calendar.until))}."
         )
+        if calendar.waiting:
+            click.echo(words.still_waiting(len(calendar.waiting)))
         if calendar.left_out:
             click.echo(
                 f"  {calendar.left_out} later events are left out, because phones refuse larger files. Write the "

@@ -192,6 +192,8 @@ def _calendars_again(household: Household, now: Instant) -> None:
     for entry in written:
         changed = len(entry.fact.shown) if entry.fact else 0
         click.echo(f"Calendar written again: {entry.place} ({changed} event{'' if changed == 1 else 's'} changed).")
+        if entry.calendar.waiting:
+            click.echo(words.still_waiting(len(entry.calendar.waiting)))
     for trouble in troubles:
         click.echo(f"A calendar is old now: {trouble} What you reported is recorded.", err=True)
 

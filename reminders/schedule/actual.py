@@ -121,16 +121,20 @@ class _Doses:
 
     def _led(self, dose: Dose, leader: Dose, plan: Plan, runs: int) -> Dose:
         """Return a dose that follows another as that one leaves it: to be asked about, or put off with it."""
-        told = self._happened.doses.get((leader.order, leader.key))
-        if told is None:
-            return dose
         asks = _about_leader(leader) if dose.state is DoseState.UNRECORDED else ()
         length = duration(plan.orders[leader.order]) or 0
         planned = Instant(leader.ordered + length + plan.orders[dose.order].follows_after)
         if planned == dose.ordered and not asks:
             return dose
-        known = told.last_known
+        known = self._known_of(leader)
         return replace(dose, asks=asks, put_off=(*dose.put_off, (planned, known), (Instant(planned + runs), known)))
+
+    def _known_of(self, leader: Dose) -> Instant:
+        """Return since when it is known that a dose does not take its ordered course."""
+        told = self._happened.doses.get((leader.order, leader.key))
+        holds = [begin for begin, end in self._happened.held(leader.order) if begin <= leader.due < end]
+        since = [known for _when, known in leader.put_off]
+        return max([*since, *holds, *([told.last_known] if told is not None else [])], default=leader.ordered)
 
     def _facts_of(self, order: Order) -> dict[str, DoseFacts] | None:
         """Return the facts about an order's doses by their keys; None where it has none and none is held."""
@@ -251,7 +255,13 @@ class _Doses:
                     due_end=end,
                 )
             )
-        runs += [self._once_more(name, key, told) for told in self._starts_again(name, key) if runs]
+        for told_key, started in self._starts_again(name, key) if runs else ():
+            at = started.happened
+            # What was running until then was replaced by it.
+            runs = [
+                replace(run, end=at) if run.start < at and (run.end is None or run.end > at) else run for run in runs
+            ]
+            runs.append(self._once_more(name, key, (told_key, started)))
         return [self._told_lasting(run) for run in runs if run.start < self._until]
 
     def _starts_again(self, name: str, key: str) -> list[tuple[str, Fact]]:
@@ -358,7 +368,7 @@ def _about_leader(leader: Dose) -> tuple[Ask, ...]:
     """Return why to ask before a dose that follows another; nothing where that one takes its course."""
     if leader.state is DoseState.STOPPED:
         return (Ask(AskWhy.PART_GIVEN, since=leader.end, other=leader.order),)
-    if leader.state in DROPPED or leader.state is DoseState.ELSEWHERE or leader.end is None:
+    if leader.state in DROPPED or leader.state is DoseState.ELSEWHERE or leader.end is None or leader.asks:
         return (Ask(AskWhy.LEADER, other=leader.order),)
     return ()
 

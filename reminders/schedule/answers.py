@@ -46,7 +46,7 @@ def assign(
     """Give each recorded flush to the touch that it belongs to; the others go to ``besides``.
 
     It belongs to the last infusion that was said to have finished, or draw, whose flush is still to come; else to a touch
-    that began within the handling time before it, whose own flush it is.
+    that was recorded within the handling time before it, whose own flush it is.
     """
     anchors = sorted(anchors, key=lambda anchor: anchor.at)
     at = [anchor.at for anchor in anchors]
@@ -58,7 +58,12 @@ def assign(
         waiting = [anchor for anchor in anchors[bisect_left(at, at[last - 1]) if last else 0 : last] if _waits(anchor)]
         if waiting:
             waiting[-1].flushed, waiting[-1].counts = when, counts
-        elif before is None or before.waits or not before.flushes or when - before.at > plan.course.handling_time:
+        elif (
+            before is None
+            or before.waits
+            or not (before.said and before.flushes)
+            or when - before.at > plan.course.handling_time
+        ):
             besides.append(Recorded(when, fact.key, counts, fact.entered))
 
 

@@ -47,8 +47,8 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     if record.facts:
         actual = _asked(actual, plans.last, happened, in_force)
     actual = Actual(
-        {name: _not_over(plans.last, found, start) for name, found in actual.doses.items()},
-        {name: _not_over(plans.last, found, start) for name, found in actual.connected.items()},
+        {name: _within(plans.last, found, start, end, rolling) for name, found in actual.doses.items()},
+        {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
     )
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(end + 2 * DAY))
@@ -129,8 +129,13 @@ def _asked(actual: Actual, plan: Plan, happened: Happened, in_force: Sequence[St
     return Actual(doses, {**connected, **with_asks(pumps, plan, happened, in_force)})
 
 
-def _not_over(plan: Plan, doses: tuple[Dose, ...], start: Instant) -> tuple[Dose, ...]:
-    return tuple(dose for dose in doses if not_over(plan, dose, start))
+def _within(plan: Plan, doses: tuple[Dose, ...], start: Instant, end: Instant, rolling: bool) -> tuple[Dose, ...]:
+    """Return what is not over at the start and, unless the end only rolls on, begins before it or was begun."""
+    return tuple(
+        dose
+        for dose in doses
+        if not_over(plan, dose, start) and (rolling or dose.start < end or dose.started is not None)
+    )
 
 
 def _before(doses: tuple[Dose, ...], end: Instant) -> tuple[Dose, ...]:

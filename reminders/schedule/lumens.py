@@ -92,7 +92,7 @@ class _Lumen:
         if not self.told:
             return found
         self.state = self._recorded(found)
-        return [self._still_open(touch) for touch in found]
+        return [self._offered(self._still_open(touch)) for touch in found]
 
     # What the lumen is used for
 
@@ -120,13 +120,12 @@ class _Lumen:
 
     @cached_property
     def _connected(self) -> list[Dose]:
-        """Return what is connected by hand to this lumen before the horizon ends, by the orders' names (R23)."""
+        """Return what is connected by hand to this lumen, by the orders' names (R23)."""
         return [
             dose
             for name in sorted(self.actual.connected)
             for dose in self.actual.connected[name]
-            if dose.lumen == self.name
-            and (dose.started is not None or (dose.start < self.end and self._usable(dose.start)))
+            if dose.lumen == self.name and (dose.started is not None or self._usable(dose.start))
         ]
 
     def _usable(self, at: Instant) -> bool:
@@ -144,7 +143,7 @@ class _Lumen:
         return self._plan(dose.start).orders[dose.order]
 
     def _aside(self, dose: Dose) -> list[Touch]:
-        if dose.start < self.start:
+        if dose.start < self.start or (dose.start >= self.end and dose.started is None):
             return []
         return self._writer.aside(dose)
 
@@ -174,6 +173,8 @@ class _Lumen:
             if not dose.reckoned:
                 continue
             starts.append(dose.start)
+            if dose.start >= self.end and dose.started is None:
+                continue  # it only says whether what ends just before it is locked
             meetings[dose.start].starts.append(dose)
             if dose.end is not None and self._order(dose).given_as is not GivenAs.PUSH:
                 meetings[dose.end].ends.append(dose)
@@ -340,6 +341,13 @@ class _Lumen:
         if self._left_to_others(touch):
             return replace(touch, outcome=Outcome.HELD, steps=(), asks=())
         return touch
+
+    def _offered(self, touch: Touch) -> Touch:
+        """Take the steps from what lies after the line's removal: nothing is due then (R19)."""
+        removed = self.happened.removed
+        if removed is None or touch.at <= removed or touch.outcome is not None:
+            return touch
+        return replace(touch, steps=())
 
     def _left_to_others(self, touch: Touch) -> bool:
         return touch.outcome is None and within(self._away, touch.at)

@@ -157,6 +157,8 @@ class TouchWriter:
             if at is None or (meeting is ending and (not offered or order.given_as is GivenAs.PUSH)):
                 continue
             plan = self._plan_at(at)
+            asks = (*asked, *(ask for ask in self._asks_at(at) if asked and ask not in asked))
+            steps_offered = offered and not any(ask.why in BLOCKS for ask in asks)
             lock = bool(meeting.ends or _pushes(plan, meeting))
             kind, meaning, reason = _kind(plan, meeting)
             touches.append(
@@ -165,15 +167,15 @@ class TouchWriter:
                     kind,
                     self._name,
                     at,
-                    self._steps_of(plan, meeting, lock, bool(meeting.starts)) if offered else (),
+                    self._steps_of(plan, meeting, lock, bool(meeting.starts)) if steps_offered else (),
                     reason,
                     plan,
                     tuple(meeting.starts),
                     tuple(meeting.ends),
                     (),
-                    offered and _nurse_only(plan, self._name, meeting, bool(meeting.starts)),
+                    steps_offered and _nurse_only(plan, self._name, meeting, bool(meeting.starts)),
                     dose.due if meeting is starting else at,
-                    asked,
+                    asks,
                     OUTCOMES.get(dose.state),
                 )
             )

@@ -160,6 +160,8 @@ class _Pen:
         self._names = Identities(self._plan)
         self._words = EventWords(self._plan)
         self._open = self._plan.calendar.reveals is Reveals.EVERYTHING
+        # What has moved to another lumen is cancelled here only: its copy there must rank above this one.
+        self._elsewhere = {touch.uid for touch in schedule.touches if lumen not in (None, touch.lumen)}
         self._organizer = vUri(f"urn:uuid:{self._names.of('organizer')}")
         if self._open:
             self._organizer.params["CN"] = self._plan.protocol.provider
@@ -239,7 +241,8 @@ class _Pen:
             latest = self._before.latest[uid]
             title = latest.title if latest.cancelled else words.no_longer(latest.title)
         body = words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER
-        return self._write(_Entry(uid=uid, at=shown.start, title=title, description=body, cancelled=True))
+        entry = _Entry(uid=uid, at=shown.start, title=title, description=body, cancelled=True)
+        return self._write(entry, here=shown if uid in self._elsewhere else None)
 
     @property
     def _ending(self) -> str:
@@ -288,8 +291,8 @@ class _Pen:
             return str(list(self._plan.lumens).index(lumen) + 1)
         return words.lumen_words(self._plan, lumen)
 
-    def _write(self, entry: _Entry, later: int = 0) -> _Piece:
-        shown = self._numbered(entry, later)
+    def _write(self, entry: _Entry, later: int = 0, here: Shown | None = None) -> _Piece:
+        shown = self._numbered(entry, later, here)
         plan = self._plan
         event = Event.new(
             uid=entry.uid,
@@ -314,18 +317,21 @@ class _Pen:
             event.add("ORGANIZER", self._organizer)
         return _Piece(entry.uid, event.to_ical(), shown)
 
-    def _numbered(self, entry: _Entry, later: int) -> Shown:
-        """Return the numbers of an event: those that it bore if it says what it said, else higher ones."""
+    def _numbered(self, entry: _Entry, later: int, here: Shown | None) -> Shown:
+        """Return the numbers of an event: those that it bore if it says what it said, else higher ones.
+
+        ``here`` is how this calendar showed what is now in another one: it is cancelled here with the number between.
+        """
         course = self._plan.course
         said = repr(
             (entry.at, entry.title, entry.description, entry.category, entry.rings, entry.cancelled, self._open)
         )
         digest = hashlib.sha256(f"{said}{course.handling_time}".encode()).hexdigest()[:16]
-        last = self._before.latest.get(entry.uid)
+        last = here or self._before.latest.get(entry.uid)
         if last is None:
             sequence, stamp = course.revision - 1 + later, course.takes_effect.instant
         elif last.digest == digest:
             sequence, stamp = last.sequence, last.stamp
         else:
-            sequence, stamp = last.sequence + 1, max(self._now, Instant(last.stamp + 1))
+            sequence, stamp = last.sequence + (1 if here else 2), max(self._now, Instant(last.stamp + 1))
         return Shown(sequence, digest, stamp, entry.at, entry.title, entry.cancelled)

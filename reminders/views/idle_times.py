@@ -120,7 +120,12 @@ def _flushes(touch: Touch) -> bool:
     if touch.kind is TouchKind.IDLE_FLUSH:
         pushed = tuple(step.what for step in touch.steps if step.action in FLUIDS)
         return _counts(touch.plan, touch.lumen, pushed)
-    return bool(touch.steps) and (bool(touch.starts) or flushes(touch.steps))
+    return bool(touch.steps) and (_begun(touch) if touch.starts else flushes(touch.steps))
+
+
+def _begun(touch: Touch) -> bool:
+    """Say whether a start is recorded in a touch; that the dose has finished does not say when it was started."""
+    return any(dose.started is not None for dose in touch.starts)
 
 
 def _counts(plan: Plan, name: str, fluids: Sequence[str]) -> bool:
@@ -132,8 +137,9 @@ def _counts(plan: Plan, name: str, fluids: Sequence[str]) -> bool:
 
 
 def _supposed(touch: Touch) -> bool:
-    """Say whether a touch is planned, not recorded in full, and would have flushed the lumen."""
-    if not (touch.outcome is None or touch.outstanding):
+    """Say whether a touch would have flushed the lumen, and nobody recorded when it did."""
+    told = touch.outcome is not None and not touch.outstanding
+    if told and not (touch.outcome is Outcome.DONE and touch.starts and not _begun(touch)):
         return False
     reckoned = all(dose.reckoned for dose in (*touch.starts, *touch.ends))
     return reckoned and bool(touch.steps) and (bool(touch.starts) or flushes(touch.steps))

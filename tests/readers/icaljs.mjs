@@ -10,7 +10,9 @@ const calendar = new ICAL.Component(ICAL.parse(readFileSync(process.argv[3], 'ut
 const seconds = (time) => (time.zone === ICAL.Timezone.localTimezone ? 'floating' : time.toUnixTime());
 
 function alarmOf(event) {
-  const trigger = event.component.getFirstSubcomponent('valarm').getFirstPropertyValue('trigger');
+  const alarm = event.component.getFirstSubcomponent('valarm');
+  if (!alarm) return null; // what is done or cancelled does not ring
+  const trigger = alarm.getFirstPropertyValue('trigger');
   if (trigger instanceof ICAL.Time) return seconds(trigger);
   const at = event.startDate.clone();
   at.addDuration(trigger);

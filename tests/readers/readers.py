@@ -178,7 +178,7 @@ def read_with_icaljs(content: bytes, folder: Path) -> dict[str, Seen]:
 
 
 def _icaljs_event(uid: str, start: Any, end: Any, alarm: Any, summary: str, description: str) -> tuple[str, Seen]:
-    return uid, Seen(_instant(start), _instant(end), _instant(alarm), summary, description)
+    return uid, Seen(_instant(start), _instant(end), None if alarm is None else _instant(alarm), summary, description)
 
 
 KHAL_CONFIG = """
