@@ -48,7 +48,9 @@ def published(record: Record, target: str, setting: Mapping[str, str]) -> Publis
     kin: dict[str, Shown] = {}
     for name, shown_there in held.items():
         if name == target or _scope(asked[name]) == _scope(setting):
-            kin.update(shown_there)
+            for uid, shown in shown_there.items():
+                if uid not in kin or shown.sequence >= kin[uid].sequence:
+                    kin[uid] = shown
     return Published(latest, held.get(target, {}), kin, furthest, target in held, asked.get(target, {}))
 
 

@@ -238,8 +238,7 @@ class _Pen:
     def _cancelled(self, uid: str, shown: Shown) -> _Piece:
         title = words.DISCREET_TITLE
         if self._open:
-            latest = self._before.latest[uid]
-            title = latest.title if latest.cancelled else words.no_longer(latest.title)
+            title = shown.title if shown.cancelled else words.no_longer(shown.title)
         body = words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER
         entry = _Entry(uid=uid, at=shown.start, title=title, description=body, cancelled=True)
         return self._write(entry, here=shown if uid in self._elsewhere else None)
@@ -320,7 +319,8 @@ class _Pen:
     def _numbered(self, entry: _Entry, later: int, here: Shown | None) -> Shown:
         """Return the numbers of an event: those that it bore if it says what it said, else higher ones.
 
-        ``here`` is how this calendar showed what is now in another one: it is cancelled here with the number between.
+        A change is two up. The number between is for ``here``, the calendar of a lumen that an event has left, which
+        cancels it: on a phone with both calendars the event in its new lumen must rank above that.
         """
         course = self._plan.course
         said = repr(
