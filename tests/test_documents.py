@@ -79,6 +79,18 @@ def test_the_readme_shows_the_real_agenda_of_its_sample() -> None:
     assert done.stdout.startswith(shown.rstrip().removesuffix("...").rstrip())
 
 
+def test_the_readme_shows_a_real_report_and_its_answer(tmp_path: Path) -> None:
+    """What the README prints after its report is what the program answers, on a copy of that sample."""
+    said, shown = re.findall(r"```text\n\$ reminders record ([^\n]*)\n(.*?)\.\.\.\n```", README, re.S)[0]
+    name, *words = said.split()
+    plan = tmp_path / name
+    plan.write_bytes((ROOT / "sample_plans" / name).read_bytes())
+    for moment, what in (("09:02", ["started", "9:00"]), ("10:15", words)):
+        done = CliRunner().invoke(main, ["record", str(plan), *what, "--now", f"2026-09-08 {moment}-05:00"])
+        assert done.exit_code == 0, done.output
+    assert done.output == shown
+
+
 def test_the_readme_shows_a_real_finding() -> None:
     """The finding that the README prints is what `check` says of the plan that it names."""
     (shown,) = re.findall(r"```text\n(ERROR .*?)\n```", README, re.S)
