@@ -102,7 +102,12 @@ def marked(heading: str, touch: Touch) -> str:
         return _("DO NOT USE: {title}").format(title=heading)
     if touch.asks:
         return _("ASK FIRST: {title}").format(title=heading)
-    return _("FLUSH NOW: {title}").format(title=heading) if touch.outstanding else heading
+    if not touch.outstanding:
+        return heading
+    if not touch.steps:
+        return _("Flush not recorded: {title}").format(title=heading)
+    mark = _("FOR THE NURSE, flush outstanding: {title}") if touch.nurse_only else _("FLUSH NOW: {title}")
+    return mark.format(title=heading)
 
 
 def _outcome_mark(touch: Touch) -> str:
@@ -174,6 +179,7 @@ def ask_words(ask: Ask, plan: Plan, day: date) -> str:
         AskWhy.LEADER: _("It follows {other}, which was not given here, or has not finished."),
         AskWhy.HELD: _("It is held since {since}."),
         AskWhy.NEEDLE_OUT: _("The port's needle is out since {since}."),
+        AskWhy.NOT_ORDERED: _("It was put off beyond what the order says now."),
         AskWhy.PROBLEM: _("This lumen has a problem since {since}: {sign}. Never force a flush."),
         AskWhy.SUSPENDED: _("Since {since} this lumen must not be used until a clinician releases it."),
         AskWhy.OUT_OF_USE: _("This lumen is out of use since {since}."),

@@ -363,6 +363,7 @@ def calendar_words(plan: Plan) -> str:
     return f"{said} {plan.course.note}" if plan.course.note else said
 
 
+DO_NOT_USE = _("DO NOT USE unless a clinician has released it")
 IN_QUIET_HOURS = _("(in the quiet hours)")
 OUTSIDE_PLAN = _("Nothing is planned on these days: the plan runs from {first} to {last}.")
 NOTHING_DUE = _("Nothing is due.")

@@ -435,7 +435,7 @@ STATED = [
     ("started cefazolin through white", "", f"06-02 10:30 started {NINE} lumen=proximal"),
     ("started cefazolin through the red lumen", "", f"06-02 10:30 started {NINE}"),  # as ordered
     ("started cefazolin yesterday 21:10", "", "06-01 21:10 started order=antibiotic dose=2026-06-01T21:00"),
-    ("started ondansetron 10:00", "", "06-02 10:00 started order=nausea dose=2026-06-02T10:00"),
+    ("started ondansetron 10:00", "", "06-02 10:00 started order=nausea dose=2026-06-02T15:00Z"),
     ("started parenteral yesterday 20:15", "", "06-01 20:15 started order=night dose=2026-06-01T20:00"),
     ("started milrinone yesterday 9:05", "", "06-01 09:05 started order=heart dose=continuous"),
     ("given elsewhere cefazolin 9:15", "", f"06-02 09:15 started {NINE} elsewhere=yes"),
@@ -633,10 +633,10 @@ def test_a_dose_that_the_order_does_not_have_is_asked_about() -> None:
 
 
 def test_as_needed_each_minute_is_a_dose_of_its_own() -> None:
-    one = "06-02 10:00 started order=nausea dose=2026-06-02T10:00"
+    one = "06-02 10:00 started order=nausea dose=2026-06-02T15:00Z"
     assert hear("started ondansetron 10:00", one) == ()
     assert plain(hear("started ondansetron 10:20", one)) == lines_of(
-        "06-02 10:20 started order=nausea dose=2026-06-02T10:20"
+        "06-02 10:20 started order=nausea dose=2026-06-02T15:20Z"
     )
 
 
@@ -758,7 +758,7 @@ def test_what_follows_another_order_is_named_after_the_dose_it_follows() -> None
 
 
 def test_a_push_is_over_when_it_is_given_and_cannot_be_finished() -> None:
-    lines = "06-02 10:00 started order=nausea dose=2026-06-02T10:00"
+    lines = "06-02 10:00 started order=nausea dose=2026-06-02T15:00Z"
     asked = question("finished ondansetron", lines)
     assert "Nothing is recorded or planned to be running" in asked.problem
 
@@ -1003,7 +1003,7 @@ def test_a_dose_that_was_given_is_not_said_to_be_flushed() -> None:
 
 def test_what_is_given_as_needed_is_a_dose() -> None:
     """R2 (e): nothing of it is ever due, but what is recorded counts."""
-    given = "06-02 10:30 started order=nausea dose=2026-06-02T10:30"
+    given = "06-02 10:30 started order=nausea dose=2026-06-02T15:30Z"
     for saying in ("gave ondansetron", "took ondansetron", "given ondansetron", "done ondansetron"):
         assert plain(hear(saying)) == lines_of(given)
         assert hear(saying, given) == ()
@@ -1036,7 +1036,7 @@ NEVER_REFUSED = [
         ),
         {},
     ),
-    ("started ondansetron", "06-02 10:00 started order=nausea dose=2026-06-02T10:00", {}),
+    ("started ondansetron", "06-02 10:00 started order=nausea dose=2026-06-02T15:00Z", {}),
     ("started cefazolin", "", {"now": "06-02 15:00", "dose": "2026-06-02T09:00"}),  # past its cut-off
     ("flushed grey", "06-02 09:00 line-removed", {}),
 ]
@@ -1073,7 +1073,7 @@ def test_the_numbers_of_what_was_too_early_or_too_much_are_told() -> None:
     many = told("started ondansetron", three)
     assert f"That makes 4 in 24 h; the order says at most 3. {call}" in many
     assert "That makes" not in " ".join(told("started ondansetron 11:00", three, now="06-02 11:00")), "24 h later"
-    soon = told("started ondansetron", "06-02 10:00 started order=nausea dose=2026-06-02T10:00")
+    soon = told("started ondansetron", "06-02 10:00 started order=nausea dose=2026-06-02T15:00Z")
     assert f"This is 30 min after the dose of 10:00 CDT; the order says at least 6 h. {call}" in soon
     late = told("started cefazolin", now="06-02 15:00", dose="2026-06-02T09:00")
     assert f"It was started 6 h after its time, past its cut-off. {call}" in late

@@ -234,6 +234,9 @@ TABLE = {
     past cut-off          | problem, no blood return                         | unconfirmed | ASK FIRST      | yes
     planned               | needle out                                       | planned     | ASK FIRST      | yes
     past cut-off          | held                                             | unconfirmed | ASK FIRST      | yes
+    due                   | needle out                                       | due         | ASK FIRST      | yes
+    overdue               | needle out                                       | overdue     | ASK FIRST      | yes
+    past cut-off          | needle out                                       | unconfirmed | ASK FIRST      | yes
     planned               | line removed                                     | gone
     due, overdue          | line removed                                     | unconfirmed |                | yes
     running               | withdrawn                                        | due         |                | yes
@@ -282,6 +285,9 @@ TABLE = {
     past cut-off          | problem, no blood return                         | unconfirmed | ASK FIRST      | yes
     planned               | needle out                                       | planned     | ASK FIRST      | yes
     past cut-off          | held                                             | unconfirmed | ASK FIRST      | yes
+    due                   | needle out                                       | due         | ASK FIRST      | yes
+    overdue               | needle out                                       | overdue     | ASK FIRST      | yes
+    past cut-off          | needle out                                       | unconfirmed | ASK FIRST      | yes
     planned               | line removed                                     | gone
     due, overdue          | line removed                                     | unconfirmed |                | yes
     done                  | withdrawn                                        | due         |                | yes
@@ -362,10 +368,16 @@ TABLE = {
     flush outstanding     | problem, no blood return                         | due         | ASK FIRST      | yes
     flush overdue         | problem, no blood return                         | overdue     | ASK FIRST      | yes
     planned               | needle out                                       | planned     | ASK FIRST      | yes
+    due                   | needle out                                       | due         | ASK FIRST      | yes
+    overdue               | needle out                                       | overdue     | ASK FIRST      | yes
+    running               | needle out                                       | planned     | ASK FIRST      | yes
+    flush outstanding     | needle out                                       | due         | ASK FIRST      | yes
+    flush overdue         | needle out                                       | overdue     | ASK FIRST      | yes
     planned               | line removed                                     | gone
-    due, overdue, running | line removed                                     | unconfirmed |                | yes
-    flush outstanding     | line removed                                     | done        | Done           | no
-    flush overdue         | line removed                                     | done        | Done           | no
+    due, overdue          | line removed                                     | unconfirmed |                | yes
+    running               | line removed                                     | unconfirmed |                | no
+    flush outstanding     | line removed                                     | unconfirmed | Flush not recorded | no
+    flush overdue         | line removed                                     | unconfirmed | Flush not recorded | no
     flush outstanding     | withdrawn                                        | due         |                | yes
     flush overdue         | withdrawn                                        | overdue     |                | yes
     done, late            | withdrawn                                        | overdue     |                | yes
@@ -389,6 +401,9 @@ TABLE = {
     overdue               | problem, no blood return                         | overdue     | ASK FIRST      | yes
     due                   | held                                             | due         | ASK FIRST      | yes
     overdue               | held                                             | overdue     | ASK FIRST      | yes
+    planned               | needle out                                       | planned     | ASK FIRST      | yes
+    due                   | needle out                                       | due         | ASK FIRST      | yes
+    overdue               | needle out                                       | overdue     | ASK FIRST      | yes
     planned               | line removed                                     | gone
     due, overdue          | line removed                                     | unconfirmed |                | yes
     done, skipped         | withdrawn                                        | due         |                | yes
@@ -408,6 +423,9 @@ TABLE = {
     planned               | problem, no blood return                         | planned     | ASK FIRST      | yes
     due                   | problem, no blood return                         | due         | ASK FIRST      | yes
     overdue               | problem, no blood return                         | overdue     | ASK FIRST      | yes
+    planned               | needle out                                       | planned     | ASK FIRST      | yes
+    due                   | needle out                                       | due         | ASK FIRST      | yes
+    overdue               | needle out                                       | overdue     | ASK FIRST      | yes
     planned               | line removed                                     | gone
     due, overdue          | line removed                                     | unconfirmed |                | yes
     done                  | withdrawn                                        | due         |                | yes
@@ -424,9 +442,11 @@ TABLE = {
     flush overdue         | problem, no blood return                         | overdue     | ASK FIRST      | yes
     flush outstanding     | held                                             | due         | ASK FIRST      | yes
     flush overdue         | held                                             | overdue     | ASK FIRST      | yes
-    flush outstanding     | line removed                                     | done        | Done           | no
-    flush overdue         | line removed                                     | done        | Done           | no
-    overtaken             | line removed                                     | done        | Done           | no
+    flush outstanding     | needle out                                       | due         | ASK FIRST      | yes
+    flush overdue         | needle out                                       | overdue     | ASK FIRST      | yes
+    flush outstanding     | line removed                                     | unconfirmed | Flush not recorded | no
+    flush overdue         | line removed                                     | unconfirmed | Flush not recorded | no
+    overtaken             | line removed                                     | unconfirmed | Flush not recorded | no
     late                  | drawn, started, finished, stopped early          | =           |                |
     flush outstanding, flush overdue, overtaken    | withdrawn               | gone
     done, late                                     | withdrawn               | gone

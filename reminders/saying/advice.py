@@ -60,6 +60,10 @@ def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
             "No heparin is in the plan from now on. Throw none of it away before you have asked. Ask {now} with what, and "
             "how often, the lumens are to be locked now."
         ).format(now=call)
+    elif fact.kind is Kind.REMOVED:
+        yield _("Nothing more is planned. Was an infusion still running, or is anything left over? Ask {now}.").format(
+            now=call
+        )
     elif fact.kind is Kind.EXCHANGED:
         yield _(
             "Ask {now} for the plan of the new line. Until it is in use nothing is offered on the old lumens."

@@ -17,6 +17,7 @@ from reminders.words import (
     clock_beside,
     lumen_words,
     moment_words,
+    nurse_only_line,
     step_words,
     what_words,
 )
@@ -71,6 +72,8 @@ def _flush_now(touch: Touch, plan: Plan) -> list[str]:
     lines = [
         _("The {lumen} still has to be flushed: due now.").format(lumen=lumen_words(plan, touch.lumen)),
     ]
+    if touch.nurse_only:
+        return [*lines, nurse_only_line(plan)]
     lines += [f"  {step_words(step, touch.plan)}" for step in steps_left(touch)]
     lines += caution_lines(plan)
     lines.append(_("When it is flushed, say so:  flushed {lumen}").format(lumen=touch.lumen))
@@ -85,6 +88,7 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
     plan, day, state = after.plan, after.plan.clock.local(now).date(), after.lumens[name]
     lumen = lumen_words(plan, name)
     closed = within([*state.held, *((first, last) for first, last, _why in state.blocked)], now)
+    closed = closed or (after.removed is not None and now >= after.removed)
     if not closed:
         yield from _next_flush(lumen, list(old.values()), list(whole.values()), after, now, day)
     handled = [touch for touch in new.values() if touch.kind is not TouchKind.IDLE_FLUSH]

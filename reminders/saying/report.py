@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from reminders.plan.model import LineKind, Plan
-from reminders.record.facts import Fact, Kind, Record, Sign
+from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
 from reminders.saying.advice import first_words
 from reminders.saying.done import done
 from reminders.saying.phrases import Said, Verb
@@ -71,7 +71,14 @@ class _Reporter:
             Verb.TASK_DONE: lambda: [{"kind": Kind.TASK_DONE, "name": self.said.name}],
             Verb.COUNTED: lambda: [{"kind": Kind.STOCK_COUNTED, "name": self.said.name, "count": self.said.count}],
         }
-        told = say[self.said.verb]()
+        try:
+            told = say[self.said.verb]()
+        except AskBackError as question:
+            if self.said.sign is None:
+                raise
+            # What to do now must not wait for an answer.
+            first = first_words(self.said.sign, self.schedule.plan)
+            raise AskBackError(f"{first} {question.problem}", question.choices) from None
         many = len(told) > 1
         return tuple(
             self._fact(f"{self.key}.{number}" if many else self.key, values)
@@ -412,22 +419,5 @@ class _Reporter:
 TIME_OPTIONS = {"when": "--at", "last_flush": "--last-flush"}
 """With which option each of the times that can be said is said on its own."""
 
-SAID_BY = frozenset(
-    {
-        Kind.RELEASED,
-        Kind.HELD,
-        Kind.SKIPPED,
-        Kind.NOT_GIVEN,
-        Kind.OUT_OF_USE,
-        Kind.STOPPED,
-        Kind.DELAYED,
-        Kind.STARTED,
-        Kind.DRAWN,
-        Kind.REMOVED,
-        Kind.EXCHANGED,
-        Kind.NEEDLE_IN,
-        Kind.NEEDLE_OUT,
-        Kind.HEPARIN_STOPPED,
-    }
-)
+SAID_BY = frozenset(kind for kind, (_needed, allowed) in FIELDS.items() if "said_by" in allowed)
 """Facts that a clinician may have ordered."""

@@ -7,6 +7,8 @@ from typing import Any
 from reminders.plan.keys import shown_value
 from reminders.plan.order import GivenAs
 from reminders.saying.phrases import Said
+from reminders.schedule.doses import moment_key
+from reminders.schedule.happened import AGAIN
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
 from reminders.times import DAY, Instant
@@ -102,7 +104,7 @@ class Which:
     def _again_or(self, dose: Dose) -> Named | None:
         """A dose that was reported before: the same report once more, or a second dose (R18)."""
         if self.said.again:
-            return Named(dose.order, f"{dose.key} again {self.clock.local(self.at):%Y-%m-%dT%H:%M}", dose.lumen)
+            return Named(dose.order, f"{dose.key}{AGAIN}{moment_key(self.at)}", dose.lumen)
         if dose.started == self.at:
             return None
         assert dose.started is not None
@@ -117,7 +119,7 @@ class Which:
         )
 
     def _as_needed(self, order: str) -> Named | None:
-        key = f"{self.clock.local(self.at):%Y-%m-%dT%H:%M}"
+        key = moment_key(self.at)
         same = [dose for dose in self.schedule.doses[order] if dose.key == key]
         return None if same else Named(order, key, self.plan.orders[order].lumen)
 

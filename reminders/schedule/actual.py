@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from reminders.plan.durations import duration
 from reminders.plan.model import Plan
-from reminders.plan.order import AfterLateDose, GivenAs, Order, OrderClock
+from reminders.plan.order import TIMINGS, AfterLateDose, GivenAs, Order, OrderClock
 from reminders.record.facts import Fact, Kind
 from reminders.schedule.doses import continuous_end, is_over, moment_key, ordered_doses, taken_off_by
 from reminders.schedule.happened import AGAIN, DoseFacts, Happened, within
@@ -54,6 +54,7 @@ class _Doses:
                 begins, _, plan = self._revisions[-1]
                 self._revisions[-1] = (begins, stretch.ends, plan)
         self._found: dict[str, tuple[Dose, ...]] = {}
+        self._shifts: dict[str, tuple[Order, int]] = {}
 
     def all(self) -> Actual:
         names = dict.fromkeys(name for *_, plan in reversed(self._revisions) for name in plan.orders)
@@ -93,7 +94,7 @@ class _Doses:
         last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
         led_by = {leader.key: leader for leader in leaders}
         found: list[Dose] = []
-        shift = 0
+        shift = self._shifted(order)
         for entry in listed:
             if entry.start < begins:
                 continue
@@ -114,10 +115,20 @@ class _Doses:
                 dose = self._told(dose, (told or {}).get(entry.key, NOTHING), runs, last, order)
                 if order.after_late_dose is AfterLateDose.SHIFT and dose.state not in DROPPED:
                     shift += max(0, dose.start - due)
+            if dose.state is DoseState.UNRECORDED and dose.due > entry.start and dose.start >= min(ends, last):
+                dose = replace(dose, asks=(*dose.asks, Ask(AskWhy.NOT_ORDERED)))
             if (leader := led_by.get(entry.key)) is not None:
                 dose = self._led(dose, leader, plan, runs)
             found.append(dose)
+        self._shifts[order.name] = (order, shift)
         return found
+
+    def _shifted(self, order: Order) -> int:
+        """Return by how much an order's doses are late already: a revision that times it alike changes nothing in that."""
+        before = self._shifts.get(order.name)
+        if before is None or any(getattr(before[0], key) != getattr(order, key) for key in (*TIMINGS, "first_dose")):
+            return 0
+        return before[1]
 
     def _led(self, dose: Dose, leader: Dose, plan: Plan, runs: int) -> Dose:
         """Return a dose that follows another as that one leaves it: to be asked about, or put off with it."""
@@ -127,7 +138,9 @@ class _Doses:
         if planned == dose.ordered and not asks:
             return dose
         known = self._known_of(leader)
-        return replace(dose, asks=asks, put_off=(*dose.put_off, (planned, known), (Instant(planned + runs), known)))
+        return replace(
+            dose, asks=(*dose.asks, *asks), put_off=(*dose.put_off, (planned, known), (Instant(planned + runs), known))
+        )
 
     def _known_of(self, leader: Dose) -> Instant:
         """Return since when it is known that a dose does not take its ordered course."""

@@ -42,7 +42,7 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
         end, rolling = max(start, happened.removed), False
     # Whether a finish at a rolling end is locked depends on the dose that comes just after it.
     longest = max((duration(order) or 0 for order in plans.last.orders.values()), default=0)
-    ahead = longest + plans.last.protocol.joining_time + 1 if rolling else 0
+    ahead = longest + plans.last.protocol.joining_time + 1 + 2 * DAY if rolling else 0
     actual = actual_doses(in_force, happened, end, Instant(end + ahead))
     if record.facts:
         actual = _asked(actual, plans.last, happened, in_force)
@@ -51,13 +51,14 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
         {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
     )
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
-    quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(end + 2 * DAY))
+    beyond = Instant(end + (max(map(plans.last.idle_limit, plans.last.lumens.values())) + DAY if rolling else 0))
+    quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(beyond + 2 * DAY))
     removal = plans.last.course.line_removal
     names = Identities(plan)
     touches: list[Touch] = []
     states = {}
     for name in plans.lumens:
-        found, states[name] = lumen_touches(in_force, name, actual, happened, names, start, end, quiet)
+        found, states[name] = lumen_touches(in_force, name, actual, happened, names, (start, end, beyond), quiet)
         touches += found
     places = {name: index for index, name in enumerate(plans.lumens)}
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen], touch.planned))

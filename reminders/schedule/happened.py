@@ -11,17 +11,14 @@ from dataclasses import dataclass, field
 from reminders.plan.model import Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sign
 from reminders.schedule.doses import moment_key
-from reminders.schedule.model import ENDLESS, AskWhy, Spans
+from reminders.schedule.model import ENDLESS, NEVER, AskWhy, Spans
 from reminders.times import Instant
 
 AGAIN = " again "
 """What stands between the key of a dose and the moment of its second start, in the key of that one."""
 
-NEVER = Instant(0)
-"""Before anything was recorded."""
-
 EVERYTHING = ""
-"""The scope of a hold or release that names no order and no lumen, and of a problem that names no lumen."""
+"""The scope of a hold or release that names no order."""
 
 
 @dataclass(slots=True)
@@ -76,14 +73,12 @@ class Happened:
 
     def blocked(self, lumen: str) -> tuple[tuple[Instant, Instant, AskWhy], ...]:
         """Return the stretches in which nothing is offered on a lumen, with the reason, in order."""
-        spans = [(*span, why) for (name, why), found in self._blocks.items() if name in (lumen, "") for span in found]
+        spans = [(*span, why) for (name, why), found in self._blocks.items() if name == lumen for span in found]
         return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
 
     def problems(self, lumen: str) -> tuple[tuple[Instant, Instant, Sign], ...]:
         """Return the stretches in which a lumen has a problem, with its sign, in order."""
-        spans = [
-            (*span, sign) for (name, sign), found in self._problems.items() if name in (lumen, "") for span in found
-        ]
+        spans = [(*span, sign) for (name, sign), found in self._problems.items() if name == lumen for span in found]
         return tuple(sorted(spans, key=lambda span: (span[0], span[1], span[2].value)))
 
     def _take(self, fact: Fact) -> None:
@@ -133,16 +128,12 @@ class Happened:
             if told.finished is None:
                 told.finished = fact
                 _close(told.pauses, at)
-            if fact.sign in SUSPENDS:
-                _open(self._blocks[self._lumen(fact), AskWhy.SUSPENDED], at)
-            elif fact.sign in ASKS_FIRST:
-                _open(self._problems[self._lumen(fact), fact.sign], at)
             self._flowing(fact)
+            self._take_sign(fact)
         elif fact.kind is Kind.INTERRUPTED:
             if told.finished is None:
                 _open(told.pauses, at)
-            if fact.sign is not None:
-                self._take_problem(fact)
+            self._take_sign(fact)
         elif fact.kind is Kind.RESUMED:
             _close(told.pauses, at)
             self._flowing(fact)
@@ -154,12 +145,15 @@ class Happened:
         else:
             told.dropped = fact
 
+    def _take_sign(self, fact: Fact) -> None:
+        for lumen in self._lumens(fact):
+            if fact.sign in SUSPENDS:
+                _open(self._blocks[lumen, AskWhy.SUSPENDED], fact.happened)
+            elif fact.sign in ASKS_FIRST:
+                _open(self._problems[lumen, fact.sign], fact.happened)
+
     def _take_problem(self, fact: Fact) -> None:
-        lumen = fact.lumen or self._lumen(fact)
-        if fact.sign in SUSPENDS:
-            _open(self._blocks[lumen, AskWhy.SUSPENDED], fact.happened)
-        elif fact.sign in ASKS_FIRST:
-            _open(self._problems[lumen, fact.sign], fact.happened)
+        self._take_sign(fact)
         if fact.kind is Kind.PROBLEM and fact.sign is Sign.NOT_FLOWING and fact.dose:
             told = self.doses[fact.order, fact.dose]
             self.orders.add(fact.order)
@@ -173,24 +167,28 @@ class Happened:
 
     def _flowing(self, fact: Fact) -> None:
         """An infusion that goes on, or has ended, is no longer one that does not flow (S3)."""
-        _close(self._problems[self._lumen(fact), Sign.NOT_FLOWING], fact.happened)
+        for lumen in self._lumens(fact):
+            _close(self._problems[lumen, Sign.NOT_FLOWING], fact.happened)
 
     def _release(self, fact: Fact) -> None:
         at = fact.happened
         if not fact.lumen:
             _close(self._holds[fact.order], at)
-        if not fact.order:
-            for (lumen, _), spans in (*self._blocks.items(), *self._problems.items()):
-                if lumen == fact.lumen:
-                    _close(spans, at)
+            return
+        for (lumen, _), spans in (*self._blocks.items(), *self._problems.items()):
+            if lumen == fact.lumen:
+                _close(spans, at)
 
-    def _lumen(self, fact: Fact) -> str:
-        """Return the lumen that a fact about a dose is about; everything where its order is not known any more."""
-        started = self.doses[fact.order, fact.dose].started if fact.dose else None
-        if started is not None and started.lumen:
-            return started.lumen
-        order = self._plan_at(fact.happened).orders.get(fact.order)
-        return order.lumen if order else EVERYTHING
+    def _lumens(self, fact: Fact) -> list[str]:
+        """Return the lumen that a fact is about; every one where nobody can say which."""
+        if fact.lumen:
+            return [fact.lumen]
+        told = self.doses.get((fact.order, fact.dose))
+        if told is not None and told.started is not None and told.started.lumen:
+            return [told.started.lumen]
+        plan = self._plan_at(fact.happened)
+        order = plan.orders.get(fact.order)
+        return [order.lumen] if order else list(plan.lumens)
 
 
 OF_DOSE = frozenset(

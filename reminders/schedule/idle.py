@@ -13,12 +13,10 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from reminders.schedule.model import ENDLESS, Reason, Why
+from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
 from reminders.times import Instant
 
 Stretches = Sequence[tuple[Instant, Instant]]
-NEVER = Instant(-(2**62))
-"""When a lumen was last flushed, where nobody can say."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,11 +16,12 @@ from reminders.schedule.asks import blocked, describes
 from reminders.schedule.bags import bag_changes
 from reminders.schedule.happened import Happened, within
 from reminders.schedule.identity import Identities
-from reminders.schedule.idle import NEVER, Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
+from reminders.schedule.idle import Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import (
     BLOCKS,
     ENDLESS,
+    NEVER,
     Ask,
     AskWhy,
     Dose,
@@ -30,7 +31,6 @@ from reminders.schedule.model import (
     Touch,
     TouchKind,
 )
-from reminders.schedule.status import window
 from reminders.schedule.touches import Meeting, TouchWriter, by_record
 from reminders.times import Instant, local, merged
 
@@ -41,12 +41,14 @@ def lumen_touches(
     actual: Actual,
     happened: Happened,
     names: Identities,
-    start: Instant,
-    end: Instant,
+    horizon: tuple[Instant, Instant, Instant],
     quiet: Sequence[tuple[Instant, Instant]],
 ) -> tuple[list[Touch], LumenState]:
-    """Return the touches of one lumen from ``start`` to ``end``, and what is recorded of it."""
-    lumen = _Lumen(in_force, name, actual, happened, names, start, end, quiet)
+    """Return the touches of one lumen over the horizon, and what is recorded of it.
+
+    ``horizon``: its start, its end, and how far flushes are placed, so that an end that rolls on moves none of them.
+    """
+    lumen = _Lumen(in_force, name, actual, happened, names, *horizon, quiet)
     return lumen.touches(), lumen.state
 
 
@@ -59,6 +61,7 @@ class _Lumen:
     names: Identities
     start: Instant
     end: Instant
+    beyond: Instant
     quiet: Sequence[tuple[Instant, Instant]]
     state: LumenState = field(init=False)
 
@@ -148,13 +151,14 @@ class _Lumen:
         return self._writer.aside(dose)
 
     def _asks_at(self, at: Instant) -> tuple[Ask, ...]:
-        if not self._blocked and not self._problems:
+        if not self._blocked and not self._problems and not self.happened.needle_out:
             return ()
         blocks = [Ask(why, since=begin) for begin, end, why in self._blocked if begin <= at < end]
         troubles = [
             Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if begin <= at < end
         ]
-        return (*blocks, *troubles)
+        out = [Ask(AskWhy.NEEDLE_OUT, since=begin) for begin, end in self.happened.needle_out if begin <= at < end]
+        return (*blocks, *troubles, *out)
 
     # The touches that its doses need
 
@@ -231,20 +235,30 @@ class _Lumen:
         ]
         anchors_of_draws = [Anchor(fact.happened, True, True, True) for fact in drawn]
         assign(self._flush_facts.values(), [*anchors, *anchors_of_draws], self._plan, self.name, self._besides)
-        waits = self.happened.removed is None  # a line that is out needs no flush
-        handled = [_flushed(touch, anchor, waits) for touch, anchor in zip(handled, anchors, strict=True)]
+        handled = [self._flushed(touch, anchor) for touch, anchor in zip(handled, anchors, strict=True)]
         draws = [
-            _flushed(self._writer.draw(fact), anchor, waits)
-            for fact, anchor in zip(drawn, anchors_of_draws, strict=True)
+            self._flushed(self._writer.draw(fact), anchor) for fact, anchor in zip(drawn, anchors_of_draws, strict=True)
         ]
         return handled, draws
+
+    def _flushed(self, touch: Touch, anchor: Anchor) -> Touch:
+        """Return a touch with what is recorded of its flush; one that is still to come is asked about like any other."""
+        if not anchor.waits:
+            return touch
+        if anchor.flushed is not None:
+            other = anchor.flushed if anchor.flushed != touch.at else None
+            return replace(touch, flushed=other, counts=anchor.counts)
+        elsewhere = any(dose.state is DoseState.ELSEWHERE for dose in touch.ends)
+        if touch.outcome is not Outcome.DONE or elsewhere:
+            return touch
+        return replace(touch, outstanding=True, asks=self._asks_at(touch.at))
 
     # The idle flushes between them
 
     def _limits(self) -> list[Limits]:
         found = []
         for stretch in self.in_force:
-            begins, ends = max(stretch.begins, self.start), min(stretch.ends, self.end)
+            begins, ends = max(stretch.begins, self.start), min(stretch.ends, self.beyond)
             lumen = self._in(stretch.plan)
             if begins >= ends or lumen is None or not lumen.in_use or lumen.flush_through is FlushThrough.NURSE:
                 continue
@@ -275,7 +289,10 @@ class _Lumen:
             retracted=self._retracted(),
             skipped=[fact.planned_for or fact.happened for fact in self.happened.skipped.get(self.name, ())],
         )
-        return place_idle_flushes(use, limits, quiet=self.quiet)
+        placed = place_idle_flushes(use, limits, quiet=self.quiet)
+        if self.beyond == self.end:
+            return placed
+        return [flush for flush in placed if flush.at <= self.end or flush.answer is not None]
 
     def _was_due(self, touch: Touch) -> Instant:
         """Return until when the flushes before a touch were planned: its own time, unless it was planned elsewhere."""
@@ -343,9 +360,11 @@ class _Lumen:
         return touch
 
     def _offered(self, touch: Touch) -> Touch:
-        """Take the steps from what lies after the line's removal: nothing is due then (R19)."""
+        """Take the steps from what a line that is out does not need any more (R19)."""
         removed = self.happened.removed
-        if removed is None or touch.at <= removed or touch.outcome is not None:
+        if removed is None or (touch.at < removed and not touch.outstanding):
+            return touch
+        if touch.outcome is not None and not touch.outstanding:
             return touch
         return replace(touch, steps=())
 
@@ -382,15 +401,15 @@ class _Lumen:
 
         def meets(begin: Instant, end: Instant) -> bool:
             # What is older than a limit is history, and waits for its record only.
-            waits = touch.plan.course.household_records or begin <= window(touch)[1]
             recent = begin - touch.at <= touch.plan.idle_limit(touch.plan.lumens[self.name])
-            return end == ENDLESS and touch.at < begin and waits and recent
+            return end == ENDLESS and touch.at < begin and recent
 
         asks = [Ask(why, since=begin) for begin, end, why in self._blocked if meets(begin, end)]
         asks += [
             Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if meets(begin, end)
         ]
         asks += [Ask(AskWhy.HELD, since=begin) for begin, end in self._away if meets(begin, end)]
+        asks += [Ask(AskWhy.NEEDLE_OUT, since=begin) for begin, end in self.happened.needle_out if meets(begin, end)]
         for dose in touch.starts:
             if dose.state is DoseState.UNRECORDED:
                 held = [span for span in self.happened.held(dose.order) if span not in self._away]
@@ -418,14 +437,3 @@ def _spans(dose: Dose) -> list[tuple[Instant, Instant]]:
     if left < right or not dose.pauses:
         spans.append((left, right))
     return spans
-
-
-def _flushed(touch: Touch, anchor: Anchor, waits: bool) -> Touch:
-    """Return a touch with what is recorded of its flush; ``waits``: one that is not recorded is still to come."""
-    if not anchor.waits:
-        return touch
-    if anchor.flushed is not None:
-        other = anchor.flushed if anchor.flushed != touch.at else None
-        return replace(touch, flushed=other, counts=anchor.counts)
-    elsewhere = any(dose.state is DoseState.ELSEWHERE for dose in touch.ends)
-    return replace(touch, outstanding=waits and touch.outcome is Outcome.DONE and not elsewhere)

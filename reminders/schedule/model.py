@@ -12,6 +12,9 @@ from reminders.units import Measure
 ENDLESS = Instant(2**62)
 """Where something runs on beyond every horizon."""
 
+NEVER = Instant(-(2**62))
+"""Before everything that is known."""
+
 Spans = tuple[tuple[Instant, Instant], ...]
 """Stretches of time, each from its first instant up to its last, which is not in it; in order."""
 
@@ -66,6 +69,7 @@ class AskWhy(Enum):
     EXCHANGED = "the line was exchanged"
     HELD = "the order is held"
     NEEDLE_OUT = "the port's needle is out"
+    NOT_ORDERED = "it was put off beyond its order"
 
 
 BLOCKS = frozenset({AskWhy.SUSPENDED, AskWhy.OUT_OF_USE, AskWhy.EXCHANGED})

@@ -11,6 +11,7 @@ from reminders.schedule import steps as do
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import (
     BLOCKS,
+    NEVER,
     Ask,
     Dose,
     DoseState,
@@ -24,7 +25,6 @@ from reminders.schedule.model import (
 from reminders.times import Instant
 
 ORDERED, FINISH, BAG = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG)
-NEVER = Instant(-1)
 
 OUTCOMES = {
     DoseState.SKIPPED: Outcome.SKIPPED,
@@ -55,13 +55,8 @@ class Meeting:
 
 
 def by_record(meeting: Meeting) -> list[Meeting]:
-    """Return what is recorded of a meeting and what is not apart, if it is both: one may be done and the other not.
-
-    What starts in the place of something else has ended it, whoever said so.
-    """
+    """Return what is recorded of a meeting and what is not apart, if it is both: one may be done and the other not."""
     told, open_ = Meeting(), Meeting()
-    if meeting.starts and all(_begun(dose) for dose in meeting.starts):
-        return [meeting]
     for dose in meeting.starts:
         (told if _begun(dose) else open_).starts.append(dose)
     for dose in meeting.ends:
@@ -196,6 +191,7 @@ class TouchWriter:
             Reason(Why.DRAW),
             plan,
             planned=fact.happened,
+            nurse_only=lumen.flush_through is FlushThrough.NURSE,
             asks=asks,
             outcome=Outcome.DONE,
         )
@@ -280,10 +276,8 @@ def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Rea
 
 def _recorded(plan: Plan, meeting: Meeting) -> bool:
     """Say whether everything of a touch but its flush is recorded."""
-    if meeting.starts and all(_begun(dose) for dose in meeting.starts):
-        return True
     return (
-        not meeting.starts
+        all(_begun(dose) for dose in meeting.starts)
         and all(dose.finished is not None for dose in meeting.ends)
         and all(bag.recorded for bag in meeting.bags)
     )

@@ -49,7 +49,7 @@ def agenda(
         for name in plan.lumens:
             of_lumen = [touch for touch in touches if touch.lumen == name]
             if of_lumen:
-                lines.append("  " + paint(words.lumen_words(plan, name), "lumen"))
+                lines.append("  " + paint(words.lumen_words(plan, name), "lumen") + _closed(schedule, name, begin, end))
             for touch in of_lumen:
                 lines.append(f"    {_line(touch, schedule, paint)}")
                 if steps:
@@ -61,6 +61,12 @@ def agenda(
     if notes:
         lines += [*_wrapped(notes), ""]
     return "\n".join([*lines, *_wrapped(words.caution_lines(plan))]) + "\n"
+
+
+def _closed(schedule: Schedule, lumen: str, begin: Instant, end: Instant) -> str:
+    """Say beside a lumen's name that it is not to be used on some of this day."""
+    blocked = schedule.lumens[lumen].blocked
+    return f"   {words.DO_NOT_USE}" if any(first < end and begin < last for first, last, _why in blocked) else ""
 
 
 def _wrapped(texts: list[str], indent: str = "") -> list[str]:

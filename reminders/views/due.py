@@ -154,7 +154,12 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
         pass  # nothing is offered on this lumen: that stands above
     elif touch.outstanding and how in WAITS:
         finished = clock_beside(plan, touch.at, plan.clock.local(now).date())
-        yield _("FLUSH NOW: {what} was at {at}, and no flush is recorded since.").format(what=what, at=finished)
+        if touch.nurse_only or touch.asks:
+            yield _("Not flushed since {what} at {at}, as far as is recorded. Ask {now}.").format(
+                what=what, at=finished, now=call_words(plan.contacts["now"])
+            )
+        else:
+            yield _("FLUSH NOW: {what} was at {at}, and no flush is recorded since.").format(what=what, at=finished)
     elif how in WAITS and blocked:
         if touch.kind is TouchKind.FINISH and all(dose.state is DoseState.UNRECORDED for dose in touch.ends):
             return  # that of a start which stands there already
@@ -164,9 +169,10 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
     elif touch.kind is TouchKind.FINISH and all(dose.state is DoseState.UNRECORDED for dose in touch.ends):
         return  # nobody has said that it was started: that is asked for
     elif how is Status.OVERDUE:
-        yield _("Was it done? {what}, {at} ({late} ago). Record it; only if it was not done, do it now.").format(
+        said = _("Was it done? {what}, {at} ({late} ago). Record it.").format(
             what=what, at=at, late=span(now - touch.planned)
         )
+        yield f"{said} {_else(touch, schedule, now)}"
     elif how is Status.UNCONFIRMED and _past_cut_off(touch, schedule, now):
         yield _(
             "Unconfirmed, past its cut-off: {what}, {at}. It may have been given. Call {now} before you give it."
@@ -175,6 +181,35 @@ def _waiting(touch: Touch, schedule: Schedule, now: Instant) -> Iterator[str]:
         return
     for line in ask_lines(touch, plan):
         yield f"  {line}"
+
+
+def _else(touch: Touch, schedule: Schedule, now: Instant) -> str:
+    """Say what to do with an overdue event that was not done: do it, or ask. Only the last of its sort is done at all."""
+    plan = schedule.plan
+    call = call_words(plan.contacts["now"])
+    held = within(schedule.lumens[touch.lumen].held, now)
+    later = any(
+        other.lumen == touch.lumen
+        and touch.planned < other.planned
+        and other.outcome is None
+        and status(other, schedule, now) in WAITS
+        and _sort(other) == _sort(touch)
+        for other in schedule.touches
+    )
+    if later or held or touch.nurse_only or touch.asks:
+        return _("If it was not done, do not make it up: ask {now}.").format(now=call)
+    last = cut_off(touch)
+    if last is not None:
+        until = clock_beside(plan, last, plan.clock.local(now).date())
+        return _("Only if it was not given: it may be started late until {until}; after that call {now} first.").format(
+            until=until, now=call
+        )
+    return _("Only if it was not done, do it now.")
+
+
+def _sort(touch: Touch) -> tuple[bool, str]:
+    """Name what an event is one of many of: the starts of an order's doses, their finishes, the flushes of a lumen."""
+    return bool(touch.starts), touch.dose.order if touch.dose else touch.kind.value
 
 
 def _past_cut_off(touch: Touch, schedule: Schedule, now: Instant) -> bool:

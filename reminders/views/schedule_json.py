@@ -6,7 +6,7 @@ from typing import Any
 from reminders.event_words import ask_words
 from reminders.schedule.counts import DayTotal, daily_totals
 from reminders.schedule.identity import Identities
-from reminders.schedule.model import Dose, Schedule, Step, Touch
+from reminders.schedule.model import BLOCKS, Dose, Schedule, Step, Touch
 from reminders.schedule.status import status
 from reminders.times import Instant, utc
 from reminders.units import number
@@ -49,6 +49,7 @@ EVENT_KEYS = {
     "nurse_only": "true where the household must not do it",
     "status": "planned, due, overdue, done, late, skipped, missed or unconfirmed, at the moment of compiling",
     "outstanding": "true where it is recorded, and the flush that belongs to it is not",
+    "blocked": "true where nothing may be done with the lumen: no step is offered, whatever the status",
     "ask_first": "why somebody must be asked before it, in words; empty where nobody must",
     "reason": "why it stands where it stands, in words",
 }
@@ -94,6 +95,7 @@ def _event(touch: Touch, schedule: Schedule, now: Instant) -> dict[str, Any]:
         "nurse_only": touch.nurse_only,
         "status": status(touch, schedule, now).value,
         "outstanding": touch.outstanding,
+        "blocked": any(ask.why in BLOCKS for ask in touch.asks),
         "ask_first": [ask_words(ask, plan, plan.clock.local(touch.at).date()) for ask in touch.asks],
         "reason": reason_words(touch, touch.plan),
     }
