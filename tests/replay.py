@@ -6,7 +6,8 @@ put off, when each infusion really ran or is to run, and which of them nobody sh
 lumen is walked along its time. Output: what is wrong, in plain words.
 
 Nothing here imports ``reminders``. What each dose is called comes from outside (``names``): a fact names its dose by
-the key under which the plan was shown before anything was recorded. One plan, without later revisions, is looked at.
+the key under which the plan was shown before anything was recorded. One plan, without later revisions, is looked at; the replay does not model a port's needle, an exchanged line or
+heparin that is stopped.
 """
 
 import itertools
@@ -26,6 +27,11 @@ ENDS_FIRST = ("line removed", "released", "resumed", "finished", "stopped early"
 
 STOP_SIGNS = ("reaction", "pain", "swelling", "leak")
 ASK_SIGNS = ("will not flush", "no blood return", "not flowing")
+
+AGAIN = " again "
+CONTINUOUS, RESERVOIR = "continuous", "reservoir"
+LASTING = (CONTINUOUS, RESERVOIR)
+"""What stands in the key of a second start; the keys of what runs without a pause."""
 
 SPACING = "less than the least spacing"
 OVERLAP = "runs into another dose"
@@ -63,6 +69,7 @@ class Told:
     extra: bool = False
     asks: set[str] = field(default_factory=set)
     ties: bool = False
+    leader: "Told | None" = None
 
     @property
     def moved(self) -> bool:
@@ -147,6 +154,7 @@ class Replay:
         self.removed = min(removed, default=None)
         self.start = self.wanted.start
         self.end = self.wanted.end if self.removed is None else max(self.start, min(self.wanted.end, self.removed))
+        self.rolling = self.wanted.rolling and (self.removed is None or self.removed > self.wanted.end)
         self.handling = minutes(self.wanted.head["handling_time"])
         self.holds, self.blocks, self.problems = Spans(), Spans(), Spans()
         self._lumens_of = self._started_lumens()
@@ -236,8 +244,12 @@ class Replay:
             told = self._dose(name, key, number, at, at + shift)
             if order.get("after_late_dose") == "shift following doses" and told.state not in DROPPED:
                 shift += max(0, told.start - (at + shift))
-            if leader is not None and leader.state in (*DROPPED, ELSEWHERE) and told.state == OPEN:
-                told.asks.add(LEADER)
+            told.leader = leader
+            if leader is not None and told.state == OPEN:
+                if leader.state == STOPPED:
+                    told.asks.add(PART)
+                elif leader.state in (*DROPPED, ELSEWHERE) or leader.end is None or leader.asks:
+                    told.asks.add(LEADER)
             found.append(told)
         found += self._besides(name, {told.key for told in found})
         self.doses[name] = sorted(found, key=lambda told: (told.start, told.number, told.key))
@@ -256,10 +268,11 @@ class Replay:
             leaders = [
                 told for told in self.doses[order["follows"]] if not told.extra or (name, told.key) in self.names
             ]
+            ends = [(told, told.due_end if told.end is None else told.end) for told in leaders]
             found = [
-                (told.number, self.keys.get((name, told.number), told.key), told.end + wait, told)
-                for told in leaders
-                if told.end is not None
+                (told.number, self.keys.get((name, told.number), told.key), end + wait, told)
+                for told, end in ends
+                if end is not None
             ]
             found.sort(key=lambda entry: entry[2])
         last = self.wanted.removal if self.removed is None else self.removed
@@ -286,23 +299,38 @@ class Replay:
             told.start = finishes[0]["happened"] - self.wanted.dose_minutes(order)  # it was started, nobody said when
         told.pauses = self._pauses(told, finishes)
         self._end(told, order)
+        self._replaced(told)
         if finishes:
             told.finished = finishes[0]["happened"]
             told.end = max(told.start, told.finished)
         told.state = self._state(told, starts, finishes)
         return told
 
+    def _replaced(self, told: Told) -> None:
+        """What runs without a pause ends where it is started once more: that one came in its place."""
+        if not told.key.startswith(LASTING):
+            return
+        first = told.key.split(AGAIN)[0]
+        for fact in self.facts.of("started", order=told.order):
+            at = fact["happened"]
+            later = fact["dose"].startswith(first + AGAIN) and fact["dose"] != told.key and told.start < at
+            if later and (told.end is None or told.end > at):
+                told.end = at
+
     def _end(self, told: Told, order: Values) -> None:
         """A dose that starts late ends late; a pause moves its finish; what does not end by itself ends as ordered."""
         last = self._last_minute(order)
+        if told.extra and told.ordered >= last:
+            last = NEVER  # how long it ran after the line's removal nobody knows
         if order.get("continuous"):
             stops = self.wanted.moment(order["stops"]) if "stops" in order else NEVER
             told.due_end = told.end = min(stops, last)
             return
-        if any(end == NEVER for _, end in told.pauses):
-            return
-        paused = sum(max(0, end - max(begin, told.start)) for begin, end in told.pauses)
-        told.due_end = told.end = min(told.start + self.wanted.dose_minutes(order) + paused, last)
+        over = [(begin, end) for begin, end in told.pauses if end != NEVER]
+        paused = sum(max(0, end - max(begin, told.start)) for begin, end in over)
+        due = max([told.start + self.wanted.dose_minutes(order) + paused, *(end for _, end in over)])
+        told.due_end = max(told.start, min(due, last))
+        told.end = told.due_end if len(over) == len(told.pauses) else None
 
     def _pauses(self, told: Told, finishes: list[Values]) -> list[Span]:
         found: list[list[int]] = []
@@ -339,7 +367,9 @@ class Replay:
         found = []
         told = [*self.facts.of("started", order=name), *self.facts.of("finished", "stopped early", order=name)]
         for fact in told:
-            if fact["dose"] not in known and not fact["dose"].startswith("reservoir"):
+            if fact["dose"].startswith(RESERVOIR) or (fact["dose"].startswith(LASTING) and fact["kind"] != "started"):
+                continue
+            if fact["dose"] not in known:
                 known.add(fact["dose"])
                 found.append(self._dose(name, fact["dose"], 0, fact["happened"], fact["happened"], extra=True))
         return found
@@ -358,12 +388,34 @@ class Replay:
                 starts = self.facts.of_dose(run, "started")
                 if starts:
                     run.started = run.start = starts[0]["happened"]
+                    run.lumen = starts[0].get("lumen") or run.lumen
                 finishes = self.facts.of_dose(run, "finished", "stopped early")
                 if finishes:
                     run.finished = finishes[0]["happened"]
                     run.end = max(run.start, run.finished)
                 run.state = self._state(run, starts, finishes)
                 found.append(run)
+        return found + self._reservoirs_again(name, found)
+
+    def _reservoirs_again(self, name: str, runs: list[Told]) -> list[Told]:
+        order = self.orders[name]
+        found: list[Told] = []
+        for fact in self.facts.of("started", order=name) if runs else ():
+            key, at = fact["dose"], fact["happened"]
+            if not key.startswith(RESERVOIR + AGAIN) or key in {run.key for run in found}:
+                continue
+            end = runs[0].due_end
+            run = Told(name, key, 0, fact.get("lumen") or order["lumen"], at, at, at, end, end, extra=True)
+            run.started = at
+            finishes = self.facts.of_dose(run, "finished", "stopped early")
+            if finishes:
+                run.finished = finishes[0]["happened"]
+            run.state = self._state(run, [fact], finishes)
+            found.append(run)
+        for run in (*runs, *found):
+            self._replaced(run)
+            if run.finished is not None:
+                run.end = max(run.start, run.finished)
         return found
 
     def all(self) -> Iterator[Told]:
@@ -388,6 +440,10 @@ class Replay:
                     told.asks.add(PROBLEM)
         for lumen in self.wanted.lumens:
             self._ask_for_overlap([told for told in self.by_hand() if told.lumen == lumen])
+        for _ in self.orders:
+            for told in self.all():
+                if told.state == OPEN and not told.asks and told.leader is not None and told.leader.asks:
+                    told.asks.add(LEADER)  # what follows a dose that must be asked about may not take place either
 
     @staticmethod
     def _ask_for_spacing(order: Values, doses: list[Told]) -> None:
@@ -440,9 +496,9 @@ class Replay:
         for told in [*self.all(), *self.reservoirs]:
             order = self.orders[told.order]
             kept_open = order["given_as"] == "pump" and order["kept_open"]
-            if told.start >= self.end and not self.wanted.rolling:
+            if told.start >= self.end and told.started is None and not self.rolling:
                 continue
-            if told.lumen != lumen or not told.leaned_on or kept_open != (told.key == "reservoir"):
+            if told.lumen != lumen or not told.leaned_on or kept_open != told.key.startswith(RESERVOIR):
                 continue
             if order["given_as"] == "push" and (not pushes or told.start < self.start):
                 continue
@@ -542,7 +598,7 @@ class _Check:
     def _same_end(self, told: Told, end: int | None) -> bool:
         if told.end == end:
             return True
-        lasting = self.replay.orders[told.order].get("continuous") or told.key == "reservoir"
+        lasting = self.replay.orders[told.order].get("continuous") or told.key.startswith(RESERVOIR)
         beyond = told.end is None or told.end > self.replay.end
         return bool(lasting and beyond and (end is None or end > self.replay.end))
 
@@ -575,7 +631,7 @@ class _Check:
         """Yield what must stand where; False where it may be left out."""
         replay, order = self.replay, self.replay.orders[told.order]
         usable = self.wanted.lumens[told.lumen].get("in_use", True)
-        if told.start >= replay.end or not (usable or told.started is not None):
+        if (told.start >= replay.end and told.started is None) or not (usable or told.started is not None):
             return
         if told.start >= replay.start:
             yield "starts", told.start, True
@@ -586,7 +642,8 @@ class _Check:
             return
         if told.end >= replay.start:
             lasting = order.get("continuous") or order["given_as"] == "pump"
-            yield "ends", told.end, not (lasting and told.end > replay.end) and told.state != ELSEWHERE
+            beyond = (lasting or told.start >= replay.end) and told.end > replay.end
+            yield "ends", told.end, not beyond and told.state != ELSEWHERE
 
     def place(self, told: Told, what: str, at: int, touch: Values) -> Iterator[str]:
         where = f"{what} of {_name(told)}"
@@ -633,7 +690,7 @@ class _Check:
             yield from self.standing(touch, where)
             if touch["kind"] not in ("idle flush", "draw", "bag change"):
                 yield from self.steps(touch, where)
-            for order, key in touch["bags"]:
+            for order, key in touch["bags"] if touch["outcome"] != "done" else ():  # it may have run on
                 runs = [told for told in self.replay.by_hand() if (told.order, told.key) == (order, key)]
                 if not any(run.start < touch["at"] < (NEVER if run.end is None else run.end) for run in runs):
                     yield f"R10: {where}: a bag change of what does not run"
@@ -662,16 +719,46 @@ class _Check:
         at, over = touch["at"], touch["outcome"] == "done" and not touch["outstanding"]
         if over:
             return
-        if self.replay.removed is not None and at > self.replay.removed:
-            yield f"R19: {where}: after the line's removal"
         if not touch["steps"]:
             return
+        if self.replay.removed is not None and (touch["outstanding"] or at > self.replay.removed):
+            yield f"R19: {where}: steps are offered on a line that was removed"
+        # Where nobody records, what is past is history sooner than the replay can say.
+        if self.wanted.head["household_records"] and self.shut_since(touch):
+            yield f"S1: {where}: steps are offered, and {' and '.join(self.shut_since(touch))} since"
         if self.replay.blocks_at(at, touch["lumen"]):
             yield f"S1: {where}: steps are offered, and {' and '.join(self.replay.blocks_at(at, touch['lumen']))}"
         if self.replay.away_at(at) and touch["outcome"] != "done":
             yield f"S14: {where}: steps are offered while everything is held"
-        if not self.wanted.lumens[touch["lumen"]].get("in_use", True):
+        if touch["outcome"] != "done" and not self.wanted.lumens[touch["lumen"]].get("in_use", True):
             yield f"R19: {where}: steps are offered on a lumen that is not in use"
+
+    def shut_since(self, touch: Values) -> set[str]:
+        """Return what came in the way of a touch that nobody recorded, and still does, for which it has no steps.
+
+        What has been overtaken, or is older than a limit, is history.
+        """
+        lumen, at = touch["lumen"], touch["at"]
+        if touch["outcome"] is not None and not touch["outstanding"]:
+            return set()
+        found = set()
+        for name in (lumen, ""):
+            for why in (SUSPENDED, OUT_OF_USE):
+                for begin, end in self.replay.blocks.of.get((name, why), ()):
+                    recent = at < begin <= at + self.limit(lumen)
+                    if end == NEVER and recent and not self.overtaken(touch):
+                        found.add(why)
+        return found
+
+    def overtaken(self, touch: Values) -> bool:
+        """Say whether a later touch of its lumen is recorded."""
+        lumen = touch["lumen"]
+        moments = [fact["happened"] for fact in self.facts.of("flushed", "drawn", lumen=lumen)]
+        for told in self.replay.by_hand():
+            if told.lumen == lumen and told.state not in (*DROPPED, ELSEWHERE):
+                moments += [at for at in (told.started, told.finished) if at is not None]
+                moments += [fact["happened"] for fact in self.facts.of_dose(told, "bag changed")]
+        return any(at > touch["at"] for at in moments)
 
     def standing(self, touch: Values, where: str) -> Iterator[str]:
         """The status that is shown follows from outcome, window and now."""
@@ -680,6 +767,8 @@ class _Check:
             wanted = {"missed"} if outcome == "not given" else {"skipped"}
         elif outcome == "done" and not touch["outstanding"]:
             wanted = self._done_or_late(touch)
+        elif self.replay.removed is not None and self.now >= self.replay.removed:
+            wanted = {"unconfirmed"}
         else:
             wanted = {"planned", "due", "overdue", "unconfirmed"}
             if self.now < touch["at"] - max([0, *self._windows(touch)]) and not touch["outstanding"]:
@@ -715,6 +804,7 @@ class _Check:
         here = [doses[pair] for pair in map(tuple, (*touch["starts"], *touch["ends"])) if pair in doses]
         if not touch["steps"]:
             blocked = replay.blocks_at(at, lumen) or any(told.asks & {SUSPENDED, OUT_OF_USE} for told in here)
+            blocked = blocked or self.shut_since(touch) or (replay.removed is not None and at >= replay.removed)
             if touch["outcome"] is None and not blocked and self._ordered_steps(touch, lock=False, withdrawn=False):
                 yield f"R6: {where}: no steps"
             return
@@ -730,13 +820,13 @@ class _Check:
                 if told.lumen == lumen
                 and told.leaned_on
                 and told.start > at
-                and (self.wanted.rolling or told.start < replay.end)
+                and (replay.rolling or told.start < replay.end or told.started is not None)
             ),
             default=NEVER,
         )
         joined = following - free <= self.wanted.joining
         locks = {ends and (aside or (not lumen_lasts and not joined))}
-        if ends and not lumen_lasts and (joined or (self.wanted.rolling and free >= replay.end)):
+        if ends and not lumen_lasts and (joined or (replay.rolling and free >= replay.end)):
             locks |= {True, False}  # an idle flush in a long gap, or the plan's end, calls for the lock after all
         wanted = [
             steps for lock in locks for withdrawn in (True, False)
@@ -767,20 +857,28 @@ class _Check:
                 if touch["outcome"] == "done"
                 and not touch["outstanding"]
                 and not touch["starts"]
-                and (touch["kind"] == "idle flush" or pushes(touch))
+                and (touch["kind"] == "idle flush" or pushes(touch) or touch["flushed"] is not None)
             )
-            for at in self.told_apart(lumen):
+            told = self.told_apart(lumen)
+            for at in sorted(set(told)):
                 where = f"the flush of {lumen} at {in_words(at)}"
-                if shown[at] > 1:
+                if shown[at] > max(1, told.count(at)):
                     yield f"R13: {where} is shown {shown[at]} times"
                 near = [touch for touch in here if abs(touch["at"] - at) <= self.replay.handling]
                 if not shown[at] and not any(touch["outcome"] == "done" for touch in near):
                     yield f"R13: {where} is recorded and is not shown" + (" (beside a planned touch)" if near else "")
-            for fact in self.facts.of("drawn", lumen=lumen):
-                at = fact["happened"]
+            for at in self.draws_apart(lumen):
                 times = sum(touch["kind"] == "draw" and touch["at"] == at for touch in here)
                 if times != 1:
                     yield f"R13: the draw from {lumen} at {in_words(at)} is shown {times} times"
+
+    def draws_apart(self, lumen: str) -> list[int]:
+        """Return when blood was drawn; what a second person reports minutes later is the same draw."""
+        found: list[int] = []
+        for fact in self.facts.of("drawn", lumen=lumen):
+            if not any(fact["happened"] - at <= self.replay.handling for at in found):
+                found.append(fact["happened"])
+        return found
 
     def told_apart(self, lumen: str) -> list[int]:
         """Return when a lumen was flushed; what a second person reports minutes later is the same flush."""
@@ -788,7 +886,7 @@ class _Check:
         for fact in self.facts.of("flushed", lumen=lumen):
             if not found or fact.get("again") or fact["happened"] - found[-1] > self.replay.handling:
                 found.append(fact["happened"])
-        return sorted(set(found))
+        return found
 
     def last_flush(self, lumen: str) -> Iterator[str]:
         """The time since the last recorded flush is always to be had (R14)."""
@@ -798,8 +896,7 @@ class _Check:
             if dose.lumen == lumen
             and dose.started is not None
             and dose.state != ELSEWHERE
-            and self.replay.start <= dose.started < self.replay.end
-            and not self.replay.blocks_at(dose.started, lumen)
+            and self.replay.start <= dose.started
         ]
         flushed = self.facts.of("flushed", lumen=lumen)
         apart = set(self.told_apart(lumen))
@@ -883,7 +980,7 @@ class _Check:
             known = touch["outcome"] == "done" and not touch["outstanding"]
             if known and at in idle_only and not touch["starts"]:
                 continue  # given without its lock
-            if touch["starts"] or any(step[0] in ("flush", "lock", "push") for step in touch["steps"]):
+            if touch["starts"] or pushes(touch) or touch["outstanding"] or self.shut_since(touch):
                 yield at, due
 
     def excused(self, shut: bytearray, deadline: int, due: int) -> bool:

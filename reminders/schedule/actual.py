@@ -143,11 +143,15 @@ class _Doses:
         )
 
     def _known_of(self, leader: Dose) -> Instant:
-        """Return since when it is known that a dose does not take its ordered course."""
+        """Return since when it is known that a dose does not take its ordered course: the first word of it counts."""
         told = self._happened.doses.get((leader.order, leader.key))
         holds = [begin for begin, end in self._happened.held(leader.order) if begin <= leader.due < end]
         since = [known for _when, known in leader.put_off]
-        return max([*since, *holds, *([told.last_known] if told is not None else [])], default=leader.ordered)
+        if since or holds:
+            return min([*since, *holds])
+        if told is not None and told.started is not None and leader.start != leader.due:
+            return told.started.happened
+        return told.last_known if told is not None else leader.ordered
 
     def _facts_of(self, order: Order) -> dict[str, DoseFacts] | None:
         """Return the facts about an order's doses by their keys; None where it has none and none is held."""
@@ -272,7 +276,8 @@ class _Doses:
             at = started.happened
             # What was running until then was replaced by it.
             runs = [
-                replace(run, end=at) if run.start < at and (run.end is None or run.end > at) else run for run in runs
+                replace(run, end=at, due_end=at) if run.start < at and (run.end is None or run.end > at) else run
+                for run in runs
             ]
             runs.append(self._once_more(name, key, (told_key, started)))
         return [self._told_lasting(run) for run in runs if run.start < self._until]
