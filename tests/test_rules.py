@@ -1249,3 +1249,8 @@ def test_an_order_that_contradicts_itself_is_told_with_the_keys_that_do(orders: 
     told = of_code(LUMEN + LONG_IDLE + orders, code)
     shown_keys = [[place[2] for place in finding.places if place[0] == "order" and len(place) > 2] for finding in told]
     assert keys.split() in shown_keys
+
+
+def test_an_open_ended_plan_without_lumens_is_told_so() -> None:
+    """A plan that forgot its lumens has errors, and is looked at all the same."""
+    assert "missing" in codes('[plan]\nwithout end\nopen_ended = "14 d"\n')

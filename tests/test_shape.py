@@ -32,7 +32,12 @@ LAYERS = [
         "reminders.schedule.status",
         "reminders.schedule.in_force",
     },
-    {"reminders.schedule.touches", "reminders.schedule.counts", "reminders.schedule.happened", "reminders.schedule.answers"},
+    {
+        "reminders.schedule.touches",
+        "reminders.schedule.counts",
+        "reminders.schedule.happened",
+        "reminders.schedule.answers",
+    },
     {"reminders.schedule.bags", "reminders.schedule.actual", "reminders.schedule.asks"},
     {"reminders.schedule.lumens"},
     {"reminders.schedule.compile", "reminders.schedule.order_review"},

@@ -51,7 +51,8 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
         {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
     )
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
-    beyond = Instant(end + (max(map(plans.last.idle_limit, plans.last.lumens.values())) + DAY if rolling else 0))
+    limits = map(plans.last.idle_limit, plans.last.lumens.values())
+    beyond = Instant(end + (max(limits, default=0) + DAY if rolling else 0))
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(beyond + 2 * DAY))
     removal = plans.last.course.line_removal
     names = Identities(plan)
