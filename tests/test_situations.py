@@ -2286,3 +2286,12 @@ def test_before_everything_the_plan_alone() -> None:
     assert all(touch.asks == () and touch.outcome is None for touch in compiled.touches)
     assert compiled.lumens["red"].last_flush is None
     assert compiled.touches[0].at == Instant(at("06-01 09:00"))
+
+
+def test_a_continuous_infusion_started_again_after_its_order_is_gone() -> None:
+    """R18: what may have happened is shown, though no revision in force orders it any more."""
+    stream = '[order.c]\ncontinuous = true\nfirst_dose = "2026-06-01 09:00"\nstops = "2026-06-06 09:00"\n'
+    later = REVISION.format(2, "06-03 12:00") + RED
+    told = "06-04 10:00 started order=c dose=continuous again=yes"
+    compiled = after(later, told, "06-04 10:05", [RED + stream])
+    assert "04 10:00 done start c" in rows(compiled, "06-04 10:05", day="04")

@@ -214,19 +214,7 @@ class _Doses:
             last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
             at = said.happened
             last = ENDLESS if at >= last else last  # after the removal nobody knows until when
-            blank = Dose(
-                order=name,
-                key=key,
-                number=0,
-                lumen=order.lumen,
-                ordered=at,
-                due=at,
-                start=at,
-                end=at,
-                due_end=at,
-                extra=True,
-            )
-            found.append(self._told(blank, told, runs, last, order))
+            found.append(self._told(_besides(order, key, at, at), told, runs, last, order))
         return found
 
     def _connected(self, name: str) -> tuple[Dose, ...]:
@@ -293,22 +281,12 @@ class _Doses:
     def _once_more(self, name: str, key: str, told: tuple[str, Fact]) -> Dose:
         told_key, started = told
         at = started.happened
-        plan = next(plan for begins, ends, plan in self._revisions if begins <= at < ends and name in plan.orders)
+        # The revision in force may not order it any more: then the last one that did says what it is.
+        plan = [plan for begins, _ends, plan in self._revisions if begins <= at and name in plan.orders][-1]
         order = plan.orders[name]
         span = self._whole_run(plan, order, key)
-        end = None if span is None else span[1]
-        return Dose(
-            order=name,
-            key=told_key,
-            number=0,
-            lumen=order.lumen,
-            ordered=at,
-            due=at,
-            start=at,
-            end=end,
-            due_end=end,
-            extra=True,
-        )
+        end = span[1] if span is not None and (span[1] is None or span[1] > at) else None
+        return _besides(order, told_key, at, end)
 
     def _whole_run(self, plan: Plan, order: Order, key: str) -> tuple[Instant, Instant | None] | None:
         """Return from when to when one revision has it run; a reservoir until its last dose has run, or its removal."""
@@ -352,6 +330,22 @@ class _Doses:
 
 NOTHING = DoseFacts()
 """What is recorded of a dose of which nothing is recorded."""
+
+
+def _besides(order: Order, key: str, at: Instant, end: Instant | None) -> Dose:
+    """Return a dose that was recorded and is not one of those that were scheduled."""
+    return Dose(
+        order=order.name,
+        key=key,
+        number=0,
+        lumen=order.lumen,
+        ordered=at,
+        due=at,
+        start=at,
+        end=end,
+        due_end=end,
+        extra=True,
+    )
 
 
 def _put_off(told: DoseFacts, due: Instant, runs: int, state: DoseState, other_lumen: bool) -> Spans:
