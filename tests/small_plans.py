@@ -59,6 +59,8 @@ after = ["saline"]
 idle = ["saline"]
 joining_time = "30 min"
 planning_margin = "0 min"
+least_time_to_next_touch = "0 min"
+saved_session_worth = 1000
 [call.emergency]
 who = "Emergency services"
 phone = "911"

@@ -148,6 +148,8 @@ def bare_plan(zone: str, start: int, end: int) -> Values:
             "idle": ["saline"],
             "joining_time": "30 min",
             "planning_margin": "0 min",
+            "least_time_to_next_touch": "0 min",
+            "saved_session_worth": 1000,
         },
         "supplies": {"each_touch": {"pair of gloves": 1}},
         "order": {},

@@ -24,6 +24,8 @@ from reminders.words import title
 PLAN = """
 [protocol]
 planning_margin = "30 min"
+least_time_to_next_touch = "0 min"
+saved_session_worth = 1000
 [lumen.red]
 last_flushed = "2026-06-01 08:00"
 [lumen.blue]

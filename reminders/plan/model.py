@@ -115,7 +115,16 @@ class Household:
         default=(),
         metadata=key(
             keys.many(keys.CLOCK_TIME),
-            "Clock times at which idle flushes suit. They are kept in the plan, and not yet used for placing.",
+            "Clock times at which idle flushes suit. Among equally good schedules the one with the most sessions at "
+            "these times is taken.",
+        ),
+    )
+    settled_ahead: int = field(
+        default=1440,
+        metadata=key(
+            keys.minutes(least=0, most=14 * 1440),
+            "What is planned within this time after a report stays where it is unless a rule forces it to move; a day "
+            "if left out.",
         ),
     )
 
@@ -287,6 +296,20 @@ class Protocol:
             keys.minutes(least=0, most=10080),
             "How long before the idle limit flushes are placed, so that a few minutes' delay breaks nothing; "
             '"0 min" is allowed.',
+        )
+    )
+    least_time_to_next_touch: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=1440),
+            "The least time between an idle flush and the next touch of its lumen, so that no flush stands just before "
+            'another; "0 min" is allowed.',
+        )
+    )
+    saved_session_worth: int = field(
+        metadata=key(
+            keys.whole(0, 1000),
+            "How many extra flushes may be spent to save the household one session of idle flushes by day; sessions in "
+            "quiet hours are saved first. With 0 no flush is ever added to save a session, not even in quiet hours.",
         )
     )
 

@@ -33,7 +33,7 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "note": _("note"),
     },
     "zone_change": {"at": _("moment"), "zone": _("zone")},
-    "household": {"quiet_hours": _("quiet hours"), "preferred_flush_times": _("preferred flush times")},
+    "household": {"quiet_hours": _("quiet hours"), "preferred_flush_times": _("preferred flush times"), "settled_ahead": _("settled ahead")},
     "line": {
         "kind": _("kind"),
         "valved": _("whether it has a valve"),
@@ -77,6 +77,8 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "flush_without_lock_counts": _("whether a flush without its lock counts"),
         "joining_time": _("joining time"),
         "planning_margin": _("planning margin"),
+        "least_time_to_next_touch": _("least time to the next touch"),
+        "saved_session_worth": _("worth of a saved session, in flushes"),
     },
     "supplies": {
         "each_touch": _("used at each touch"),
@@ -159,7 +161,8 @@ SAFETY: Mapping[str, str] = {
     "line": "idle_limit lock heparin_ruled_out allergies needle_out_idle_limit needle_out_lock kind valved",
     "lumen": "in_use idle_limit lock lock_volume flush_volume flush_through withdraw_volume",
     "fluid": "kind strength volume",
-    "protocol": "flush before after after_nutrition idle flush_without_lock_counts joining_time planning_margin",
+    "protocol": "flush before after after_nutrition idle flush_without_lock_counts joining_time planning_margin "
+    "least_time_to_next_touch saved_session_worth",
     "zone_change": "at zone",
     "plan": "zone start end line_removal open_ended household_records",
     "daily_limits": "infused flushed heparin sodium",

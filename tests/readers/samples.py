@@ -175,6 +175,8 @@ after = ["sal"]
 idle = ["sal"]
 joining_time = "0 min"
 planning_margin = "0 min"
+least_time_to_next_touch = "0 min"
+saved_session_worth = 1000
 
 {orders}
 
