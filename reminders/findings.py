@@ -52,6 +52,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "lock-volume": (E, "a lock volume where the flush itself is the lock"),
     "heparin-saline-lock": (E, "heparin in the steps of a lumen that is locked with saline"),
     "margin": (E, "the planning margin leaves nothing of an idle limit"),
+    "least-time": (E, "the least time to the next touch leaves too little of an idle limit"),
     "zone-changes": (E, "zone changes out of order or outside the plan"),
     "last-flushed-later": (E, "a lumen was last flushed after the plan, or a later revision, begins"),
     "needle-out": (E, "the lock or limit of a port without its needle, for a line that is no port"),

@@ -14,6 +14,7 @@ from reminders.plan.model import Contact, FluidKind, Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.record.facts import Sign
 from reminders.schedule.counts import items_of
+from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
 from reminders.units import number, span
@@ -213,7 +214,7 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         return _("It was recorded.")
     if reason.last_flush is None or reason.deadline is None:
         return _("Nobody has said when this lumen was last flushed: due at once. Ask the nurse first.")
-    limit = span(plan.idle_limit(plan.lumens[touch.lumen]))
+    limit = limit_words(plan.idle_limit(plan.lumens[touch.lumen]))
     counted = _("the flush of {last}") if reason.last_recorded else _("the flush planned for {last}")
     said = _("At most {limit} after {counted}, so by {deadline}.").format(
         limit=limit,

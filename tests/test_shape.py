@@ -28,7 +28,7 @@ LAYERS = [
     {
         "reminders.schedule.doses",
         "reminders.schedule.steps",
-        "reminders.schedule.idle",
+        "reminders.schedule.limits",
         "reminders.schedule.status",
         "reminders.schedule.in_force",
     },
@@ -36,9 +36,18 @@ LAYERS = [
         "reminders.schedule.touches",
         "reminders.schedule.counts",
         "reminders.schedule.happened",
-        "reminders.schedule.answers",
+        "reminders.schedule.beliefs",
+        "reminders.schedule.placing",
     },
-    {"reminders.schedule.bags", "reminders.schedule.actual", "reminders.schedule.asks"},
+    {
+        "reminders.schedule.bags",
+        "reminders.schedule.actual",
+        "reminders.schedule.asks",
+        "reminders.schedule.answers",
+        "reminders.schedule.sweep",
+    },
+    {"reminders.schedule.idle"},
+    {"reminders.schedule.offers", "reminders.schedule.reasons", "reminders.schedule.terms"},
     {"reminders.schedule.lumens"},
     {"reminders.schedule.compile", "reminders.schedule.order_review"},
     {"reminders.schedule.review"},
@@ -72,7 +81,7 @@ LAYERS = [
 ]
 """A module may import from the layers above its own in this list, and from nothing else of the package."""
 
-PURE = {name for layer in LAYERS[:28] for name in layer}
+PURE = {name for layer in LAYERS[:30] for name in layer}
 """Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
 the tzdata package, which is as constant as the code."""
 

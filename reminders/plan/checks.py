@@ -10,7 +10,7 @@ from dataclasses import fields
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.infusion_checks import missing_withdraw_volume
-from reminders.plan.keys import Pushed
+from reminders.plan.keys import IdleLimit, PerDay, Pushed
 from reminders.plan.model import TIERS, FluidKind, LineKind, Lumen, Plan
 from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order
@@ -239,18 +239,32 @@ def _fluids(plan: Plan) -> Iterator[Finding]:
 
 
 def _margins(plan: Plan) -> Iterator[Finding]:
-    limits: list[tuple[int | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
+    protocol = plan.protocol
+    limits: list[tuple[IdleLimit | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
     limits.append((plan.line.needle_out_idle_limit, ("line", "needle_out_idle_limit")))
     limits += [(lumen.idle_limit, ("lumen", name, "idle_limit")) for name, lumen in plan.lumens.items()]
     for limit, place in limits:
-        if limit is not None and plan.protocol.planning_margin >= limit:
+        if limit is None:
+            continue
+        reach = (DAY if isinstance(limit, PerDay) else limit) - protocol.planning_margin
+        stated = limit.value if isinstance(limit, PerDay) else span(limit)
+        if reach <= 0:
             yield Finding(
                 code="margin",
-                message=f"The planning margin of {span(plan.protocol.planning_margin)} is not shorter than the idle limit "
-                f"of {span(limit)}.",
+                message=f"The planning margin of {span(protocol.planning_margin)} is not shorter than the idle limit "
+                f"of {stated}.",
                 expected="a margin well below every idle limit",
                 mend="Correct whichever of the two is wrong.",
                 places=(("protocol", "planning_margin"), place),
+            )
+        elif 2 * protocol.least_time_to_next_touch > reach:
+            yield Finding(
+                code="least-time",
+                message=f"The least time of {span(protocol.least_time_to_next_touch)} to the next touch is more than half of "
+                f"the idle limit of {stated} less the planning margin.",
+                expected="a least time of at most half of every idle limit less the margin",
+                mend="Correct whichever of them is wrong.",
+                places=(("protocol", "least_time_to_next_touch"), place),
             )
 
 

@@ -16,7 +16,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from reminders.plan import keys
-from reminders.plan.keys import Pushed, key
+from reminders.plan.keys import IdleLimit, Pushed, key
 from reminders.plan.order import FlushThrough, Order
 from reminders.times import ClockRange, Moment, ZoneTimeline
 from reminders.units import Measure
@@ -140,10 +140,11 @@ class Line:
         default=None,
         metadata=key(keys.quantity("length"), "How much of the line shows; more showing later is a warning sign."),
     )
-    idle_limit: int = field(
+    idle_limit: IdleLimit = field(
         metadata=key(
-            keys.minutes(least=30),
-            "The longest time that a lumen not in use may go without a flush.",
+            keys.idle_limit(),
+            "The longest time that a lumen not in use may go without a flush; each calendar day means one flush on each "
+            "date of the household's clock, at whatever hour.",
             sources="published limits range from 8 h to weeks (hospital policies every 8 to 12 h; patient handouts "
             "daily to weekly; implanted ports every 4 weeks)",
         )
@@ -155,10 +156,10 @@ class Line:
             sources="published locks are saline alone, or heparin of 10 or 100 units/mL",
         )
     )
-    needle_out_idle_limit: int | None = field(
+    needle_out_idle_limit: IdleLimit | None = field(
         default=None,
         metadata=key(
-            keys.minutes(least=30),
+            keys.idle_limit(),
             "Implanted port: the idle limit while its needle is out. Where it is not stated, the other one stays.",
         ),
     )
@@ -187,9 +188,9 @@ class Lumen:
     lock: str | None = field(
         default=None, metadata=key(keys.LABEL, "The lock of this lumen where it differs from the line's.")
     )
-    idle_limit: int | None = field(
+    idle_limit: IdleLimit | None = field(
         default=None,
-        metadata=key(keys.minutes(least=30), "The idle limit of this lumen where it differs from the line's."),
+        metadata=key(keys.idle_limit(), "The idle limit of this lumen where it differs from the line's."),
     )
     flush_volume: Measure | None = field(
         default=None,
@@ -414,8 +415,8 @@ class Plan:
         """Return the plan's end or the line's removal; None for open-ended therapy."""
         return self.course.end or self.course.line_removal
 
-    def idle_limit(self, lumen: Lumen) -> int:
-        """Return the idle limit in force for a lumen, in minutes."""
+    def idle_limit(self, lumen: Lumen) -> IdleLimit:
+        """Return the idle limit in force for a lumen: minutes, or once each calendar day."""
         return self.line.idle_limit if lumen.idle_limit is None else lumen.idle_limit
 
     def lock(self, lumen: Lumen) -> Fluid:

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import dose_volume, duration
-from reminders.plan.keys import Pushed
+from reminders.plan.keys import IdleLimit, Pushed
 from reminders.plan.model import FluidKind, LineKind, Plan
 from reminders.plan.order import DrugKind, Order
 from reminders.times import DAY, HOUR
@@ -95,11 +95,11 @@ def _heparin_before(plan: Plan) -> Iterator[Finding]:
 
 
 def _limits(plan: Plan) -> Iterator[Finding]:
-    limits: list[tuple[int | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
+    limits: list[tuple[IdleLimit | None, KeyPath]] = [(plan.line.idle_limit, ("line", "idle_limit"))]
     limits += [(lumen.idle_limit, ("lumen", name, "idle_limit")) for name, lumen in plan.lumens.items()]
     most = MOST_IDLE_LIMIT.get(plan.line.kind, MOST_IDLE_LIMIT_ELSE)
     for limit, place in limits:
-        if limit is not None and not LEAST_IDLE_LIMIT <= limit <= most:
+        if isinstance(limit, int) and not LEAST_IDLE_LIMIT <= limit <= most:
             yield _unusual(
                 "idle-limit-range",
                 f"The idle limit is {span(limit)}; the line is of the kind {plan.line.kind.value}.",

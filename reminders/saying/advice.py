@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
+from reminders.schedule.limits import limit_words
 from reminders.schedule.model import DROPPED, Schedule, TouchKind
 from reminders.schedule.status import cut_off
 from reminders.units import span
@@ -166,7 +167,7 @@ def _about_skip(fact: Fact, after: Schedule, call: str) -> Iterator[str]:
     yield _(
         "Its limit of {limit} passes at {deadline}. Who said that it may be left out? If nobody did, call {now}."
     ).format(
-        limit=span(plan.idle_limit(plan.lumens[fact.lumen])),
+        limit=limit_words(plan.idle_limit(plan.lumens[fact.lumen])),
         deadline=clock_beside(plan, touch.reason.deadline, plan.clock.local(fact.happened).date()),
         now=call,
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import Fact
-from reminders.schedule.idle import Recorded
+from reminders.schedule.beliefs import Recorded
 from reminders.times import Instant
 
 
@@ -64,7 +64,7 @@ def assign(
             or not (before.said and before.flushes)
             or when - before.at > plan.course.handling_time
         ):
-            besides.append(Recorded(when, fact.key, counts, fact.entered))
+            besides.append(Recorded(when, fact.key, counts))
 
 
 def _waits(anchor: Anchor) -> bool:

@@ -6,6 +6,7 @@ touches that its doses need; then the idle flushes that keep it within its limit
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 from typing import NamedTuple
 
@@ -17,9 +18,12 @@ from reminders.schedule.asks import with_asks
 from reminders.schedule.doses import not_over
 from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
+from reminders.schedule.idle import Planned, place_idle_flushes
 from reminders.schedule.in_force import BEGINNING, Stretch, stretches
-from reminders.schedule.lumens import lumen_touches
-from reminders.schedule.model import Dose, Schedule, Touch
+from reminders.schedule.lumens import LumenPlan
+from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
+from reminders.schedule.reasons import Reasons
+from reminders.schedule.terms import amounts_of, blocks_of, terms_of
 from reminders.times import DAY, Instant, instant_of, local, spans_of
 from reminders.zones import release
 
@@ -40,10 +44,13 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     end, rolling = _end(plans.last, now)
     if happened.removed is not None and happened.removed < end:
         end, rolling = max(start, happened.removed), False
-    # Whether a finish at a rolling end is locked depends on the dose that comes just after it.
+    # Flushes are planned in blocks beyond an end that rolls on, so that the end itself moves none of them.
+    blocks = blocks_of(plans.last, start, end) if rolling else []
+    beyond = blocks[-1][1] if blocks else end
+    # Whether a finish at the end is locked depends on the dose that comes just after it.
     longest = max((duration(order) or 0 for order in plans.last.orders.values()), default=0)
     ahead = longest + plans.last.protocol.joining_time + 1 + 2 * DAY if rolling else 0
-    actual = actual_doses(in_force, happened, end, Instant(end + ahead))
+    actual = actual_doses(in_force, happened, end, Instant(beyond + ahead))
     if record.facts:
         actual = _asked(actual, plans.last, happened, in_force)
     actual = Actual(
@@ -51,15 +58,24 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
         {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
     )
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
-    limits = map(plans.last.idle_limit, plans.last.lumens.values())
-    beyond = Instant(end + (max(limits, default=0) + DAY if rolling else 0))
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(beyond + 2 * DAY))
     removal = plans.last.course.line_removal
     names = Identities(plan)
+    lumens = [LumenPlan(in_force, name, actual, happened, names, (start, end, beyond)) for name in plans.lumens]
+    used = [lumen for lumen in lumens if lumen.used]
+    uses = [replace(lumen.use(), amounts=amounts_of(plans.last, lumen.name)) for lumen in used]
+    begins, before = _before_revision(plans, record, now, [lumen.name for lumen in used])
+    handled = [touch for lumen in used for touch in lumen.handled]
+    terms = terms_of(plans.last, (max(start, begins), beyond), quiet, handled, blocks)
+    entered: dict[Instant, Instant] = {}
+    for fact in record.standing:
+        entered[fact.happened] = max(fact.entered, entered.get(fact.happened, fact.entered))
+    placed = place_idle_flushes(uses, terms, entered, before)
+    reasons = Reasons([lumen.name for lumen in used], uses, placed, terms)
     touches: list[Touch] = []
-    states = {}
-    for name in plans.lumens:
-        found, states[name] = lumen_touches(in_force, name, actual, happened, names, (start, end, beyond), quiet)
+    states = {lumen.name: lumen.state for lumen in lumens}
+    for index, lumen in enumerate(used):
+        found, states[lumen.name] = lumen.touches(placed[index], reasons.of(index))
         touches += found
     places = {name: index for index, name in enumerate(plans.lumens)}
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen], touch.planned))
@@ -101,6 +117,24 @@ class Plans:
     def lumens(self) -> list[str]:
         """Return every lumen's name, in the order of the last plan."""
         return list(self.last.lumens)
+
+
+def _before_revision(
+    plans: Plans, record: Record, now: Instant, lumens: Sequence[str]
+) -> tuple[Instant, Planned | None]:
+    """Return when the last revision takes effect, and which flushes the ones before it had planned."""
+    revisions = list({id(plan): plan for plan in plans.revisions}.values())
+    if len(revisions) == 1:
+        return BEGINNING, None
+    begins = revisions[-1].course.takes_effect.instant
+    told = Record(tuple(fact for fact in record.standing if fact.happened < begins))
+    earlier = compile_schedule(revisions[-2], told, now, revisions[:-2])
+    planned = [
+        (touch.planned, lumens.index(touch.lumen))
+        for touch in earlier.touches
+        if touch.kind is TouchKind.IDLE_FLUSH and touch.reason.why is not Why.RECORDED and touch.lumen in lumens
+    ]
+    return begins, sorted(planned)
 
 
 class _End(NamedTuple):

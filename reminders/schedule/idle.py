@@ -1,278 +1,396 @@
-"""Where the idle flushes of one lumen go (R8), and which of them the recorded flushes answer.
+"""Where the idle flushes of all lumens go (R8, R11), as the household has lived it (R14).
 
-For now each flush stands as late as the idle limit (less the planning margin) allows, or just before the quiet hours
-where that spares a session inside them. The optimum over all lumens (R11) will take this rule's place.
+At the beginning the best flushes of the whole horizon are planned. From then on the schedule is walked along its time.
+Whenever something becomes known - a dose that is late, a flush that was given early, a lumen that is out of use - it is
+looked at what that does to the flushes that were planned. Where nothing has to move, nothing moves. Else what lies ahead
+is planned anew: what is near stays where it is if no rule forces it to move, and the rest is the best again.
 
 A recorded flush answers the planned one that it is nearest to; one that is nearer to the flush before it is a flush
 besides. Either way the limit counts from when it was really given. What is not recorded is taken to have happened as
-planned, so the schedule holds still. A need for a flush that only a fact brings about - a dose that is put off - is
-never placed before that fact.
+planned, so the schedule holds still.
 """
 
-from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right, insort
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from itertools import takewhile
 
-from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
-from reminders.times import Instant
+from reminders.schedule.beliefs import Limits, LumenUse, News, Recorded, news
+from reminders.schedule.model import ENDLESS, NEVER, Spans
+from reminders.schedule.placing import Lane, Question, Segment, segments
+from reminders.schedule.sweep import best_flushes
+from reminders.times import DAY, Instant
 
-Stretches = Sequence[tuple[Instant, Instant]]
-
-
-@dataclass(frozen=True, slots=True)
-class Flushed:
-    """A touch that pushes something through the lumen: when, and until when the flushes before it were planned, which
-    is when it was itself due if that is earlier. ``known``: since when its time is known."""
-
-    at: Instant
-    due: Instant
-    recorded: bool = False
-    known: Instant = NEVER
-
-
-@dataclass(frozen=True, slots=True)
-class Recorded:
-    """A flush that was recorded, of no touch but perhaps an idle flush. ``counts``: the idle limit starts from it.
-    ``known``: since when it is known."""
-
-    at: Instant
-    key: str
-    counts: bool = True
-    known: Instant = NEVER
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """A stretch in which one limit holds; ``begins_with`` is a flush that is stated for its beginning.
-
-    ``afresh``: what was flushed before does not count, because the line is another one.
-    """
-
-    begins: Instant
-    ends: Instant
-    limit: int
-    margin: int
-    begins_with: Instant | None = None
-    afresh: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LumenUse:
-    """How one lumen is used over the horizon.
-
-    ``taken`` are the stretches in which no idle flush may stand, merged and in order: something runs, or nothing may
-    be done. ``flushed`` are the touches that push something through it, in order. ``recorded`` are flushes besides.
-    ``retracted``: touches that would have flushed it and do not, each with the moment from which that is known.
-    ``skipped``: idle flushes that are not to be done, each by an instant that is nearest to it.
-    """
-
-    taken: Stretches
-    flushed: Sequence[Flushed]
-    recorded: Sequence[Recorded] = ()
-    retracted: Sequence[tuple[Instant, Instant]] = ()
-    skipped: Sequence[Instant] = ()
+AHEAD = 3 * DAY
+"""How far beyond what is near flushes are first worked out; the rest follows when it is asked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """An idle flush: when, where it was planned, why, and the recorded flush that it is. ``planned`` is None for a
-    recorded flush that answers no planned one."""
+    """An idle flush: when, where it was planned, and the recorded flush that it is. ``planned`` is None for a recorded
+    flush that answers no planned one."""
 
     at: Instant
     planned: Instant | None
-    reason: Reason
     answer: Recorded | None = None
     skipped: bool = False
 
 
-def place_idle_flushes(use: LumenUse, limits: Sequence[Limits], *, quiet: Stretches) -> list[Placed]:
-    """Return each idle flush of a lumen over the stretches of ``limits``, in order.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """What holds for all lumens: the horizon; the quiet hours; preferred instants, None if none are stated; minutes
+    between an idle flush and the next touch; what a saved session is worth; minutes within which what is planned is
+    settled; for each day that a total limits, its beginning and what the other touches leave; and the ends of the
+    blocks in which a horizon that rolls on is planned, each with how far it is looked ahead from there."""
 
-    At every idle moment, and at the end of each stretch, the last flush lies at most its limit back; where that has
-    become impossible the flush is due at once.
+    begins: Instant
+    ends: Instant
+    quiet: Spans
+    preferred: Sequence[Instant] | None
+    least: int
+    worth: int
+    settled: int
+    rooms: Sequence[tuple[Instant, tuple[Fraction, ...]]] = ()
+    blocks: Sequence[tuple[Instant, Instant]] = ()
+
+
+Planned = list[tuple[Instant, int]]
+"""Planned flushes, each with the index of its lumen, in order."""
+
+
+def place_idle_flushes(
+    uses: Sequence[LumenUse],
+    terms: Terms,
+    entered: Mapping[Instant, Instant],
+    before: Planned | None = None,
+) -> list[list[Placed]]:
+    """Return the idle flushes of each lumen, in order.
+
+    At every idle moment, and at the end of each stretch, the last flush lies at most the limit back; where that has
+    become impossible the flush is due at once. ``entered``: when what happened at a moment was told. ``before``: what an
+    earlier revision has planned; it stands up to ``terms.begins``, and beyond it like everything that is near.
     """
-    walk = _Walk(use, quiet)
-    for stretch in limits:
-        walk.through(stretch)
-    walk.to_the_end()
-    return walk.placed
+    walk = _Walk(uses, terms, entered, before)
+    walk.go()
+    return [walk.placed(lumen) for lumen in range(len(uses))]
 
 
 @dataclass(slots=True)
+class _Ahead:
+    """What is planned at an instant; worked out as far as it is asked for.
+
+    ``last``: when each lumen was last flushed; ``known``: since when that is known; ``kept``: flushes that stand;
+    ``past``: flushes before, which count for the day's totals.
+    """
+
+    uses: Sequence[LumenUse]
+    terms: Terms
+    at: Instant
+    last: Sequence[Instant]
+    known: Instant = NEVER
+    kept: Planned = field(default_factory=list)
+    past: Planned = field(default_factory=list)
+    reached: Instant = NEVER
+    _flushes: Planned = field(default_factory=list)
+
+    def flushes(self, until: Instant) -> Planned:
+        """Return the planned flushes, complete up to an instant at least."""
+        if until > self.reached:
+            # Going over it again is cheap as long as each time goes twice as far.
+            self.reached = max(until, Instant(2 * self.reached - self.at))
+            self._flushes = sorted([*self._best(self.reached), *self.kept])
+        return self._flushes
+
+    def _best(self, until: Instant) -> Planned:
+        """Return the best flushes beside those that are kept, block by block where the horizon rolls on."""
+        found: Planned = []
+        begins, last = self.at, list(self.last)
+        for ends, seen in self.terms.blocks or [(self.terms.ends, self.terms.ends)]:
+            if ends <= begins:
+                continue
+            answer = best_flushes(self._question(begins, seen, last), min(until, ends))
+            found += [(flush.at, flush.lane) for flush in answer]
+            if ends >= until:
+                break
+            last = [self._last_by(ends, lane, last[lane], found) for lane in range(len(last))]
+            begins = ends
+        return found
+
+    def _last_by(self, until: Instant, lane: int, last: Instant, found: Planned) -> Instant:
+        """Return when a lumen will last have been flushed by an instant."""
+        flushed = [at for at, other in (*found, *self.kept) if other == lane and at <= until]
+        touched = [touch.at for touch in self.uses[lane].after(self.at, self.at) if touch.flushes and touch.at <= until]
+        return max([last, *flushed, *touched])
+
+    def _question(self, begins: Instant, ends: Instant, last: Sequence[Instant]) -> Question:
+        joined = {at for at, _ in self.kept if begins <= at <= ends}
+        lanes = []
+        for index, use in enumerate(self.uses):
+            coming = [touch for touch in use.after(Instant(begins - 1), self.at) if touch.at <= ends]
+            joined.update(touch.at for touch in coming)
+            kept = [at for at, lane in self.kept if lane == index and begins < at <= ends]
+            flushes = sorted({*(touch.at for touch in coming if touch.flushes), *kept})
+            touches = sorted({*(touch.at for touch in coming), *kept})
+            lanes.append(
+                Lane(
+                    segments=self._segments(use, (begins, ends), flushes, touches),
+                    flushes=flushes,
+                    last=last[index],
+                    amounts=use.amounts,
+                )
+            )
+        terms = self.terms
+        return Question(
+            begins=begins,
+            ends=ends,
+            lanes=lanes,
+            joined=sorted(joined),
+            quiet=terms.quiet,
+            preferred=terms.preferred,
+            least=terms.least,
+            worth=terms.worth,
+            rooms=self._rooms(),
+            known=self.known,
+        )
+
+    def _segments(
+        self, use: LumenUse, span: tuple[Instant, Instant], flushes: Sequence[Instant], touches: Sequence[Instant]
+    ) -> list[Segment]:
+        """Return a lumen's segments; what is near is borne with as long as the limit itself is kept."""
+        limits = use.limits_at(self.at)
+        if not limits or limits[-1].ends <= self.at:
+            return []
+        limit = limits[-1]
+        found = segments([(*span, limit.placing)], use.taken_at(self.at), flushes, touches)
+        if self.known == NEVER:
+            return found
+        near = self.at + self.terms.settled
+        return [replace(part, enough=limit.limit) if part.flushed and part.ends <= near else part for part in found]
+
+    def _rooms(self) -> Sequence[tuple[Instant, tuple[Fraction, ...]]]:
+        """Return what the days' totals leave beside the flushes that stand."""
+        rooms = list(self.terms.rooms)
+        days = [day for day, _ in rooms]
+        for at, lane in (*self.past, *self.kept) if rooms else ():
+            index = bisect_right(days, at) - 1
+            if index >= 0:
+                day, room = rooms[index]
+                rooms[index] = (
+                    day,
+                    tuple(left - amount for left, amount in zip(room, self.uses[lane].amounts, strict=True)),
+                )
+        return rooms
+
+
+@dataclass(slots=True)
+class _Past:
+    """A planned flush whose time has come, or that was given before it, and the recorded flush that it is."""
+
+    planned: Instant
+    answer: Recorded | None = None
+
+    @property
+    def at(self) -> Instant:
+        return self.planned if self.answer is None else self.answer.at
+
+
 class _Walk:
-    """Goes through a lumen's time once, from flush to flush."""
+    """Goes through the time once, from one moment at which something became known to the next."""
 
-    use: LumenUse
-    quiet: Stretches
-    placed: list[Placed] = field(default_factory=list)
-    last: Instant = NEVER
-    last_recorded: bool = False
-    last_skipped: bool = False
-    last_known: Instant = NEVER
-    _given: Instant = NEVER
-    _flushed: int = 0
-    _recorded: int = 0
-    _quiet_starts: list[int] = field(default_factory=list)
-    _skips: list[Instant] = field(default_factory=list)
+    def __init__(
+        self, uses: Sequence[LumenUse], terms: Terms, entered: Mapping[Instant, Instant], before: Planned | None
+    ) -> None:
+        self._uses, self._terms, self._entered = uses, terms, entered
+        self._lumens = range(len(uses))
+        self._past: list[list[_Past]] = [[] for _ in uses]
+        self._extra: list[list[Recorded]] = [[] for _ in uses]
+        self._recorded = [{flush.at: flush for flush in use.recorded} for use in uses]
+        self._shown = before
+        self._planned: Planned = sorted(before or ())
+        self._planned_to = ENDLESS
+        self._ahead: _Ahead | None = None
 
-    def __post_init__(self) -> None:
-        self._quiet_starts = [first for first, _ in self.quiet]
-        self._skips = list(self.use.skipped)
+    def go(self) -> None:
+        """Walk to the end."""
+        begins, known = self._terms.begins, news(self._uses)
+        for at in sorted({*known, begins}):
+            told = known.get(at, News())
+            if at == begins and self._shown is None:
+                self._plan(at, NEVER, [])
+            self._pass(at)
+            for lumen in sorted(told.lumens):
+                if (flush := self._recorded[lumen].get(at)) is not None:
+                    self._answer(lumen, flush)
+            if at == begins and self._shown is not None:
+                self._react(at, News(lumens=set(self._lumens), limits=set(self._lumens)))
+            elif at > begins:
+                self._react(at, told)
+        self._extend(ENDLESS)
 
-    def through(self, limits: Limits) -> None:
-        """Place what one stretch needs."""
-        if limits.afresh:
-            self._take_up_to(limits.begins)
-            self.last, self.last_recorded, self.last_skipped = NEVER, False, False
-        if limits.begins_with is not None and limits.begins_with > self.last:
-            self.last, self.last_recorded, self.last_skipped = limits.begins_with, True, False
-        for left, right in _gaps(self.use.taken, limits.begins, limits.ends):
-            self._take_up_to(left)
-            while True:
-                touch = self._next_touch()
-                self._until_touch(limits, left, right, touch)
-                if touch.at > right:
-                    break
-                self._flush(touch.at, touch.recorded, touch.known)
-                self._flushed += 1
-                if touch.at == right:
-                    break
+    def placed(self, lumen: int) -> list[Placed]:
+        """Return the flushes of a lumen, in order; those that are not to be done are marked."""
+        ahead = [_Past(at) for at, other in self._planned if other == lumen and at <= self._terms.ends]
+        planned = [*self._past[lumen], *ahead]
+        skipped = self._skipped(lumen, planned)
+        found = [Placed(flush.at, flush.planned, flush.answer, index in skipped) for index, flush in enumerate(planned)]
+        found += [Placed(flush.at, None, flush) for flush in self._extra[lumen]]
+        return sorted(found, key=lambda flush: flush.at)
 
-    def to_the_end(self) -> None:
-        """Take the recorded flushes after the last stretch."""
-        self._take_up_to(ENDLESS)
+    def _skipped(self, lumen: int, planned: Sequence[_Past]) -> set[int]:
+        """Return which of the planned flushes somebody said are not to be done: each time the nearest open one."""
+        found: set[int] = set()
+        for told in self._uses[lumen].skipped:
+            open_ = [index for index, flush in enumerate(planned) if flush.answer is None and index not in found]
+            nearest = min(open_, key=lambda index: abs(planned[index].planned - told), default=None)
+            if nearest is None:
+                continue
+            at = planned[nearest].planned
+            if abs(at - told) <= (at - self._last(lumen, Instant(at - 1))) // 2:
+                found.add(nearest)
+        return found
 
-    def _next_touch(self) -> Flushed:
-        done = self._flushed >= len(self.use.flushed)
-        return Flushed(ENDLESS, ENDLESS) if done else self.use.flushed[self._flushed]
+    # What is planned
 
-    def _next_recorded(self) -> Recorded | None:
-        done = self._recorded >= len(self.use.recorded)
-        return None if done else self.use.recorded[self._recorded]
+    def _plan(self, at: Instant, known: Instant, kept: Planned) -> None:
+        """Plan what lies ahead anew, as things stand at an instant; ``known``: since when that is known."""
+        past = [(flush.at, lumen) for lumen in self._lumens for flush in self._past[lumen][-4:]]
+        last = [self._last(lumen, at) for lumen in self._lumens]
+        self._ahead = _Ahead(self._uses, self._terms, at, last, known, kept, past)
+        self._planned_to = Instant(at + self._terms.settled + AHEAD)
+        self._planned = list(self._ahead.flushes(self._planned_to))
 
-    def _take_up_to(self, until: Instant) -> None:
-        """Take the touches and recorded flushes up to an instant; such a flush answers no planned one."""
-        while True:
-            touch, flush = self._next_touch(), self._next_recorded()
-            if flush is not None and flush.at <= min(until, touch.at):
-                self._extra(flush)
-            elif touch.at <= until and touch.at != ENDLESS:
-                self._flush(touch.at, touch.recorded, touch.known)
-                self._flushed += 1
-            else:
-                return
+    def _extend(self, until: Instant) -> None:
+        """Work out what is planned up to an instant; what was changed since it was planned stays changed."""
+        if self._ahead is not None and until > self._planned_to:
+            more = self._ahead.flushes(until)
+            self._planned += [flush for flush in more if flush[0] > self._planned_to]
+            self._planned_to = self._ahead.reached
 
-    def _until_touch(self, limits: Limits, left: Instant, right: Instant, touch: Flushed) -> None:
-        """Place the flushes between the last one and the next touch, and meet the recorded ones with them."""
-        target, bound = min(right, touch.due), min(right, touch.at)
-        while True:
-            flush = self._next_recorded()
-            planned = self._planned(limits, self.last, left, target)
-            # What was planned before a revision may be answered after it.
-            beyond = touch.at if planned is not None and right == limits.ends else bound
-            if flush is not None and flush.at > beyond:
-                flush = None
-            if planned is None:
-                if flush is None:
-                    return
-                self._extra(flush)
-            elif flush is None:
-                self._keep(planned)
-            elif self._answers(flush, planned, limits, left, target):
-                self._answer(flush, planned)
-            elif flush.at <= planned[0]:
-                self._extra(flush)
-            else:
-                self._keep(planned)
+    def _pass(self, at: Instant) -> None:
+        """Let the time of the flushes up to an instant come."""
+        self._extend(at)
+        count = bisect_right(self._planned, (at, len(self._lumens)))
+        for planned, lumen in self._planned[:count]:
+            self._past[lumen].append(_Past(planned))
+        del self._planned[:count]
 
-    def _planned(self, limits: Limits, last: Instant, left: Instant, target: Instant) -> tuple[Instant, Reason] | None:
-        """Return the idle flush that follows ``last``, if one is needed before ``target``."""
-        reach = max(1, limits.limit - limits.margin)
-        if target - last <= reach:
-            return None
-        # A touch within reach would have made this flush needless, until it was known that it does not come.
-        within_reach = [since for when, since in self.use.retracted if last < when <= last + reach]
-        at, reason = self._place(last, max([left, *within_reach]), target, limits.limit, reach)
-        return None if at > target else (at, reason)
+    def _last(self, lumen: int, at: Instant) -> Instant:
+        """Return when a lumen was last flushed by an instant, as far as was believed then; NEVER if nobody knows."""
+        use = self._uses[lumen]
+        found = [use.last_flush(at)]
+        found += [flush.at for flush in self._past[lumen] if flush.at <= at][-1:]
+        found += [flush.at for flush in self._extra[lumen] if flush.counts and flush.at <= at][-1:]
+        since = NEVER
+        for stretch in use.limits_at(at):
+            if stretch.afresh:
+                since = stretch.begins
+            if stretch.begins_with is not None:
+                found.append(stretch.begins_with)
+        last = max(found)
+        return last if last > since or since == NEVER else NEVER
 
-    def _answers(
-        self, flush: Recorded, planned: tuple[Instant, Reason], limits: Limits, left: Instant, target: Instant
-    ) -> bool:
-        """Say whether a recorded flush is nearer to the planned one than to the flush before or after it."""
-        at = planned[0]
+    # What is recorded
+
+    def _answer(self, lumen: int, flush: Recorded) -> None:
+        """Find the planned flush that a recorded one is nearest to; one nearer to the flush before it is one besides."""
+        use, past = self._uses[lumen], self._past[lumen]
+        touched = use.last_flush(flush.at)
+        before = past[-1] if past and past[-1].answer is None and past[-1].planned > touched else None
+        following = next((at for at, other in self._planned if other == lumen), None)
+        coming = next((touch.at for touch in use.after(flush.at, flush.at) if touch.flushes), ENDLESS)
+        if following is not None and following >= coming:
+            following = None
         if not flush.counts:
-            return False
-        if flush.at <= at:
-            return at - flush.at <= flush.at - self.last
-        following = self._planned(limits, at, left, target)
-        return following is None or flush.at - at <= following[0] - flush.at
+            self._extra[lumen].append(flush)
+        elif before is not None and (following is None or flush.at - before.planned <= following - flush.at):
+            before.answer = flush
+        elif following is not None and following - flush.at <= flush.at - self._last(lumen, flush.at):
+            self._planned.remove((following, lumen))
+            past.append(_Past(following, flush))
+        else:
+            self._extra[lumen].append(flush)
 
-    def _keep(self, planned: tuple[Instant, Reason]) -> None:
-        at, reason = planned
-        near = (at - self.last) // 2 if self.last != NEVER else 0
-        skipped = next((told for told in self._skips if abs(at - told) <= near), None)
-        self.placed.append(Placed(at, at, self._counted(reason), skipped=skipped is not None))
-        self._given = self.last if not self.last_skipped else self._given
-        self.last, self.last_recorded, self.last_skipped, self.last_known = at, False, skipped is not None, NEVER
-        if skipped is not None:
-            self._skips.remove(skipped)
+    # What that changes
 
-    def _answer(self, flush: Recorded, planned: tuple[Instant, Reason]) -> None:
-        at, reason = planned
-        self.placed.append(Placed(flush.at, at, self._counted(reason), flush))
-        self._recorded += 1
-        self._flush(flush.at, True, flush.known)
-
-    def _extra(self, flush: Recorded) -> None:
-        self.placed.append(Placed(flush.at, None, Reason(Why.RECORDED), flush))
-        self._recorded += 1
-        if flush.counts:
-            self._flush(flush.at, True, flush.known)
-
-    def _flush(self, at: Instant, recorded: bool, known: Instant) -> None:
-        if at >= self.last:
-            self.last, self.last_recorded, self.last_skipped, self.last_known = at, recorded, False, known
-
-    def _counted(self, reason: Reason) -> Reason:
-        if self.last_skipped and reason.last_flush is not None and reason.deadline is not None:
-            limit = reason.deadline - reason.last_flush  # it goes on from the flush before the one that was left out
-            return replace(reason, last_flush=self._given, deadline=Instant(self._given + limit), last_skipped=True)
-        return replace(reason, last_recorded=True) if self.last_recorded else reason
-
-    def _place(self, last: Instant, left: Instant, target: Instant, limit: int, reach: int) -> tuple[Instant, Reason]:
-        if last == NEVER:
-            return left, Reason(Why.UNKNOWN, None, left)
-        deadline = Instant(last + limit)
-        aim = Instant(last + reach)
-        if aim <= left:
-            why = Why.PASSED if deadline < left else Why.LIMIT
-            return left, Reason(why, last, deadline)
-        index = bisect_right(self._quiet_starts, aim) - 1
-        if index < 0 or aim >= self.quiet[index][1]:
-            return aim, Reason(Why.LIMIT, last, deadline)
-        asleep, awake = self.quiet[index]
-        evening = Instant(asleep - 1)
-        until = min(awake, target)
-        if (
-            evening > last
-            and evening >= max(left, self.last_known)  # nobody could have flushed before they knew
-            and _sessions(evening + reach, until, reach) < _sessions(aim, until, reach)
-        ):
-            return evening, Reason(Why.BEFORE_QUIET, last, deadline, aim)
-        return aim, Reason(Why.FORCED_QUIET, last, deadline)
-
-
-def _sessions(first: int, until: int, reach: int) -> int:
-    """Count the flushes that come before ``until`` if the first stands at ``first`` and each as late as it may."""
-    return max(0, -(-(until - first) // reach))
-
-
-def _gaps(taken: Stretches, start: Instant, end: Instant) -> Iterator[tuple[Instant, Instant]]:
-    left = start
-    for begin, finish in taken:
-        if begin > left:
-            yield left, min(begin, end)
-        left = max(left, finish)
-        if left >= end:
+    def _react(self, at: Instant, told: News) -> None:
+        """Let what has become known move what has to move."""
+        near = Instant(at + self._terms.settled)
+        self._extend(near)
+        self._follow(at, told)
+        disturbed = {lumen for lumen in sorted(told.lumens) if not self._holds(lumen, at, told)}
+        moved = {(lumen, touch.at) for lumen, touch in told.gone} ^ {(lumen, touch.at) for lumen, touch in told.come}
+        if not disturbed and not told.limits and not any(edge > near for _, edge in moved | told.edges):
             return
-    yield left, end
+        kept = [
+            (when, lumen)
+            for when, lumen in self._planned
+            if at < when <= near and lumen not in disturbed and not self._uses[lumen].busy(when, at)
+        ]
+        self._plan(at, max(at, self._entered.get(at, at)), kept)
+
+    def _follow(self, at: Instant, told: News) -> None:
+        """Let flushes that join a touch go with it when it moves, as far as their limits allow."""
+        for _, old in told.gone:
+            moved = next((new for _, new in told.come if new.about == old.about), None)
+            if moved is None or old.at <= at or moved.at <= at or moved.at == old.at:
+                continue
+            if any(touch.at == old.at for use in self._uses for touch in use.after(Instant(old.at - 1), at)):
+                continue
+            for lumen in [lumen for when, lumen in self._planned if when == old.at]:
+                others = [flush for flush in self._flushes(lumen, at) if flush != old.at]
+                before = max([self._last(lumen, at), *(when for when in others if when < moved.at)])
+                limit = self._limit(lumen, at)
+                after = next((when for when in others if when >= moved.at), None)
+                late = limit is None or limit.limit.last_chance(before) < moved.at
+                early = limit is not None and after is not None and limit.limit.last_chance(moved.at) < after
+                if not late and not early and after != moved.at and not self._uses[lumen].busy(moved.at, at):
+                    self._planned.remove((old.at, lumen))
+                    insort(self._planned, (moved.at, lumen))
+
+    def _limit(self, lumen: int, at: Instant) -> Limits | None:
+        """Return what limit holds for a lumen at an instant."""
+        found = self._uses[lumen].limits_at(at)
+        return found[-1] if found and found[-1].ends > at else None
+
+    def _flushes(self, lumen: int, at: Instant) -> list[Instant]:
+        """Return when a lumen will be flushed after an instant, as it is believed then, as far as that is worked out."""
+        touched = [
+            touch.at
+            for touch in takewhile(lambda touch: touch.at <= self._planned_to, self._uses[lumen].after(at, at))
+            if touch.flushes
+        ]
+        return sorted([*touched, *(when for when, other in self._planned if other == lumen)])
+
+    def _holds(self, lumen: int, at: Instant, told: News) -> bool:
+        """Say whether what is planned for a lumen still keeps its limit; leave out what is not needed any more."""
+        use, limit = self._uses[lumen], self._limit(lumen, at)
+        if limit is None:
+            return not any(other == lumen for _, other in self._planned)
+        moved = [touch.at for index, touch in (*told.gone, *told.come) if index == lumen]
+        checked = max([at, *(when for when in moved if when <= at + self._terms.settled)])
+        planned = {when for when, other in self._planned if other == lumen}
+        before = self._last(lumen, at)
+        waiting = self._flushes(lumen, at)
+        for index, when in enumerate(waiting):
+            if before > checked:
+                return True
+            if when in planned:
+                after = waiting[index + 1] if index + 1 < len(waiting) else ENDLESS
+                needless = before != NEVER and after != ENDLESS and limit.placing.last_chance(before) >= after
+                if use.busy(when, at) or needless:
+                    self._planned.remove((when, lumen))
+                    continue
+                if when > at + self._terms.settled:
+                    return False  # when it was last flushed has changed, and nothing near makes up for that
+            if not self._within(lumen, limit, before, when, at):
+                return False
+            before = when
+        return before > checked or self._within(lumen, limit, before, self._terms.ends, at)
+
+    def _within(self, lumen: int, limit: Limits, before: Instant, after: Instant, at: Instant) -> bool:
+        """Say whether two flushes keep the limit, or something runs when it would be passed."""
+        if before == NEVER:
+            return False
+        chance = limit.limit.last_chance(before)
+        return chance >= after or self._uses[lumen].busy(chance, at)

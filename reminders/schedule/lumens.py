@@ -2,8 +2,8 @@
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 from reminders.plan.keys import Pushed
@@ -11,91 +11,94 @@ from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.schedule import steps as do
 from reminders.schedule.actual import Actual
-from reminders.schedule.answers import Anchor, assign, distinct, starts_limit
-from reminders.schedule.asks import blocked, describes
+from reminders.schedule.answers import Anchor, assign, distinct
+from reminders.schedule.asks import describes
 from reminders.schedule.bags import bag_changes
-from reminders.schedule.happened import Happened, within
+from reminders.schedule.beliefs import (
+    Coming,
+    Limits,
+    LumenUse,
+    Recorded,
+    Taken,
+    Version,
+    instants,
+    told_spans,
+    versions,
+)
+from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
-from reminders.schedule.idle import Flushed, Limits, LumenUse, Placed, Recorded, place_idle_flushes
+from reminders.schedule.idle import Placed
 from reminders.schedule.in_force import Stretch
+from reminders.schedule.limits import limit_of, placing_of
 from reminders.schedule.model import (
-    BLOCKS,
     ENDLESS,
     NEVER,
     Ask,
-    AskWhy,
     Dose,
     DoseState,
     LumenState,
     Outcome,
+    Reason,
     Touch,
     TouchKind,
 )
+from reminders.schedule.offers import Offers
 from reminders.schedule.touches import Meeting, TouchWriter, by_record
 from reminders.times import Instant, local, merged
 
 
-def lumen_touches(
-    in_force: Sequence[Stretch],
-    name: str,
-    actual: Actual,
-    happened: Happened,
-    names: Identities,
-    horizon: tuple[Instant, Instant, Instant],
-    quiet: Sequence[tuple[Instant, Instant]],
-) -> tuple[list[Touch], LumenState]:
-    """Return the touches of one lumen over the horizon, and what is recorded of it.
+class LumenPlan:
+    """One lumen over the horizon: first how it is used, then, when all idle flushes are placed, its touches."""
 
-    ``horizon``: its start, its end, and how far flushes are placed, so that an end that rolls on moves none of them.
-    """
-    lumen = _Lumen(in_force, name, actual, happened, names, *horizon, quiet)
-    return lumen.touches(), lumen.state
+    def __init__(
+        self,
+        in_force: Sequence[Stretch],
+        name: str,
+        actual: Actual,
+        happened: Happened,
+        names: Identities,
+        horizon: tuple[Instant, Instant, Instant],
+    ) -> None:
+        """Take what all lumens share. ``horizon``: its start, its end, and how far idle flushes are planned."""
+        self.in_force, self.name, self.actual, self.happened, self.names = in_force, name, actual, happened, names
+        self.start, self.end, self.beyond = horizon
+        self.told = happened.anything
+        self._begins = [stretch.begins for stretch in in_force]
+        self._offers = Offers(in_force, name, happened, self._plan)
+        self._away = happened.away
+        self.handled, self._draws = self._handled((), self.beyond) if self.used else ([], [])
 
+    @property
+    def state(self) -> LumenState:
+        """Return what stands in the way of using the lumen."""
+        return self._offers.state
 
-@dataclass(eq=False)
-class _Lumen:
-    in_force: Sequence[Stretch]
-    name: str
-    actual: Actual
-    happened: Happened
-    names: Identities
-    start: Instant
-    end: Instant
-    beyond: Instant
-    quiet: Sequence[tuple[Instant, Instant]]
-    state: LumenState = field(init=False)
+    @property
+    def used(self) -> bool:
+        """Say whether the lumen is ever in use, or anything is recorded of it."""
+        return self._ever_used() or self._ever_told()
 
-    def __post_init__(self) -> None:
-        self.told = self.happened.anything
-        self._begins = [stretch.begins for stretch in self.in_force]
-        self._blocked = blocked(self.happened, self.in_force, self.name)
-        self._problems = self.happened.problems(self.name)
-        self._away = self.happened.away
-        self.state = LumenState(blocked=self._blocked, problems=self._problems, held=self._away)
-
-    def touches(self) -> list[Touch]:
-        """Return all touches of the lumen, and leave what is recorded of it in ``state``."""
-        if not self._ever_used() and not self._ever_told():
-            return []
-        limits = self._limits()
-        handled, draws = self._handled(())
-        placed = self._placed(limits, handled, draws)
+    def touches(self, placed: Sequence[Placed], reasons: Sequence[Reason]) -> tuple[list[Touch], LumenState]:
+        """Return all touches of the lumen, its idle flushes among them, and what is recorded of it."""
+        if not self.used:
+            return [], self._offers.state
+        handled, draws = self.handled, self._draws
         withdraws = any(
             lumen.flush_through is FlushThrough.WITHDRAW
             for plan in self._plans()
             if (lumen := self._in(plan)) is not None
         )
-        if placed and withdraws:
-            # Whether a start finds a lock to draw out depends on the idle flushes before it.
-            handled, draws = self._handled([flush.at for flush in placed])
+        # Whether a start finds a lock to draw out depends on the idle flushes before it.
+        idle = [flush.at for flush in placed] if withdraws else []
+        if idle or self.beyond != self.end:
+            handled, draws = self._handled(idle, self.end)
         asides = [touch for dose in self._connected if not dose.reckoned for touch in self._aside(dose)]
-        found = [*handled, *asides, *draws, *self._idle(placed)]
-        if self._away:
-            found = [self._in_hospital(touch) for touch in found]
-        if not self.told:
-            return found
-        self.state = self._recorded(found)
-        return [self._offered(self._still_open(touch)) for touch in found]
+        idles = self._idle(
+            (flush, reason)
+            for flush, reason in zip(placed, reasons, strict=True)
+            if flush.at <= self.end or flush.answer is not None
+        )
+        return self._offers.last_pass([*handled, *asides, *draws, *idles], list(self._flush_facts.values()))
 
     # What the lumen is used for
 
@@ -151,19 +154,12 @@ class _Lumen:
         return self._writer.aside(dose)
 
     def _asks_at(self, at: Instant) -> tuple[Ask, ...]:
-        if not self._blocked and not self._problems and not self.happened.needle_out:
-            return ()
-        blocks = [Ask(why, since=begin) for begin, end, why in self._blocked if begin <= at < end]
-        troubles = [
-            Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if begin <= at < end
-        ]
-        out = [Ask(AskWhy.NEEDLE_OUT, since=begin) for begin, end in self.happened.needle_out if begin <= at < end]
-        return (*blocks, *troubles, *out)
+        return self._offers.asks_at(at)
 
     # The touches that its doses need
 
-    def _handled(self, idle: Sequence[Instant]) -> tuple[list[Touch], list[Touch]]:
-        """Return the touches of the doses that are reckoned with, and those of the recorded draws, in order."""
+    def _handled(self, idle: Sequence[Instant], end: Instant) -> tuple[list[Touch], list[Touch]]:
+        """Return the touches, up to an end, of the doses that are reckoned with and of the recorded draws, in order."""
         meetings: dict[Instant, Meeting] = defaultdict(Meeting)
         infusing: list[tuple[Instant, Instant]] = []
         self._busy: list[tuple[Instant, Instant]] = []
@@ -177,13 +173,13 @@ class _Lumen:
             if not dose.reckoned:
                 continue
             starts.append(dose.start)
-            if dose.start >= self.end and dose.started is None:
+            if dose.start >= end and dose.started is None:
                 continue  # it only says whether what ends just before it is locked
             meetings[dose.start].starts.append(dose)
             if dose.end is not None and self._order(dose).given_as is not GivenAs.PUSH:
                 meetings[dose.end].ends.append(dose)
             told = self.happened.doses.get((dose.order, dose.key))
-            for at, bag in bag_changes(self.in_force, dose, told.bags if told else (), self.end):
+            for at, bag in bag_changes(self.in_force, dose, told.bags if told else (), end):
                 meetings[at].bags.append(bag)
         self._busy = merged(self._busy)
         self._writer = TouchWriter(
@@ -220,7 +216,6 @@ class _Lumen:
         """Give each recorded flush to the touch that it belongs to; leave the others in ``self._besides``."""
         self._besides: list[Recorded] = []
         self._flush_facts = {fact.key: fact for fact in distinct(self.happened.flushes.get(self.name, ()), self._plan)}
-        self._entered = {fact.happened: fact.entered for fact in self._flush_facts.values()}
         drawn = self.happened.draws.get(self.name, ())
         if not self._flush_facts and not drawn and not self.happened.orders:
             return handled, []
@@ -253,7 +248,18 @@ class _Lumen:
             return touch
         return replace(touch, outstanding=True, asks=self._asks_at(touch.at))
 
-    # The idle flushes between them
+    # What the idle flushes between them depend on
+
+    def use(self) -> LumenUse:
+        """Return how the lumen is used, and since when that is known."""
+        closed = [(begin, end) for begin, end, _ in self._offers.blocked]
+        return LumenUse(
+            coming=sorted(self._coming(), key=lambda touch: touch.at),
+            taken=[*self._taken(), *(span for ends in (*closed, *self._away) for span in told_spans(*ends))],
+            recorded=self._besides,
+            skipped=[fact.planned_for or fact.happened for fact in self.happened.skipped.get(self.name, ())],
+            limits=self._limits(),
+        )
 
     def _limits(self) -> list[Limits]:
         found = []
@@ -264,63 +270,92 @@ class _Lumen:
                 continue
             # What a first plan states, and what a revision states that takes effect later, was flushed before it.
             stated = lumen.last_flushed.instant if stretch.new_revision else None
-            limit, margin = stretch.plan.idle_limit(lumen), stretch.plan.protocol.planning_margin
+            rules = placing_of(stretch.plan, lumen), limit_of(stretch.plan, lumen)
             cuts = [at for at in self.happened.exchanged if begins <= at < ends]
             for first, last in zip([begins, *cuts], [*cuts, ends], strict=True):
                 afresh = first in cuts
                 if afresh:
                     stated = lumen.last_flushed.instant if describes(stretch, first) else None
                 if first < last or afresh:
-                    found.append(Limits(first, last, limit, margin, stated, afresh))
+                    found.append(Limits(first, last, *rules, stated, afresh))
                 stated = None
         return found
 
-    def _placed(self, limits: Sequence[Limits], handled: Sequence[Touch], draws: Sequence[Touch]) -> list[Placed]:
-        flushed = [
-            Flushed(touch.flushed or touch.at, self._was_due(touch), _known(touch), self._known_since(touch))
-            for touch in (*handled, *draws)
-            if touch.counts and (touch.starts or do.flushes(touch.steps)) and not self._left_to_others(touch)
-        ]
-        closed = [(begin, end) for begin, end, _ in self._blocked]
-        use = LumenUse(
-            taken=merged([*self._busy, *closed, *self._away]),
-            flushed=sorted(flushed, key=lambda touch: touch.at),
-            recorded=self._besides,
-            retracted=self._retracted(),
-            skipped=[fact.planned_for or fact.happened for fact in self.happened.skipped.get(self.name, ())],
-        )
-        placed = place_idle_flushes(use, limits, quiet=self.quiet)
-        if self.beyond == self.end:
-            return placed
-        return [flush for flush in placed if flush.at <= self.end or flush.answer is not None]
+    def _coming(self) -> Iterator[Coming]:
+        """Yield the touches as they stand, and as they were believed to come before something moved them."""
+        for touch in (*self.handled, *self._draws):
+            flushes = touch.counts and bool(touch.starts or do.flushes(touch.steps))
+            since, until, at = self._since(touch), ENDLESS, touch.flushed or touch.at
+            if self._offers.left_to_others(touch):
+                until = max(since, *(begin for begin, end in self._away if begin <= touch.at < end))
+            if touch.flushed is not None and at > touch.at:
+                yield Coming(touch.at, flushes, since=since, until=at)  # it was still to be flushed
+                since = max(since, at)
+            for about in _about(touch):
+                yield Coming(at, flushes, about, _recorded(touch), since, until)
+        for dose, found in self._believed():
+            for at, since, until in instants(found, self.name, lambda version: version.start):
+                if until != ENDLESS and self._usable(at):
+                    yield Coming(at, True, ("start", dose.order, dose.key), since=since, until=until)
+            for at, since, until in instants(found, self.name, lambda version: version.end):
+                if until != ENDLESS and at != ENDLESS and self._order(dose).given_as is not GivenAs.PUSH:
+                    yield Coming(at, True, ("end", dose.order, dose.key), since=since, until=until)
+            yield from self._grid_of_bags(dose)
 
-    def _was_due(self, touch: Touch) -> Instant:
-        """Return until when the flushes before a touch were planned: its own time, unless it was planned elsewhere."""
-        own = all(touch.plan.orders[dose.order].lumen == self.name for dose in (*touch.starts, *touch.ends))
-        return min(touch.planned, touch.at) if own else touch.at
+    def _grid_of_bags(self, dose: Dose) -> Iterator[Coming]:
+        """Yield when bags were to be changed before the first change was recorded, from which the next ones count."""
+        told = self.happened.doses.get((dose.order, dose.key))
+        every = self._order(dose).bag_every
+        if told is None or not told.bags or every is None or dose.lumen != self.name:
+            return
+        for at in range(dose.start + every, min(self.end, dose.end or self.end), every):
+            yield Coming(Instant(at), False, until=min(told.bags))
 
-    def _known_since(self, touch: Touch) -> Instant:
-        """Return when what is recorded of a touch was last entered; long ago where nothing is."""
-        if touch.outcome is None:
-            return NEVER
-        doses = (self.happened.doses.get((dose.order, dose.key)) for dose in (*touch.starts, *touch.ends))
-        flush = self._entered.get(touch.flushed or touch.at, NEVER)
-        return max([*(told.last_entered for told in doses if told is not None), flush])
+    def _taken(self) -> Iterator[Taken]:
+        """Yield when something runs, as it stands and as it was believed."""
+        for dose in self._running():
+            since = NEVER
+            if _in_question(dose):
+                since = versions(dose, self._ordered_for(dose))[-1].since
+            for begin, end in _spans(dose):
+                yield Taken(begin, end, since)
+        for _dose, found in self._believed():
+            for version in found:
+                if version.lumen == self.name and version.until != ENDLESS and self._usable(version.start):
+                    yield Taken(version.start, version.end, version.since, version.until)
 
-    def _retracted(self) -> list[tuple[Instant, Instant]]:
-        """Return when touches were due that a fact has put off or called off, each with the moment of that fact."""
-        return [
-            span
-            for found in self.actual.connected.values()
-            for dose in found
-            if dose.put_off and self._order(dose).lumen == self.name
-            for span in dose.put_off
-        ]
+    def _believed(self) -> Iterator[tuple[Dose, list[Version]]]:
+        """Yield the doses that a fact or a question has touched, with what was believed of them."""
+        for found in self.actual.connected.values() if self.told else ():
+            for dose in found:
+                if _in_question(dose) and self.name in (dose.lumen, self._ordered_for(dose)):
+                    yield dose, versions(dose, self._ordered_for(dose))
 
-    def _idle(self, placed: Sequence[Placed]) -> list[Touch]:
+    def _ordered_for(self, dose: Dose) -> str:
+        return self._plan(dose.due).orders[dose.order].lumen
+
+    def _since(self, touch: Touch) -> Instant:
+        """Return since when it is known that a touch comes when it comes."""
+        found = [NEVER]
+        for dose in touch.starts:
+            if _in_question(dose):
+                believed = versions(dose, self._ordered_for(dose))
+                found.append(instants(believed, self.name, lambda version: version.start)[-1][1])
+        for dose in touch.ends:
+            if _in_question(dose):
+                believed = versions(dose, self._ordered_for(dose))
+                found.append(instants(believed, self.name, lambda version: version.end)[-1][1])
+        for dose in touch.bags:
+            told = self.happened.doses.get((dose.order, dose.key))
+            found += [at for at in (told.bags if told else ()) if at <= touch.at]
+        if touch.kind is TouchKind.DRAW:
+            found.append(touch.at)
+        return max(found)
+
+    def _idle(self, placed: Iterable[tuple[Placed, Reason]]) -> list[Touch]:
         touches = []
         day, count = None, 0
-        for flush in placed:
+        for flush, reason in placed:
             if flush.planned is not None:
                 on = local(flush.planned, self._plan(flush.planned).course.zone).date()
                 day, count = on, count + 1 if on == day else 1
@@ -328,10 +363,10 @@ class _Lumen:
             else:
                 assert flush.answer is not None, "a flush that was not planned was recorded"
                 uid = self.names.of("flush", self.name, flush.answer.key)
-            touches.append(self._idle_touch(flush, uid))
+            touches.append(self._idle_touch(flush, uid, reason))
         return touches
 
-    def _idle_touch(self, flush: Placed, uid: str) -> Touch:
+    def _idle_touch(self, flush: Placed, uid: str, reason: Reason) -> Touch:
         plan = self._plan(flush.at)
         lumen = plan.lumens[self.name]
         outcome = Outcome.SKIPPED if flush.skipped else Outcome.DONE if flush.answer else None
@@ -344,86 +379,12 @@ class _Lumen:
             self.name,
             flush.at,
             steps,
-            flush.reason,
+            reason,
             plan,
             planned=flush.at if flush.planned is None else flush.planned,
             asks=() if outcome else self._asks_at(flush.at),
             outcome=outcome,
         )
-
-    # What is recorded
-
-    def _in_hospital(self, touch: Touch) -> Touch:
-        """Leave a touch that falls into a stay elsewhere to those who look after the line there (S14)."""
-        if self._left_to_others(touch):
-            return replace(touch, outcome=Outcome.HELD, steps=(), asks=())
-        return touch
-
-    def _offered(self, touch: Touch) -> Touch:
-        """Take the steps from what a line that is out does not need any more (R19)."""
-        removed = self.happened.removed
-        if removed is None or (touch.at < removed and not touch.outstanding):
-            return touch
-        if touch.outcome is not None and not touch.outstanding:
-            return touch
-        return replace(touch, steps=())
-
-    def _left_to_others(self, touch: Touch) -> bool:
-        return touch.outcome is None and within(self._away, touch.at)
-
-    def _recorded(self, touches: Sequence[Touch]) -> LumenState:
-        facts = [*self._flush_facts.values()]
-        counted = [fact.happened for fact in facts if starts_limit(fact, self._plan(fact.happened), self.name)]
-        here = [
-            touch
-            for touch in touches
-            if touch.outcome is Outcome.DONE and all(dose.state is not DoseState.ELSEWHERE for dose in touch.starts)
-        ]
-        started = [touch.at for touch in here if any(dose.started is not None for dose in touch.starts)]
-        bags = [touch.at for touch in here if touch.bags and do.flushes(touch.steps)]
-        used = [touch.flushed or touch.at for touch in here]
-        return replace(
-            self.state,
-            last_flush=max([*counted, *started, *bags], default=None),
-            last_touch=max([*used, *(fact.happened for fact in facts)], default=None),
-        )
-
-    def _still_open(self, touch: Touch) -> Touch:
-        """Mark what was planned before something came in its way and is not recorded: it is not to be done now.
-
-        What was overtaken since, or is over for a household that does not record, stays as it is.
-        """
-        if touch.outcome is not None and not touch.outstanding:
-            return touch
-        last = self.state.last_touch
-        if last is not None and last > touch.at:
-            return touch
-
-        def meets(begin: Instant, end: Instant) -> bool:
-            # What is older than a limit is history, and waits for its record only.
-            recent = begin - touch.at <= touch.plan.idle_limit(touch.plan.lumens[self.name])
-            return end == ENDLESS and touch.at < begin and recent
-
-        asks = [Ask(why, since=begin) for begin, end, why in self._blocked if meets(begin, end)]
-        asks += [
-            Ask(AskWhy.PROBLEM, since=begin, sign=sign) for begin, end, sign in self._problems if meets(begin, end)
-        ]
-        asks += [Ask(AskWhy.HELD, since=begin) for begin, end in self._away if meets(begin, end)]
-        asks += [Ask(AskWhy.NEEDLE_OUT, since=begin) for begin, end in self.happened.needle_out if meets(begin, end)]
-        for dose in touch.starts:
-            if dose.state is DoseState.UNRECORDED:
-                held = [span for span in self.happened.held(dose.order) if span not in self._away]
-                asks += [Ask(AskWhy.HELD, since=begin, other=dose.order) for begin, end in held if meets(begin, end)]
-        asks = [ask for ask in asks if ask not in touch.asks]
-        if not asks:
-            return touch
-        offered = not any(ask.why in BLOCKS for ask in asks)
-        return replace(touch, asks=(*touch.asks, *asks), steps=touch.steps if offered else ())
-
-
-def _known(touch: Touch) -> bool:
-    """Say whether the flush of a touch is recorded."""
-    return touch.outcome is Outcome.DONE and not touch.outstanding and bool(touch.steps)
 
 
 def _spans(dose: Dose) -> list[tuple[Instant, Instant]]:
@@ -437,3 +398,20 @@ def _spans(dose: Dose) -> list[tuple[Instant, Instant]]:
     if left < right or not dose.pauses:
         spans.append((left, right))
     return spans
+
+
+def _recorded(touch: Touch) -> bool:
+    """Say whether the flush of a touch is recorded."""
+    return touch.outcome is Outcome.DONE and not touch.outstanding and bool(touch.steps)
+
+
+def _in_question(dose: Dose) -> bool:
+    """Say whether a dose was ever believed to be something else than it is."""
+    return bool(dose.moved or dose.asks or dose.put_off or dose.started or dose.finished) or not dose.reckoned
+
+
+def _about(touch: Touch) -> list[tuple[str, ...]]:
+    """Name what a touch is, by each of its doses."""
+    starts = [("start", dose.order, dose.key) for dose in touch.starts]
+    ends = [("end", dose.order, dose.key) for dose in touch.ends]
+    return [*starts, *ends] or [()]

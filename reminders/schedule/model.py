@@ -155,6 +155,12 @@ class Why(Enum):
     BAG = "the bag's planned change"
     DRAW = "blood was drawn"
     LIMIT = "the idle limit"
+    JOINED = "another touch comes then anyway"
+    TOGETHER = "another lumen must be flushed then"
+    PREFERRED = "it is a preferred clock time"
+    BEFORE_TOUCH = "later it would stand too near the next touch of its lumen"
+    DAY_TOTAL = "the day after has no room for it"
+    SETTLED = "it was planned so before, and nothing forces it to move"
     BEFORE_QUIET = "the idle limit would fall into the quiet hours"
     FORCED_QUIET = "every way to keep the idle limit puts a flush into these quiet hours"
     PASSED = "the idle limit had passed"
@@ -165,7 +171,8 @@ class Why(Enum):
 @dataclass(frozen=True, slots=True)
 class Reason:
     """The reason for a touch. For idle flushes: the flush that the limit counts from and whether it is recorded, or was
-    left out because somebody said so; the last moment that the limit allows; and the time that was avoided, if any."""
+    left out because somebody said so; the last moment that the limit allows; the time that was avoided, if any; and the
+    other lumen on whose account it stands where it stands."""
 
     why: Why
     last_flush: Instant | None = None
@@ -173,6 +180,7 @@ class Reason:
     avoided: Instant | None = None
     last_recorded: bool = False
     last_skipped: bool = False
+    lumen: str = ""
 
 
 class Outcome(Enum):

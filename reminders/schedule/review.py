@@ -11,10 +11,10 @@ from itertools import pairwise
 from reminders.findings import Finding
 from reminders.plan.order import FlushThrough, GivenAs
 from reminders.schedule.counts import daily_totals
+from reminders.schedule.limits import limit_of, limit_words
 from reminders.schedule.model import Dose, Schedule, Touch, Why
 from reminders.schedule.order_review import review_order, times, timing_key, when
 from reminders.schedule.steps import flushed_after
-from reminders.times import Instant
 from reminders.units import Measure, number, span
 
 
@@ -71,15 +71,15 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
         elif (ended := _ended(touch, schedule)) and not flushed_after(touch.steps, plan):
             bare[ended[0].order].append(touch)
     for name, lumen in plan.lumens.items():
-        limit = plan.idle_limit(lumen)
-        deadline = Instant(lumen.last_flushed.instant + limit)
+        limit = limit_words(plan.idle_limit(lumen))
+        deadline = limit_of(plan, lumen).last_chance(lumen.last_flushed.instant)
         watched = lumen.in_use and lumen.flush_through is not FlushThrough.NURSE
         if not watched or deadline >= schedule.start or _in_use_before(schedule, name):
             continue
         yield Finding(
             code="limit-passed",
             message=f"The {lumen.label} lumen was last flushed {when(schedule, lumen.last_flushed.instant)}; its limit of "
-            f"{span(limit)} passed at {when(schedule, deadline)}, before the plan starts. Its first flush is due at once.",
+            f"{limit} passed at {when(schedule, deadline)}, before the plan starts. Its first flush is due at once.",
             expected="a flush within the limit before the plan starts",
             mend="Make sure when it was last flushed; ask the nurse before it is used.",
             places=(("lumen", name, "last_flushed"), ("plan", "start")),
@@ -89,7 +89,7 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
         limit_key = ("lumen", name, "idle_limit") if lumen.idle_limit is not None else ("line", "idle_limit")
         yield Finding(
             code="night-forced",
-            message=f"The {lumen.label} lumen's limit of {span(plan.idle_limit(lumen))} forces a session into the "
+            message=f"The {lumen.label} lumen's limit of {limit_words(plan.idle_limit(lumen))} forces a session into the "
             f"quiet hours {times(len(touches))}, first at {when(schedule, touches[0].at)}.",
             expected="a limit that reaches across the quiet hours, or other quiet hours",
             mend="Nothing needs to be mended; if the nights are a burden, ask the nurse or prescriber.",

@@ -9,6 +9,7 @@ from reminders.plan.order import FlushThrough, GivenAs
 from reminders.record.facts import Fact
 from reminders.schedule import steps as do
 from reminders.schedule.identity import Identities
+from reminders.schedule.limits import placing_of
 from reminders.schedule.model import (
     BLOCKS,
     NEVER,
@@ -242,9 +243,8 @@ class TouchWriter:
     def _joins(self, plan: Plan, idle_from: Instant, at: Instant) -> bool:
         following = self._next_start(at)
         # A lock may only be left out where no idle flush, which would set one, falls into the gap.
-        lumen = plan.lumens[self._name]
-        joining = min(plan.protocol.joining_time, plan.idle_limit(lumen) - plan.protocol.planning_margin)
-        return following != NEVER and following - idle_from <= joining
+        chance = placing_of(plan, plan.lumens[self._name]).last_chance(idle_from)
+        return following != NEVER and following <= min(chance, idle_from + plan.protocol.joining_time)
 
     def _next_start(self, at: Instant) -> Instant:
         index = bisect_right(self._starts, at)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from reminders.event_words import ask_lines, marked
 from reminders.record.facts import Sign
 from reminders.schedule.happened import within
+from reminders.schedule.limits import limit_of, limit_words
 from reminders.schedule.model import (
     ENDLESS,
     Dose,
@@ -76,7 +77,7 @@ def _of_lumen(name: str, schedule: Schedule, now: Instant) -> Iterator[str]:
             "The limit of {limit} has passed: the last flush that is known was {since}, so by {deadline}. Was it flushed "
             "since? Then record it. Not sure? Ask {now}."
         ).format(
-            limit=span(plan.idle_limit(lumen)),
+            limit=limit_words(plan.idle_limit(lumen)),
             since=clock_beside(plan, since, day),
             deadline=clock_beside(plan, deadline, day),
             now=call_words(plan.contacts["now"]),
@@ -232,7 +233,7 @@ def _limit_passed(name: str, schedule: Schedule, now: Instant) -> tuple[Instant,
     if within(closed, now):
         return None
     since = max(lumen.last_flushed.instant, state.last_flush or lumen.last_flushed.instant)
-    deadline = Instant(since + plan.idle_limit(lumen))
+    deadline = limit_of(plan, lumen).last_chance(since)
     waits = any(
         touch.lumen == name and touch.at <= now and status(touch, schedule, now) not in (Status.DONE, Status.LATE)
         for touch in schedule.touches

@@ -5,6 +5,7 @@ import io
 import json
 from typing import Any
 
+from reminders.plan.keys import PerDay
 from reminders.plan.model import Plan
 from reminders.schedule.identity import Identities
 from reminders.times import Instant, utc
@@ -193,7 +194,7 @@ def _gap(gap: Gap | None, plan: Plan) -> dict[str, Any] | None:
         "from": _moment(gap.begins, plan),
         "to": _moment(gap.ends, plan),
         "minutes": gap.length,
-        "limit": gap.limit,
+        "limit": gap.limit.value if isinstance(gap.limit, PerDay) else gap.limit,
     }
 
 

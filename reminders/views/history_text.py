@@ -7,6 +7,7 @@ from itertools import groupby
 
 from reminders.plan.model import Plan
 from reminders.record.facts import Kind
+from reminders.schedule.limits import limit_words
 from reminders.schedule.model import ENDLESS, Status
 from reminders.times import Instant
 from reminders.units import number, span
@@ -135,7 +136,7 @@ def _over(gap: Gap, idle: LumenIdle, plan: Plan) -> str:
         lumen=lumen_words(plan, idle.lumen),
         length=span(gap.length),
         span=_from_to(gap, plan),
-        limit=span(gap.limit or 0),
+        limit=limit_words(gap.limit or 0),
         closed=_closed(gap, idle, plan),
     )
 
@@ -218,9 +219,9 @@ def _longest(template: str, gap: Gap | None, plan: Plan) -> str:
     if gap.limit is None:
         said += "; " + _("no routine flush is planned into it")
     elif gap.exceeded:
-        said += "; " + _("OVER the limit of {limit}").format(limit=span(gap.limit))
+        said += "; " + _("OVER the limit of {limit}").format(limit=limit_words(gap.limit))
     else:
-        said += "; " + _("within the limit of {limit}").format(limit=span(gap.limit))
+        said += "; " + _("within the limit of {limit}").format(limit=limit_words(gap.limit))
     return template.format(gap=said)
 
 

@@ -6,9 +6,11 @@ The limit counts from flush to flush (R8): a start touch counts as a flush, and 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from reminders.plan.keys import IdleLimit
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import FlushThrough, GivenAs
 from reminders.record.facts import Kind, Record
+from reminders.schedule.limits import limit_of
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Outcome, Schedule, Spans, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS, flushes
 from reminders.times import Instant, merged
@@ -18,23 +20,19 @@ from reminders.times import Instant, merged
 class Gap:
     """An idle time: from a flush to the last idle moment before the next one.
 
-    ``limit``, in minutes, is the one that it broke, else the one in force at its end; None where no routine flush is
+    ``limit`` is the one that it broke (``exceeded``), else the one in force at its end; None where no routine flush is
     planned into the lumen.
     """
 
     begins: Instant
     ends: Instant
-    limit: int | None
+    limit: IdleLimit | None
+    exceeded: bool
 
     @property
     def length(self) -> int:
         """Return how long it lasted, in minutes."""
         return self.ends - self.begins
-
-    @property
-    def exceeded(self) -> bool:
-        """Say whether it was longer than its limit."""
-        return self.limit is not None and self.length > self.limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,22 +192,22 @@ def _gaps(
         following = min([following, *(cut for cut in cuts if cut > at)])
         ends = next((begin for begin, end in running if begin < following <= end), following)
         if ends > at:
-            found.append(Gap(at, ends, _limit(schedule, name, at, ends)))
+            found.append(Gap(at, ends, *_limit(schedule, name, at, ends)))
     return found
 
 
-def _limit(schedule: Schedule, name: str, begins: Instant, ends: Instant) -> int | None:
-    """Return the first limit that an idle time broke, else the one in force at its end."""
-    limit = None
+def _limit(schedule: Schedule, name: str, begins: Instant, ends: Instant) -> tuple[IdleLimit | None, bool]:
+    """Return the first limit that an idle time broke, else the one in force at its end, and whether it broke it."""
+    limit: IdleLimit | None = None
     for first, last, plan in _stretches(schedule):
         lumen = plan.lumens.get(name)
         if last <= begins or first >= ends or lumen is None:
             continue
         routine = lumen.in_use and lumen.flush_through is not FlushThrough.NURSE
         limit = plan.idle_limit(lumen) if routine else None
-        if limit is not None and min(ends, last) - begins > limit:
-            break
-    return limit
+        if routine and limit_of(plan, lumen).last_chance(begins) < min(ends, last):
+            return limit, True
+    return limit, False
 
 
 def _stretches(schedule: Schedule) -> Iterator[tuple[Instant, Instant, Plan]]:

@@ -33,7 +33,11 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "note": _("note"),
     },
     "zone_change": {"at": _("moment"), "zone": _("zone")},
-    "household": {"quiet_hours": _("quiet hours"), "preferred_flush_times": _("preferred flush times"), "settled_ahead": _("settled ahead")},
+    "household": {
+        "quiet_hours": _("quiet hours"),
+        "preferred_flush_times": _("preferred flush times"),
+        "settled_ahead": _("settled ahead"),
+    },
     "line": {
         "kind": _("kind"),
         "valved": _("whether it has a valve"),

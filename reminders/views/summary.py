@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from reminders.schedule.counts import daily_totals, supplies
+from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Schedule, TouchKind, Why
 from reminders.times import DAY, Instant, ZoneTimeline
-from reminders.units import number, span
+from reminders.units import number
 from reminders.words import moment_words
 
 
@@ -91,7 +92,7 @@ def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
         forced = [touch for touch in schedule.touches if touch.lumen == name and touch.reason.why is Why.FORCED_QUIET]
         if forced:
             lines.append(
-                f"  forced by the {lumen.label} lumen's limit of {span(schedule.plan.idle_limit(lumen))}: "
+                f"  forced by the {lumen.label} lumen's limit of {limit_words(schedule.plan.idle_limit(lumen))}: "
                 f"{len(forced)}, first {moment_words(clock.local(forced[0].at))}"
             )
     return lines

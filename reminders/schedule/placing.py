@@ -1,0 +1,243 @@
+"""The question of where idle flushes go (R11), as a few lists of instants, and the time line that the search sweeps.
+
+A lumen is cut into *segments*: stretches in which it is idle, from one touch that flushes it to the next. In a segment
+a flush is needed if the next touch comes later than the limit of the last flush allows. Only a few instants matter:
+see :mod:`reminders.schedule.sweep` for which, and why they suffice.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import pairwise
+
+from reminders.schedule.limits import Rule
+from reminders.schedule.model import ENDLESS, NEVER, Spans
+from reminders.times import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Idle time of one lumen from ``begins`` up to ``ends``; a flush may stand in it, at its end no longer.
+
+    ``opens``: since when the lumen is idle, from when on what is overdue can be made good. ``rule`` says by when a flush
+    is placed, if one is needed; ``enough``, which is the same unless somebody's few minutes are to be borne with, whether
+    one is. ``flushed``: a touch flushes the lumen at its end. ``touched``: the next touch of the lumen from its end on.
+    """
+
+    begins: Instant
+    ends: Instant
+    opens: Instant
+    rule: Rule
+    enough: Rule
+    flushed: bool
+    touched: Instant
+
+    def last_chance(self, flushed: Instant) -> Instant:
+        """Return the last minute for a flush after the one at ``flushed``; ENDLESS if none is needed in this segment."""
+        if flushed == NEVER:
+            return self.opens
+        if self.enough.last_chance(flushed) >= self.ends:
+            return ENDLESS
+        return max(self.rule.last_chance(flushed), self.opens)
+
+    def after(self, flushed: Instant) -> Instant:
+        """Return a last flush as the search remembers it: ENDLESS where nothing is needed until a touch flushes again."""
+        return ENDLESS if self.flushed and self.last_chance(flushed) == ENDLESS else flushed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lane:
+    """One lumen as the search sees it.
+
+    ``segments`` in order; ``flushes``: the instants at which other touches flush it; ``last`` is its last flush before the question begins, NEVER if nobody knows. ``forgets``: from
+    these instants on, what was flushed before does not count. ``amounts``: what one idle flush adds to each daily total.
+    """
+
+    segments: Sequence[Segment]
+    flushes: Sequence[Instant]
+    last: Instant
+    forgets: Sequence[Instant] = ()
+    amounts: tuple[Fraction, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Where do idle flushes go from ``begins`` up to ``ends``?
+
+    ``lanes`` in the plan's order; ``joined``: instants that are sessions anyway, at which a flush interrupts nobody;
+    ``quiet``: the quiet hours; ``preferred``: instants that suit, None if the plan states none; ``least``: minutes
+    between an idle flush and the next touch of its lumen; ``worth``: flushes that one saved session is worth.
+    ``rooms``: for each day that some total limits, its beginning and what is left for idle flushes. ``known``: up to
+    then nothing is chosen, and only what has to be flushed is: nobody can act before they know.
+    """
+
+    begins: Instant
+    ends: Instant
+    lanes: Sequence[Lane]
+    joined: Sequence[Instant]
+    quiet: Spans
+    preferred: Sequence[Instant] | None
+    least: int
+    worth: int
+    rooms: Sequence[tuple[Instant, tuple[Fraction, ...]]] = ()
+    known: Instant = NEVER
+
+
+@dataclass(frozen=True, slots=True)
+class Flush:
+    """An idle flush of the lane with this index."""
+
+    at: Instant
+    lane: int
+
+
+@dataclass(slots=True)
+class Stop:
+    """An instant at which the sweep stops, whatever it has chosen, and how things stand from then to the next one.
+
+    ``joined``: somebody is up anyway. ``quiet``: quiet hours until the next stop. ``eve_of``: this is the last minute
+    before quiet hours that end then. ``preferred``: it suits. ``closing``: lanes whose last minute for a flush this is,
+    if the least time to their next touch is to be kept. ``last_of_day``: a day that some total limits ends after it.
+    ``flushed`` and ``forgets``: lanes that a touch flushes, or that are another line now. ``open``: the lanes in which a
+    flush may stand, each with its segment; ``settled``: those that are in use, and will be flushed when that ends.
+    """
+
+    at: Instant
+    joined: bool = False
+    quiet: bool = False
+    eve_of: Instant = NEVER
+    preferred: bool = False
+    last_of_day: bool = False
+    closing: list[int] = field(default_factory=list)
+    flushed: list[int] = field(default_factory=list)
+    forgets: list[int] = field(default_factory=list)
+    settled: list[int] = field(default_factory=list)
+    open: list[tuple[int, Segment]] = field(default_factory=list)
+
+
+def segments(
+    stretches: Sequence[tuple[Instant, Instant, Rule]],
+    taken: Spans,
+    flushes: Sequence[Instant],
+    touches: Sequence[Instant],
+) -> list[Segment]:
+    """Return the segments of a lumen.
+
+    ``stretches`` are those in which a rule holds, in order; ``taken`` those in which no flush may stand, merged;
+    ``touches`` the instants of its touches, and ``flushes`` of those that flush it, in order.
+    """
+    found: list[Segment] = []
+    for begins, ends, rule in stretches:
+        left = begins
+        index = bisect_right(taken, (begins, ENDLESS)) - 1
+        for begin, finish in [*taken[max(0, index) :], (ends, ends)]:
+            if finish <= left and begin < ends:
+                continue
+            right = min(begin, ends)
+            if right > left:
+                found += _between(left, right, rule, (flushes, touches))
+            left = max(left, finish)
+            if left >= ends:
+                break
+    return found
+
+
+def _between(
+    left: Instant, right: Instant, rule: Rule, handled: tuple[Sequence[Instant], Sequence[Instant]]
+) -> list[Segment]:
+    flushes, touches = handled
+    inner = flushes[bisect_right(flushes, left) : bisect_left(flushes, right)]
+    edges = [left, *inner, right]
+    found = []
+    for begin, end in pairwise(edges):
+        following = bisect_left(touches, end)
+        touched = touches[following] if following < len(touches) else ENDLESS
+        place = bisect_left(flushes, end)
+        flushed = place < len(flushes) and flushes[place] == end
+        found.append(Segment(begin, end, left, rule, rule, flushed, touched))
+    return found
+
+
+def stops(question: Question, *, chains: bool) -> list[Stop]:
+    """Return the stops of a question, in order; the first is at its beginning, the last at its end.
+
+    ``chains``: two idle flushes of one lumen keep the least time too, so that a flush may have to stand a multiple of it
+    before another stop.
+    """
+    begins, ends = question.begins, question.ends
+    made: dict[Instant, Stop] = {}
+
+    def stop(at: Instant) -> Stop:
+        found = made.get(at)
+        if found is None:
+            found = made[at] = Stop(at)
+        return found
+
+    stop(begins)
+    stop(ends)
+    for at in question.joined[bisect_left(question.joined, begins) : bisect_right(question.joined, ends)]:
+        stop(at).joined = True
+    for begin, end in question.quiet:
+        if end <= begins or begin > ends:
+            continue
+        if begin > begins:
+            stop(Instant(begin - 1)).eve_of = end
+            stop(begin)
+        if end <= ends:
+            stop(end)
+    for at in question.preferred or ():
+        if begins <= at < ends:
+            stop(at).preferred = True
+    for day, _room in question.rooms:
+        if begins < day <= ends:
+            stop(Instant(day - 1)).last_of_day = True
+            stop(day)
+    for index, lane in enumerate(question.lanes):
+        for segment in lane.segments:
+            if segment.ends < begins or segment.begins > ends:
+                continue
+            for at in (segment.begins, segment.ends):
+                if begins <= at <= ends:
+                    stop(at)
+            if question.least and segment.touched != ENDLESS:
+                closing = Instant(segment.touched - question.least)
+                if max(begins, segment.begins) <= closing < min(ends, segment.ends):
+                    stop(closing).closing.append(index)
+        for at in lane.flushes[bisect_left(lane.flushes, begins) : bisect_right(lane.flushes, ends)]:
+            stop(at).flushed.append(index)
+        for at in lane.forgets:
+            if begins <= at <= ends:
+                stop(at).forgets.append(index)
+    if chains:
+        for at in sorted(made):
+            for links in range(1, len(question.lanes) + 1):
+                before = Instant(at - links * question.least)
+                if before > begins:
+                    stop(before)
+    found = [made[at] for at in sorted(made)]
+    _open(found, question)
+    return found
+
+
+def _open(found: list[Stop], question: Question) -> None:
+    """Tell each stop which lanes are open from it to the next one, which need nothing, and whether it is quiet there."""
+    at = [stop.at for stop in found]
+    for begin, end in question.quiet:
+        for stop in found[bisect_left(at, begin) : bisect_left(at, end)]:
+            stop.quiet = True
+    for index, lane in enumerate(question.lanes):
+        done = 0
+        for segment in [*lane.segments, None]:
+            first = len(found) if segment is None else bisect_left(at, segment.begins)
+            # Whatever was flushed before does not matter where a touch flushes the lumen before it is idle again.
+            next_flush = bisect_right(lane.flushes, found[done].at) if done < len(found) else len(lane.flushes)
+            again = lane.flushes[next_flush] if next_flush < len(lane.flushes) else ENDLESS
+            if segment is None or again <= segment.begins:
+                for stop in found[done:first]:
+                    stop.settled.append(index)
+            if segment is None:
+                break
+            done = max(first, bisect_left(at, segment.ends))
+            for stop in found[first:done]:
+                stop.open.append((index, segment))

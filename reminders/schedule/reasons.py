@@ -1,0 +1,138 @@
+"""Why each idle flush stands where it stands (R12): its deadline, what it was joined to, or what it avoided."""
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from reminders.schedule.beliefs import Limits, LumenUse
+from reminders.schedule.idle import Placed, Terms
+from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
+from reminders.times import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class _Flush:
+    """A flush that the limit counts from."""
+
+    at: Instant
+    recorded: bool
+    skipped: bool = False
+
+
+class Reasons:
+    """Explains the idle flushes of all lumens; ``names`` are the lumens' names, in the order of the uses."""
+
+    def __init__(
+        self, names: Sequence[str], uses: Sequence[LumenUse], placed: Sequence[Sequence[Placed]], terms: Terms
+    ) -> None:
+        """Take the lumens' use and where their flushes were placed."""
+        self._names, self._uses, self._placed, self._terms = names, uses, placed, terms
+        self._quiet_from = [begin for begin, _ in terms.quiet]
+        self._preferred = frozenset(terms.preferred or ())
+        self._touched: dict[Instant, int] = {}
+        for index, use in enumerate(uses):
+            for touch in use.coming:
+                if touch.until == ENDLESS:
+                    self._touched.setdefault(touch.at, index)
+        self._flushed = [self._flushes(index) for index in range(len(uses))]
+        self._at = [[flush.at for flush in found] for found in self._flushed]
+        # Of each planned moment, the lumens flushed then, each with the instant before which its last flush lies.
+        self._together: dict[Instant, dict[int, Instant]] = {}
+        for index, found in enumerate(placed):
+            for flush in found:
+                if flush.planned is not None:
+                    self._together.setdefault(flush.planned, {})[index] = min(flush.planned, flush.at)
+
+    def of(self, index: int) -> list[Reason]:
+        """Return the reasons for the idle flushes of one lumen, in order."""
+        return [self._reason(index, flush) for flush in self._placed[index]]
+
+    def _flushes(self, index: int) -> list[_Flush]:
+        """Return the flushes of a lumen in order, those that were left out among them."""
+        use = self._uses[index]
+        found = [_Flush(touch.at, touch.recorded) for touch in use.coming if touch.flushes and touch.until == ENDLESS]
+        found += [
+            _Flush(flush.at, flush.answer is not None, flush.skipped)
+            for flush in self._placed[index]
+            if flush.answer is None or flush.answer.counts
+        ]
+        found += [_Flush(stretch.begins_with, True) for stretch in use.limits if stretch.begins_with is not None]
+        return sorted(found, key=lambda flush: flush.at)
+
+    def _reason(self, index: int, flush: Placed) -> Reason:
+        at = flush.planned
+        if at is None:
+            return Reason(Why.RECORDED)
+        limits = self._limits(index, at)
+        last = self._last(index, min(at, flush.at), limits)
+        if last is None or limits is None:
+            return Reason(Why.UNKNOWN, None, at)
+        left_out = last.skipped
+        while last is not None and last.skipped:
+            last = self._last(index, last.at, limits)
+        if last is None:
+            return Reason(Why.UNKNOWN, None, at)
+        deadline = limits.limit.last_chance(last.at)
+        reason = self._why(index, at, limits, Reason(Why.LIMIT, last.at, deadline))
+        return replace(reason, last_recorded=last.recorded and not left_out, last_skipped=left_out)
+
+    def _limits(self, index: int, at: Instant) -> Limits | None:
+        """Return the limit in force for a lumen at an instant."""
+        found = [stretch for stretch in self._uses[index].limits if stretch.begins <= at]
+        return found[-1] if found else None
+
+    def _last(self, index: int, at: Instant, limits: Limits | None) -> _Flush | None:
+        """Return the last flush before an instant, unless the line was exchanged since."""
+        place = bisect_right(self._at[index], Instant(at - 1)) - 1
+        found = self._flushed[index][place] if place >= 0 else None
+        if found is not None and limits is not None and limits.afresh and found.at <= limits.begins:
+            return None if limits.begins_with is None else _Flush(limits.begins_with, True)
+        return found
+
+    def _chance(self, index: int, at: Instant) -> Instant:
+        """Return the last minute at which a lumen's flush at an instant could have been placed."""
+        limits = self._limits(index, at)
+        last = self._last(index, self._together[at][index], limits)
+        return at if last is None or limits is None else limits.placing.last_chance(last.at)
+
+    def _why(self, index: int, at: Instant, limits: Limits, reason: Reason) -> Reason:
+        """Say what holds a flush where it stands: the first that applies."""
+        assert reason.deadline is not None, "the reason is about a limit"
+        chance = self._chance(index, at)
+        if at > reason.deadline:
+            return replace(reason, why=Why.PASSED)
+        if at in self._touched:
+            return replace(reason, why=Why.JOINED, lumen=self._names[self._touched[at]])
+        forcing = self._forcing(at)
+        if self._quiet_until(at) != NEVER:
+            lumen = "" if index in forcing or not forcing else self._names[forcing[0]]
+            return replace(reason, why=Why.FORCED_QUIET, lumen=lumen)
+        if chance <= at:
+            return reason
+        asleep = self._quiet_until(Instant(at + 1))
+        if asleep != NEVER:
+            return replace(reason, why=Why.BEFORE_QUIET, avoided=chance if chance < asleep else None)
+        if at in self._preferred:
+            return replace(reason, why=Why.PREFERRED)
+        if forcing:
+            return replace(reason, why=Why.TOGETHER, lumen=self._names[forcing[0]])
+        following = self._next(index, at)
+        if following == at + self._terms.least:
+            return replace(reason, why=Why.BEFORE_TOUCH, avoided=following)
+        if any(day == at + 1 for day, _ in self._terms.rooms):
+            return replace(reason, why=Why.DAY_TOTAL)
+        return replace(reason, why=Why.SETTLED)
+
+    def _forcing(self, at: Instant) -> list[int]:
+        """Return the lumens flushed at an instant that could not have waited any longer."""
+        return [other for other in self._together.get(at, ()) if self._chance(other, at) <= at]
+
+    def _next(self, index: int, at: Instant) -> Instant:
+        """Return the next touch of a lumen, idle flushes among them."""
+        place = bisect_right(self._at[index], at)
+        return self._at[index][place] if place < len(self._at[index]) else ENDLESS
+
+    def _quiet_until(self, at: Instant) -> Instant:
+        """Return when the quiet hours end in which an instant lies; NEVER outside them."""
+        place = bisect_right(self._quiet_from, at) - 1
+        return self._terms.quiet[place][1] if place >= 0 and at < self._terms.quiet[place][1] else NEVER
