@@ -96,7 +96,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "spacing-differs": (N, "a clock change lengthens or shortens a spacing"),
     "nurse-only-lumen": (N, "a lumen into which no routine flush is planned"),
     "dose-by-hand": (N, "an order as needed: nothing is scheduled"),
-    "preferred-times": (N, "preferred flush times are kept, and not yet used for placing"),
+    "would-help": (N, "a change that only the prescriber can make would save sessions"),
 }
 """Every code with its severity and meaning. Codes are stable: others may rely on them."""
 

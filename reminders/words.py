@@ -10,11 +10,11 @@ from datetime import date, datetime
 from gettext import NullTranslations
 
 from reminders.plan.durations import duration
+from reminders.plan.keys import PerDay
 from reminders.plan.model import Contact, FluidKind, Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.record.facts import Sign
 from reminders.schedule.counts import items_of
-from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
 from reminders.times import Instant
 from reminders.units import number, span
@@ -214,24 +214,49 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         return _("It was recorded.")
     if reason.last_flush is None or reason.deadline is None:
         return _("Nobody has said when this lumen was last flushed: due at once. Ask the nurse first.")
-    limit = limit_words(plan.idle_limit(plan.lumens[touch.lumen]))
     counted = _("the flush of {last}") if reason.last_recorded else _("the flush planned for {last}")
-    said = _("At most {limit} after {counted}, so by {deadline}.").format(
-        limit=limit,
-        counted=counted.format(last=moment_words(plan.clock.local(reason.last_flush))),
-        deadline=moment_words(plan.clock.local(reason.deadline)),
-    )
-    if reason.last_skipped:
-        return _("{said} The flush before this one was left out, because somebody said so.").format(said=said)
-    if reason.why is Why.BEFORE_QUIET and reason.avoided is not None:
-        return _("{said} Without the quiet hours it would stand at {avoided}.").format(
-            said=said, avoided=clock_beside(plan, reason.avoided, plan.clock.local(touch.at).date())
+    counted = counted.format(last=moment_words(plan.clock.local(reason.last_flush)))
+    deadline = moment_words(plan.clock.local(reason.deadline))
+    limit = plan.idle_limit(plan.lumens[touch.lumen])
+    if isinstance(limit, PerDay):
+        said = _("Once each calendar day: after {counted} by {deadline}.").format(counted=counted, deadline=deadline)
+    else:
+        said = _("At most {limit} after {counted}, so by {deadline}.").format(
+            limit=span(limit), counted=counted, deadline=deadline
         )
+    if reason.last_skipped:
+        said = _("{said} The flush before this one was left out, because somebody said so.").format(said=said)
+    held = _held_words(touch, plan)
+    return f"{said} {held}" if held else said
+
+
+def _held_words(touch: Touch, plan: Plan) -> str:
+    """Say what holds an idle flush where it stands, besides its limit; nothing where it is the limit alone."""
+    reason = touch.reason
+    avoided = reason.avoided
+    near = "" if avoided is None else clock_beside(plan, avoided, plan.clock.local(touch.at).date())
+    lumen = plan.lumens[reason.lumen].label if reason.lumen else ""
+    if reason.why is Why.JOINED and reason.lumen != touch.lumen:
+        return _("It joins what is done with the {lumen} lumen at that time.").format(lumen=lumen)
+    if reason.why is Why.BEFORE_QUIET:
+        before = _("It stands before the quiet hours.")
+        return before if avoided is None else _("Without the quiet hours it would stand at {at}.").format(at=near)
     if reason.why is Why.FORCED_QUIET:
-        return _("{said} Every way to keep this limit puts a flush into these quiet hours.").format(said=said)
-    if reason.why is Why.PASSED:
-        return _("{said} That has passed: due at once. Ask the nurse first.").format(said=said)
-    return said
+        if reason.lumen:
+            return _("The {lumen} lumen must be flushed in these quiet hours, and this one with it.").format(
+                lumen=lumen
+            )
+        return _("Every way to keep the limits puts a flush into these quiet hours.")
+    if reason.why is Why.TOGETHER:
+        return _("The {lumen} lumen must be flushed then, and this one with it.").format(lumen=lumen)
+    if reason.why is Why.BEFORE_TOUCH:
+        return _("Later it would come too near to the next touch of this lumen, {at}.").format(at=near)
+    return {
+        Why.PASSED: _("That has passed: due at once. Ask the nurse first."),
+        Why.PREFERRED: _("It stands at one of the preferred times."),
+        Why.DAY_TOTAL: _("The limits of the next day leave no room for it."),
+        Why.SETTLED: _("It stays where it was planned before."),
+    }.get(reason.why, "")
 
 
 def sign_words(sign: Sign) -> str:

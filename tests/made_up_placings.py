@@ -10,13 +10,14 @@ next touch or totals of a day, near to where they begin to bind.
 
 import random
 import sys
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import TypeVar
 
-from simulation import Values, Wanted, minutes, minutes_of, zone_rules
+from simulation import WEEKDAYS, Values, Wanted, minutes_of, zone_rules
 from strategies import DAY, bare_order, bare_plan, clock_changes, stated, toml_text
 
 T = TypeVar("T")
@@ -51,6 +52,7 @@ class Family:
     intervals: Sequence[int]
     bags: Sequence[int]
     quiet: Sequence[Sequence[str]]
+    most: int
 
 
 COMPRESSED = Family(
@@ -63,6 +65,7 @@ COMPRESSED = Family(
     intervals=(45, 60, 90, 95, 120, 143, 180, 240, 300, 400),
     bags=(20, 45, 60, 90),
     quiet=(),  # drawn near the plan's own hours
+    most=30,
 )
 
 REAL_SIZE = Family(
@@ -86,6 +89,7 @@ REAL_SIZE = Family(
         ["00:00-06:00"],
         [],
     ),
+    most=80,
 )
 
 FAMILIES = {family.name: family for family in (COMPRESSED, REAL_SIZE)}
@@ -101,7 +105,11 @@ class _Maker:
         self.chance, self.family = chance, family
         self.zone = self.one(ZONES)
         self.rules = zone_rules(self.zone)
-        self.length = self.one(family.lengths)
+        margin = self.one(family.margins)
+        self.limits = [self.one(family.limits) for _ in range(self.one([1, 2, 2, 2, 3, 3]))]
+        self.reaches = [limit - margin for limit in self.limits]
+        # Of more flushes than this the solver takes minutes to prove the least.
+        self.length = min(self.one(family.lengths), int(family.most / sum(1 / reach for reach in self.reaches)))
         changes = [change for change in clock_changes(self.zone) if change.at < minutes_of_year(2028)]
         self.change = self.one(changes).at if changes and self.maybe(0.8) else None
         if self.change is None:
@@ -110,7 +118,7 @@ class _Maker:
             self.start = self.change - self.between(0, self.length)
         self.end = self.start + self.length
         self.plan = bare_plan(self.zone, self.start, self.end)
-        self.head()
+        self.head(margin)
         self.lumens()
         if self.maybe(0.2):
             self.journey()
@@ -118,8 +126,9 @@ class _Maker:
             if lumen.get("in_use", True):
                 self.orders(name)
         if self.maybe(0.2):
-            self.plan["plan"]["line_removal"] = self.plan["plan"].pop("end")
-            self.without_doseless()
+            self.removal()
+        if self.maybe(0.4):
+            self.totals()
 
     def one(self, options: Sequence[T]) -> T:
         return self.chance.choice(options)
@@ -132,17 +141,17 @@ class _Maker:
 
     # The plan but for its orders
 
-    def head(self) -> None:
+    def head(self, margin: int) -> None:
         protocol, line = self.plan["protocol"], self.plan["line"]
         self.plan["household"]["quiet_hours"] = self.quiet()
-        line["idle_limit"] = self.limit()
+        line["idle_limit"] = f"{self.limits[0]} min"
         line["lock"] = self.one(["saline", "heparin"])
         protocol["joining_time"] = self.one(["0 min", "15 min", "30 min", "1 h"])
-        protocol["planning_margin"] = f"{self.one(self.family.margins)} min"
+        protocol["planning_margin"] = f"{margin} min"
         protocol["saved_session_worth"] = self.one([0, 0, 1, 1, 2, 2, 3, 5, 1000, 1000, 1000])
-
-    def limit(self) -> str:
-        return f"{self.one(self.family.limits)} min"
+        most = min(self.reaches) // 2
+        least = min(most, self.one([most, 0, *self.family.least, *self.family.least]))
+        protocol["least_time_to_next_touch"] = f"{least} min"
 
     def quiet(self) -> list[str]:
         """Return quiet hours; those of a compressed plan begin somewhere within it, often near the clock change."""
@@ -158,16 +167,12 @@ class _Maker:
         return found
 
     def lumens(self) -> None:
-        plan = self.plan
-        plan["lumen"] = {}
-        for name in NAMES[: self.one([1, 2, 2, 2, 3, 3])]:
-            lumen: Values = {"label": name}
-            if self.maybe(0.7):
-                lumen["idle_limit"] = self.limit()
-            reach = minutes(lumen.get("idle_limit", plan["line"]["idle_limit"]))
-            reach -= minutes(plan["protocol"]["planning_margin"])
-            back = self.between(0, reach) if self.maybe(0.9) else self.between(reach, 2 * reach)
-            lumen["last_flushed"] = stated(self.zone, self.start - back)
+        self.plan["lumen"] = {}
+        for name, limit, reach in zip(NAMES, self.limits, self.reaches, strict=False):
+            back = self.between(0, reach) if self.maybe(0.95) else self.between(reach, 2 * reach)
+            lumen: Values = {"label": name, "last_flushed": stated(self.zone, self.start - back)}
+            if limit != self.limits[0]:
+                lumen["idle_limit"] = f"{limit} min"
             if self.maybe(0.2):
                 lumen["flush_volume"] = self.one(["3 mL", "5 mL", "20 mL"])
             if self.maybe(0.2):
@@ -176,35 +181,42 @@ class _Maker:
                 lumen["flush_through"] = "nurse only"
             elif self.maybe(0.03):
                 lumen["in_use"] = False
-            plan["lumen"][name] = lumen
-        reaches = [self.reach(name) for name in plan["lumen"]]
-        least = [min(reaches), min(reaches) - 1, min(reaches) // 2, *self.family.least, *self.family.least]
-        plan["protocol"]["least_time_to_next_touch"] = f"{min(self.one(least), *reaches)} min"
-        if self.maybe(0.4):
-            self.totals()
-
-    def reach(self, lumen: str) -> int:
-        limit = minutes(self.plan["lumen"][lumen].get("idle_limit", self.plan["line"]["idle_limit"]))
-        return limit - minutes(self.plan["protocol"]["planning_margin"])
+            self.plan["lumen"][name] = lumen
 
     def totals(self) -> None:
-        """State a total of a day that lies not far from what the limits alone need."""
-        flushes = sum(min(DAY, self.length) // self.reach(name) for name in self.plan["lumen"])
-        flushes = max(2, flushes + self.between(-2, 3))
-        kind = self.one(["flushed", "sodium", "heparin"])
-        if kind == "flushed":
-            self.plan["daily_limits"] = {"flushed": f"{12 * flushes} mL"}
-        elif kind == "sodium":
-            self.plan["daily_limits"] = {"sodium": f"{2 * flushes} mmol"}
-        else:
-            self.plan["daily_limits"] = {"heparin": f"{30 * flushes} units"}
+        """State a total of a day that lies not far above what the doses and the limits need, or below it."""
+        wanted = Wanted(self.plan)
+        by_day: Counter[date] = Counter()
+        for name in self.plan["lumen"]:
+            for at, meeting in wanted.meetings(name).items():
+                steps = wanted.touch_steps(name, meeting, False, bool(meeting.ends))[0]
+                by_day[wanted.rules_at(at).wall(at).date()] += sum(step["action"] == "flush" for step in steps) + 1
+        needed = sum(min(DAY, self.length) // reach + 1 for reach in self.reaches)
+        room = self.between(needed // 2, needed + 1)
+        pushed = max(by_day.values(), default=0) + room
+        self.plan["daily_limits"] = self.one(
+            [
+                {"flushed": f"{11 * pushed} mL"},
+                {"sodium": f"{2 * pushed} mmol"},
+                {"heparin": f"{30 * pushed} units"},
+            ]
+        )
 
     def journey(self) -> None:
         instants = sorted({self.between(self.start + 1, self.end - 1) for _ in range(self.one([1, 1, 2]))})
         zones = [*ZONES, "Asia/Kathmandu", "Pacific/Auckland", "Pacific/Honolulu"]
-        changes = [{"at": stated(self.zone, instant), "zone": self.one(zones)} for instant in instants]
+        changes = []
+        zone = self.zone
+        for instant in instants:
+            zone = self.one([other for other in zones if other != zone])
+            changes.append({"at": stated(self.zone, instant), "zone": zone})
         head = self.plan.pop("plan")
         self.plan = {"plan": head, "zone_change": changes, **self.plan}
+
+    def removal(self) -> None:
+        """Take the line out at the plan's end."""
+        head = self.plan["plan"]
+        head["line_removal"] = head.pop("end")
 
     # Orders
 
@@ -253,7 +265,8 @@ class _Maker:
             duration=self.dose(),
         )
         if self.family is REAL_SIZE and self.maybe(0.2):
-            order["weekdays"] = self.chance.sample(["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"], 4)
+            days = {WEEKDAYS[walls[0].weekday()], *self.chance.sample(WEEKDAYS, 4)}
+            order["weekdays"] = sorted(days, key=WEEKDAYS.index)
         if self.maybe(0.3):
             order["clock"] = "local"
         return self.varied(order)
@@ -312,12 +325,6 @@ class _Maker:
             order["bag_every"] = f"{self.one(self.family.bags)} min"
             order["bag_flush"] = self.one([["saline"], []])
         return order
-
-    def without_doseless(self) -> None:
-        """Take out what has no dose any more."""
-        wanted = Wanted(self.plan)
-        for name in [name for name in self.plan["order"] if not wanted.doses(name)]:
-            del self.plan["order"][name]
 
 
 def minutes_of_year(year: int) -> int:

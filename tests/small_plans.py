@@ -29,6 +29,7 @@ start = "2026-06-01 08:00"
 end = "2026-06-08 08:00"
 handling_time = "15 min"
 [household]
+settled_ahead = "0 min"
 [line]
 kind = "PICC"
 valved = false

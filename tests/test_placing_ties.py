@@ -188,6 +188,7 @@ class Maker:
     def edits(self) -> str:
         """Return the plan."""
         reaches = [self.within(self.size.reach) for _ in range(self.size.lumens)]
+        self.shortest = min(reaches)
         self.margin = max(self.within(self.size.margin), 30 - min(reaches))  # no plan may state a limit below 30 min
         self.length = round(max(reaches) * self.chance.uniform(*self.size.reaches))
         self.lines += ["[plan]", f'start = "{moment(START)}"', f'end = "{moment(START + self.length)}"']
@@ -214,7 +215,7 @@ class Maker:
         self.lines += [
             "[protocol]",
             f'planning_margin = "{self.margin} min"',
-            f'least_time_to_next_touch = "{self.one(0, 0, 2, 4, 7)} min"',
+            f'least_time_to_next_touch = "{self.one(0, 0, self.within((0, self.shortest // 2)), self.shortest // 2)} min"',
             f"saved_session_worth = {self.one(0, 1, 2, 1000, 1000)}",
             f'joining_time = "{self.one(0, 0, 5)} min"',
         ]
@@ -249,7 +250,10 @@ class Maker:
     def doses(self, name: str) -> None:
         """Add an order with one dose or more, which do not overlap."""
         pushed = self.maybe(0.15)
-        duration = self.within((1, 12)) if pushed or self.maybe(0.9) else self.within((15, 35))
+        if pushed:
+            duration = self.within((1, min(self.shortest, 15)))  # the handling time
+        else:
+            duration = self.within((1, 12)) if self.maybe(0.9) else self.within((15, 35))
         begins = [START + self.within((0, self.length - 1))]
         while self.maybe(0.5):
             begins.append(begins[-1] + duration + self.within((0, 12)))

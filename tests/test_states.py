@@ -39,6 +39,10 @@ clock_times = ["09:00"]
 first_dose = "2026-06-01 09:00"
 last_day = 2026-06-05
 duration = "60 min"
+[order.b]
+lumen = "blue"
+moments = ["2026-06-01 18:30"]
+duration = "60 min"
 [order.c]
 lumen = "green"
 continuous = true
@@ -54,7 +58,8 @@ first_dose = "2026-06-01 09:00"
 last_day = 2026-06-05
 duration = "5 min"
 """
-"""Red: a dose from 09:00 to 10:00. Blue: no order, flushed at 07:00, by 07:30 at the latest. Green: a continuous
+"""Red: a dose from 09:00 to 10:00. Blue: after a dose of the
+evening before, flushed at 07:00, by 07:30 at the latest. Green: a continuous
 infusion, its bag changed at 09:00. White: a push at 09:00. Doses are on time from 08:00 to 10:00, cut off at 13:00."""
 
 RED = {"dose": "order=a dose=2026-06-02T09:00", "lumen": "lumen=red", "held": "order=a"}

@@ -186,33 +186,49 @@ def test_w12_in_spring_the_shorter_night_lets_the_other_lumen_join_the_finish() 
 # Quiet hours
 
 
+RED = """
+[lumen.red]
+idle_limit = "8 h"
+last_flushed = "2026-06-01 08:00"
+"""
+BLUE = """
+[lumen.blue]
+last_flushed = "2026-06-01 08:00"
+"""
 FORCED = """
 [plan]
 start = "2026-06-01 08:00"
 end = "2026-06-02 12:00"
 [household]
 quiet_hours = ["22:00-07:00"]
-[lumen.blue]
-last_flushed = "2026-06-01 08:00"
-[lumen.red]
-idle_limit = "8 h"
-last_flushed = "2026-06-01 08:00"
 """
 
 
-def test_a_limit_shorter_than_the_night_forces_one_session_and_the_other_lumen_joins_it() -> None:
-    """Given limits of 8 h and 12 h and a night of 9 h, then the red lumen wakes the household once, and is named.
+@pytest.mark.parametrize(
+    ("lumens", "red", "blue"),
+    [
+        pytest.param(RED + BLUE, ["16:00", "00:00", "08:00"], ["16:00", "00:00"], id="red-stands-first"),
+        pytest.param(BLUE + RED, ["16:00", "20:00", "04:00"], ["20:00", "04:00"], id="blue-stands-first"),
+    ],
+)
+def test_a_limit_shorter_than_the_night_forces_one_session_and_is_named(
+    lumens: str, red: list[str], blue: list[str]
+) -> None:
+    """Given limits of 8 h and 12 h and a night of 9 h, then red wakes the household once, blue joins, red is named.
 
-    Red: 28 h take 3 flushes at least (4 * 8 = 32), by 16:00, by 00:00 and by 08:00; before 22:00 and from 07:00 on is 9 h
-    apart, so one of them is at night. Blue: 28 h take 2 (3 * 12 = 36), the second from 00:00 (12:00 - 12 h) on. In red's
-    sessions that is 16:00, and then, by 04:00, 00:00.
+    Red: 28 h take 3 flushes at least (4 * 8 = 32); before 22:00 and from 07:00 on is 9 h apart, so one is at night. Blue:
+    28 h take 2 (3 * 12 = 36), the first by hour 12, the second from hour 16 on and by 12 h after the first. Three sessions
+    do for both, and blue leaves one out. The third: hours 8, 16, 24 for red, 8, 16 for blue, together 72. The second:
+    the third comes by hour 20, so 8, 16, 20 and 8, 20, again 72. The first: the second comes by hour 12, the third by 20,
+    so 8, 12, 20 and 12, 20, and 72 once more. Red is latest (48) in the first case, blue (32) in the last.
     """
-    plan = schedule(FORCED)
-    assert flushes(plan, "red") == ["06-01 16:00 CDT", "06-02 00:00 CDT", "06-02 08:00 CDT"]
-    assert flushes(plan, "blue") == ["06-01 16:00 CDT", "06-02 00:00 CDT"]
+    plan = schedule(FORCED + lumens)
+    assert [each[6:11] for each in flushes(plan, "red")] == red
+    assert [each[6:11] for each in flushes(plan, "blue")] == blue
+    night = next(at for at in idle(plan) if z("2026-06-02 03:00") <= at < z("2026-06-02 12:00"))
     forced = [touch for touch in plan.touches if touch.reason.why is Why.FORCED_QUIET]
-    assert ("red", z("2026-06-02 05:00")) in [(touch.lumen, touch.at) for touch in forced]
-    (told,) = [finding for finding in of_code(FORCED, "night-forced") if "red" in finding.message]
+    assert ("red", night) in [(touch.lumen, touch.at) for touch in forced]
+    (told,) = [finding for finding in of_code(FORCED + lumens, "night-forced") if "red" in finding.message]
     assert told.places[0] == ("lumen", "red", "idle_limit")
     assert "8 h" in told.message
     assert_nothing_near_is_better(plan)
@@ -479,6 +495,64 @@ def test_margin_and_least_time_bound_where_a_flush_may_stand(margin: str, least:
         """
     )
     assert [shown(at, plan)[11:16] for at in idle(plan)] == wanted
+    assert_nothing_near_is_better(plan)
+
+
+@pytest.mark.parametrize(
+    ("least", "wanted"),
+    [
+        ("0 min", "06-02 07:10 CDT"),
+        ("20 min", "06-02 07:10 CDT"),
+        ("21 min", "06-02 07:09 CDT"),
+        ("30 min", "06-02 07:00 CDT"),
+        ("31 min", "06-01 21:59 CDT"),
+    ],
+)
+def test_what_is_too_near_to_the_dose_and_would_be_at_night_goes_into_the_evening(least: str, wanted: str) -> None:
+    """Given a flush at 19:10 and a dose at 07:30, then one flush stands from 19:30 to 07:10, and the least time decides.
+
+    With 30 min it stands by 07:00, which is not at night any more; with a minute more by 06:59, which is. Before the night
+    the last minute is 21:59.
+    """
+    plan = schedule(
+        f"""
+        [plan]
+        start = "2026-06-01 19:30"
+        end = "2026-06-02 08:00"
+        [household]
+        quiet_hours = ["22:00-07:00"]
+        [protocol]
+        least_time_to_next_touch = "{least}"
+        [lumen.red]
+        last_flushed = "2026-06-01 19:10"
+        [order.dose]
+        moments = ["2026-06-02 07:30"]
+        duration = "30 min"
+        """
+    )
+    assert flushes(plan, "red") == [wanted]
+    assert_nothing_near_is_better(plan)
+
+
+def test_after_a_push_the_limit_counts_from_its_start_even_right_behind_an_infusion() -> None:
+    """Given an infusion from 09:00 to 09:30 and a push of 5 min at 09:30, then the next flush is due by 21:30."""
+    plan = schedule(
+        """
+        [plan]
+        start = "2026-06-01 08:00"
+        end = "2026-06-02 08:00"
+        [lumen.red]
+        last_flushed = "2026-06-01 07:00"
+        [order.dose]
+        moments = ["2026-06-01 09:00"]
+        duration = "30 min"
+        [order.pushed]
+        moments = ["2026-06-01 09:30"]
+        given_as = "push"
+        duration = "5 min"
+        """
+    )
+    assert flushes(plan, "red") == ["06-01 21:30 CDT"]
     assert_nothing_near_is_better(plan)
 
 

@@ -27,7 +27,10 @@ from reminders.commands.shared import (
 from reminders.files import FileError, read_file
 from reminders.findings import Severity
 from reminders.plan.model import Reveals
+from reminders.record.facts import EMPTY
+from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies as count_supplies
+from reminders.schedule.plain import place_plainly
 from reminders.views.findings_text import finding_text, tally
 
 # The calendar library takes longer to load than a plan to check, so views are imported by the commands that need them.
@@ -52,7 +55,8 @@ def check(plan: Path, now: str | None) -> None:
         sys.exit(FAILED)
     from reminders.views.summary import summary
 
-    click.echo("\n" + summary(result.schedule, moment_of(now)), nl=False)
+    plain = compile_schedule(result.schedule.plan, EMPTY, moment_of(now), place=place_plainly)
+    click.echo("\n" + summary(result.schedule, moment_of(now), plain), nl=False)
 
 
 @click.command(name="compile")

@@ -5,7 +5,7 @@ touches that its doses need; then the idle flushes that keep it within its limit
 """
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from typing import NamedTuple
@@ -15,10 +15,11 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Record
 from reminders.schedule.actual import Actual, actual_doses
 from reminders.schedule.asks import with_asks
+from reminders.schedule.beliefs import LumenUse
 from reminders.schedule.doses import not_over
 from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
-from reminders.schedule.idle import Planned, place_idle_flushes
+from reminders.schedule.idle import Placed, Planned, Terms, place_idle_flushes
 from reminders.schedule.in_force import BEGINNING, Stretch, stretches
 from reminders.schedule.lumens import LumenPlan
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
@@ -27,12 +28,18 @@ from reminders.schedule.terms import amounts_of, blocks_of, terms_of
 from reminders.times import DAY, Instant, instant_of, local, spans_of
 from reminders.zones import release
 
+Placing = Callable[[Sequence[LumenUse], Terms, Mapping[Instant, Instant], Planned | None], Sequence[Sequence[Placed]]]
+"""Where the idle flushes of all lumens go."""
 
-def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence[Plan] = ()) -> Schedule:
+
+def compile_schedule(
+    plan: Plan, record: Record, now: Instant, earlier: Sequence[Plan] = (), place: Placing = place_idle_flushes
+) -> Schedule:
     """Return the schedule of a plan whose findings hold no error, as the record has it.
 
     ``earlier`` are the revisions that were in use before this one: what lies before its ``takes_effect`` is what they
-    say. ``now`` moves nothing but the end of open-ended therapy (R14).
+    say. ``now`` moves nothing but the end of open-ended therapy (R14). ``place`` says where idle flushes go; it is another
+    one only to compare with.
 
     Raises:
         TooManyDosesError: an order has more doses than anyone means.
@@ -42,8 +49,9 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     happened = Happened(record, plans.at)
     start = plans.revisions[0].course.start.instant
     end, rolling = _end(plans.last, now)
-    if happened.removed is not None and happened.removed < end:
-        end, rolling = max(start, happened.removed), False
+    removed = happened.removed if happened.removed is not None and happened.removed < end else None
+    if removed is not None:
+        end, rolling = max(start, removed), False
     # Flushes are planned in blocks beyond an end that rolls on, so that the end itself moves none of them.
     blocks = blocks_of(plans.last, start, end) if rolling else []
     beyond = blocks[-1][1] if blocks else end
@@ -64,13 +72,13 @@ def compile_schedule(plan: Plan, record: Record, now: Instant, earlier: Sequence
     lumens = [LumenPlan(in_force, name, actual, happened, names, (start, end, beyond)) for name in plans.lumens]
     used = [lumen for lumen in lumens if lumen.used]
     uses = [replace(lumen.use(), amounts=amounts_of(plans.last, lumen.name)) for lumen in used]
-    begins, before = _before_revision(plans, record, now, [lumen.name for lumen in used])
+    begins, before = _planned_before(plans, record, now, [lumen.name for lumen in used], removed)
     handled = [touch for lumen in used for touch in lumen.handled]
     terms = terms_of(plans.last, (max(start, begins), beyond), quiet, handled, blocks)
     entered: dict[Instant, Instant] = {}
     for fact in record.standing:
         entered[fact.happened] = max(fact.entered, entered.get(fact.happened, fact.entered))
-    placed = place_idle_flushes(uses, terms, entered, before)
+    placed = place(uses, terms, entered, before)
     reasons = Reasons([lumen.name for lumen in used], uses, placed, terms)
     touches: list[Touch] = []
     states = {lumen.name: lumen.state for lumen in lumens}
@@ -119,16 +127,21 @@ class Plans:
         return list(self.last.lumens)
 
 
-def _before_revision(
-    plans: Plans, record: Record, now: Instant, lumens: Sequence[str]
+def _planned_before(
+    plans: Plans, record: Record, now: Instant, lumens: Sequence[str], removed: Instant | None
 ) -> tuple[Instant, Planned | None]:
-    """Return when the last revision takes effect, and which flushes the ones before it had planned."""
+    """Return until when earlier schedules say where the flushes are, and where that is; None where there are none.
+
+    Up to the moment at which a revision takes effect, or the line is removed, flushes were planned without it.
+    """
     revisions = list({id(plan): plan for plan in plans.revisions}.values())
-    if len(revisions) == 1:
+    if removed is None and len(revisions) == 1:
         return BEGINNING, None
-    begins = revisions[-1].course.takes_effect.instant
-    told = Record(tuple(fact for fact in record.standing if fact.happened < begins))
-    earlier = compile_schedule(revisions[-2], told, now, revisions[:-2])
+    begins = revisions[-1].course.takes_effect.instant if removed is None else removed
+    told = [fact for fact in record.standing if fact.happened < begins]
+    if removed is None:
+        revisions = revisions[:-1]
+    earlier = compile_schedule(revisions[-1], Record(tuple(told)), now, revisions[:-1])
     planned = [
         (touch.planned, lumens.index(touch.lumen))
         for touch in earlier.touches

@@ -21,7 +21,6 @@ from reminders.units import Measure, number, span
 def review(schedule: Schedule) -> list[Finding]:
     """Return every finding that a compiled schedule gives rise to."""
     found = [*_overlaps(schedule), *_lumens(schedule), *_margins(schedule), *_totals(schedule)]
-    found += _preferred_times(schedule)
     for order in schedule.plan.orders.values():
         found += review_order(schedule, order)
     return found
@@ -66,7 +65,7 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
     forced: dict[str, list[Touch]] = defaultdict(list)
     bare: dict[str, list[Touch]] = defaultdict(list)
     for touch in schedule.touches:
-        if touch.reason.why is Why.FORCED_QUIET:
+        if touch.reason.why is Why.FORCED_QUIET and not touch.reason.lumen:
             forced[touch.lumen].append(touch)
         elif (ended := _ended(touch, schedule)) and not flushed_after(touch.steps, plan):
             bare[ended[0].order].append(touch)
@@ -170,13 +169,3 @@ def _totals(schedule: Schedule) -> Iterator[Finding]:
                 mend="Ask the prescriber or pharmacist; they decide what changes.",
                 places=(("daily_limits", name),),
             )
-
-
-def _preferred_times(schedule: Schedule) -> Iterator[Finding]:
-    if schedule.plan.household.preferred_flush_times:
-        yield Finding(
-            code="preferred-times",
-            message="Preferred flush times are kept in the plan and not yet used for placing flushes.",
-            expected="flushes as late as the limit allows, or just before the quiet hours",
-            places=(("household", "preferred_flush_times"),),
-        )

@@ -15,12 +15,12 @@ from reminders.plan.read import Reading
 from reminders.record.facts import Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies
+from reminders.schedule.figures import figures
 from reminders.schedule.model import DROPPED, ENDLESS, Dose, Schedule
 from reminders.times import DAY, Instant
 from reminders.units import span
 from reminders.views.event_changes import EventChange, PumpChange, by_day, days_words, event_changes, pump_changes
 from reminders.views.plan_changes import PlanChange, plan_changes
-from reminders.views.summary import figures
 from reminders.words import CATALOGUE, call_words, drug_words, moment_words, run_words
 
 _ = CATALOGUE.gettext

@@ -1,68 +1,23 @@
 """One screen about a schedule: sessions, nights, supplies of a week, daily totals."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 
 from reminders.schedule.counts import daily_totals, supplies
+from reminders.schedule.figures import figures
 from reminders.schedule.limits import limit_words
-from reminders.schedule.model import Schedule, TouchKind, Why
+from reminders.schedule.model import Schedule, Why
 from reminders.times import DAY, Instant, ZoneTimeline
 from reminders.units import number
 from reminders.words import moment_words
 
 
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """How often a schedule interrupts a household.
+def summary(schedule: Schedule, now: Instant, plain: Schedule) -> str:
+    """Return the summary as plain text with a final newline; its week is the first one, or the next from ``now``.
 
-    A session is all touches at one instant. ``idle_sessions`` consist of idle flushes only; ``night`` counts sessions
-    in quiet hours, ``night_idle`` those of them that consist of idle flushes only.
+    ``plain`` is the schedule to compare with: each lumen flushed whenever its own limit has run out.
     """
-
-    touches: int
-    idle_flushes: int
-    sessions: int
-    idle_sessions: int
-    night: int
-    night_idle: int
-
-
-def figures(schedule: Schedule) -> Figures:
-    """Count a schedule's touches and sessions."""
-    sessions: dict[Instant, bool] = {}
-    idle_flushes = 0
-    for touch in schedule.touches:
-        idle = touch.kind is TouchKind.IDLE_FLUSH
-        idle_flushes += idle
-        sessions[touch.at] = sessions.get(touch.at, True) and idle
-    asleep = _within(sessions, schedule.quiet)
-    return Figures(
-        touches=len(schedule.touches),
-        idle_flushes=idle_flushes,
-        sessions=len(sessions),
-        idle_sessions=sum(sessions.values()),
-        night=len(asleep),
-        night_idle=sum(sessions[at] for at in asleep),
-    )
-
-
-def _within(instants: Iterable[Instant], spans: Iterable[tuple[Instant, Instant]]) -> list[Instant]:
-    remaining = iter(spans)
-    begin, end = next(remaining, (None, None))
-    found = []
-    for at in sorted(instants):
-        while end is not None and at >= end:
-            begin, end = next(remaining, (None, None))
-        if begin is not None and at >= begin:
-            found.append(at)
-    return found
-
-
-def summary(schedule: Schedule, now: Instant) -> str:
-    """Return the summary as plain text with a final newline; its week is the first one, or the next from ``now``."""
     plan, clock = schedule.plan, schedule.plan.clock
-    counted = figures(schedule)
+    counted, compared = figures(schedule), figures(plain)
     days = (schedule.end - schedule.start) / DAY
     until = "rolling on, now to" if schedule.rolling else "to"
     lines = [
@@ -71,17 +26,18 @@ def summary(schedule: Schedule, now: Instant) -> str:
         f"Home zone {plan.course.zone.key}, zone data {schedule.zone_data}; {len(plan.lumens)} "
         f"lumen{'' if len(plan.lumens) == 1 else 's'}, {len(plan.orders)} order{'' if len(plan.orders) == 1 else 's'}.",
         "",
-        f"{'':34}{'a day':>8}{'in all':>9}",
+        f"{'':34}{'a day':>8}{'in all':>9}{'plain':>12}",
     ]
     rows = (
-        ("touches", counted.touches),
-        ("  of them idle flushes", counted.idle_flushes),
-        ("sessions", counted.sessions),
-        ("  of them idle flushes only", counted.idle_sessions),
-        ("sessions in quiet hours", counted.night),
-        ("  of them idle flushes only", counted.night_idle),
+        ("touches", counted.touches, compared.touches),
+        ("  of them idle flushes", counted.idle_flushes, compared.idle_flushes),
+        ("sessions", counted.sessions, compared.sessions),
+        ("  of them idle flushes only", counted.idle_sessions, compared.idle_sessions),
+        ("sessions in quiet hours", counted.night, compared.night),
+        ("  of them idle flushes only", counted.night_idle, compared.night_idle),
     )
-    lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}" for label, count in rows]
+    lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}{other:>12}" for label, count, other in rows]
+    lines += ["plain: each lumen flushed when its own limit, less the margin, has run out, at whatever hour", ""]
     lines += [*_nights(schedule, clock), "", *_week(schedule, now), "", *_totals(schedule)]
     return "\n".join(lines) + "\n"
 
@@ -89,7 +45,11 @@ def summary(schedule: Schedule, now: Instant) -> str:
 def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
     lines = []
     for name, lumen in schedule.plan.lumens.items():
-        forced = [touch for touch in schedule.touches if touch.lumen == name and touch.reason.why is Why.FORCED_QUIET]
+        forced = [
+            touch
+            for touch in schedule.touches
+            if touch.lumen == name and touch.reason.why is Why.FORCED_QUIET and not touch.reason.lumen
+        ]
         if forced:
             lines.append(
                 f"  forced by the {lumen.label} lumen's limit of {limit_words(schedule.plan.idle_limit(lumen))}: "
