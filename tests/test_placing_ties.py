@@ -140,10 +140,10 @@ class Size:
 
 
 SIZES = {
-    "one lumen": (Size(1, (0, 3), (30, 40), (2, 4)), 20),
-    "two lumens": (Size(2, (0, 24), (9, 20), (2, 4)), 80),
-    "two lumens without a margin": (Size(2, (0, 0), (30, 33), (1.5, 2.2)), 10),
-    "three lumens": (Size(3, (0, 27), (5, 10), (2, 4)), 80),
+    "one lumen": (Size(1, (0, 3), (30, 40), (2, 4)), 25),
+    "two lumens": (Size(2, (0, 24), (9, 20), (2, 4)), 100),
+    "two lumens without a margin": (Size(2, (0, 0), (30, 33), (1.5, 2.2)), 20),
+    "three lumens": (Size(3, (0, 27), (5, 10), (2, 4)), 120),
 }
 """The kinds of plans, and how many of each."""
 

@@ -49,8 +49,14 @@ LAYERS = [
     {"reminders.schedule.idle"},
     {"reminders.schedule.offers", "reminders.schedule.reasons", "reminders.schedule.terms"},
     {"reminders.schedule.lumens"},
-    {"reminders.schedule.compile", "reminders.schedule.order_review"},
+    {
+        "reminders.schedule.compile",
+        "reminders.schedule.order_review",
+        "reminders.schedule.plain",
+        "reminders.schedule.figures",
+    },
     {"reminders.schedule.review"},
+    {"reminders.schedule.relief"},
     {"reminders.words"},
     {"reminders.event_words", "reminders.fact_words", "reminders.saying.when"},
     {"reminders.saying.phrases"},
@@ -81,7 +87,7 @@ LAYERS = [
 ]
 """A module may import from the layers above its own in this list, and from nothing else of the package."""
 
-PURE = {name for layer in LAYERS[:30] for name in layer}
+PURE = {name for layer in LAYERS[:31] for name in layer}
 """Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
 the tzdata package, which is as constant as the code."""
 

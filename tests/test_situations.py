@@ -116,9 +116,11 @@ def test_w9_the_limit_counts_from_the_real_finish() -> None:
     flush = next(touch for touch in compiled.touches if touch.kind is TouchKind.IDLE_FLUSH and touch.lumen == "red")
     assert flush.reason.deadline == z("2026-06-02 03:45")
     assert shown(z("2026-06-02 03:45"), compiled) == "2026-06-01 22:45 CDT"
-    assert flush.at == z("2026-06-02 03:45")
+    assert flush.at == z("2026-06-02 03:00")  # with the blue lumen's, which by its own flush of 10:00 cannot wait
     assert flush.reason.last_flush == z("2026-06-01 15:45")
     assert flush.reason.last_recorded
+    alone = next(touch for touch in given(DAILY, told).touches if touch.kind is TouchKind.IDLE_FLUSH)
+    assert alone.at == alone.reason.deadline == z("2026-06-02 03:45")
     assert rows(compiled, "06-01 10:50", lumen="blue") == rows(before, "06-01 10:50", lumen="blue")
 
 
@@ -189,8 +191,9 @@ def test_s1_stopped_for_a_reaction_pain_swelling_or_a_leak(sign: Sign) -> None:
     listed = due(compiled, at("06-01 09:31")).split("blue lumen")[0]
     assert f"DO NOT USE IT, since 09:30 CDT. Clamp it, flush nothing, call {NURSE}." in listed
     assert "FLUSH NOW" not in listed
-    # The other lumen goes on.
-    assert rows(compiled, "06-01 09:31", lumen="blue") == rows(given(edits, ""), "06-01 09:31", lumen="blue")
+    # The other lumen goes on within its limit; it no longer joins what is done with this one.
+    blue = [touch.at for touch in compiled.touches if touch.lumen == "blue"]
+    assert blue[:3] == [at("06-01 20:00"), at("06-02 08:00"), at("06-02 20:00")]
 
 
 def test_s1_is_over_only_with_the_release_of_that_lumen() -> None:
@@ -1661,9 +1664,9 @@ LINES = [
         """
         01 09:10 done start a
         01 10:10 planned finish a
-        01 22:10 planned idle flush
+        01 20:00 planned idle flush
         """,
-        lumen="blue",
+        lumen="blue",  # with the red lumen's, which cannot wait: one session instead of two
     ),
     situation(
         "the red lumen will not flush, the drug is given through the blue one: red",
@@ -1683,23 +1686,24 @@ LINES = [
         days="01 02",
     ),
     situation(
-        "given through the blue lumen in the evening: blue's own flush of 20:00 stays, unconfirmed",
+        "given through the blue lumen in the evening: blue's own flushes, planned with the red doses, stay unconfirmed",
         DAILY + BLUE,
         "06-01 23:00 started a of 06-01 09:00 lumen=blue",
         "06-01 23:00",
         """
-        01 20:00 unconfirmed idle flush
+        01 10:00 unconfirmed idle flush
+        01 22:00 unconfirmed idle flush
         01 23:00 late start a
         """,
         lumen="blue",
     ),
     situation(
-        "given through the blue lumen in the evening: the red one, which it would have flushed, is due at once",
+        "given through the blue lumen in the evening: the red one's flush, planned for 22:00, stays overdue",
         DAILY + BLUE,
         "06-01 23:00 started a of 06-01 09:00 lumen=blue",
         "06-01 23:00",
         """
-        01 23:00 due idle flush
+        01 22:00 overdue idle flush
         """,
     ),
     situation(
@@ -1768,9 +1772,10 @@ LINES = [
         f"{GIVEN}\n06-01 12:00 lumen-out-of-use lumen=red said_by=clinic",
         "06-01 12:05",
         """
-        01 20:00 planned idle flush
-        02 08:00 planned idle flush
-        02 20:00 planned idle flush
+        01 10:00 due idle flush
+        01 22:00 planned idle flush
+        02 10:00 planned idle flush
+        02 22:00 planned idle flush
         """,
         days="01 02",
         lumen="blue",

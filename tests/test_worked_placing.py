@@ -459,29 +459,35 @@ def test_a_lumen_joins_bag_changes_in_another_even_if_they_flush_nothing() -> No
 
 
 @pytest.mark.parametrize(
-    ("margin", "least", "wanted"),
+    ("margin", "least", "quiet", "wanted"),
     [
         # 11 h 45 min: from 09:00 back it is 21:15, and from 09:30 on it is 21:15
-        pytest.param("15 min", "0 min", ["21:15"], id="one-minute-is-left"),
+        pytest.param("15 min", "0 min", "", ["21:15"], id="one-minute-is-left"),
         # 11 h 44 min: by 21:14, and from 21:16 on; then 11 h 44 min after 21:14
-        pytest.param("16 min", "0 min", ["21:14", "08:58"], id="a-second-flush"),
+        pytest.param("16 min", "0 min", "", ["21:14", "08:58"], id="a-second-flush"),
         # 30 min before the dose at 09:00
-        pytest.param("16 min", "30 min", ["21:14", "08:30"], id="not-just-before-the-dose"),
-        # 11 h before the dose at 09:00, and 11 h before that flush
-        pytest.param("16 min", "11 h", ["11:00", "22:00"], id="far-from-the-dose-and-from-each-other"),
+        pytest.param("16 min", "30 min", "", ["21:14", "08:30"], id="not-just-before-the-dose"),
+        # 5 h 52 min before the dose at 09:00, and 5 h 54 min after the other flush
+        pytest.param("16 min", "5 h 52 min", "", ["21:14", "03:08"], id="far-from-the-dose"),
+        # the last minute before the quiet hours, and 5 h 52 min before that
+        pytest.param("16 min", "5 h 52 min", "02:00-08:50", ["20:07", "01:59"], id="far-from-each-other"),
     ],
 )
-def test_margin_and_least_time_bound_where_a_flush_may_stand(margin: str, least: str, wanted: list[str]) -> None:
+def test_margin_and_least_time_bound_where_a_flush_may_stand(
+    margin: str, least: str, quiet: str, wanted: list[str]
+) -> None:
     """Given W1's daily dose of half an hour at 09:00, then margin and least time decide what its gap of 23.5 h takes.
 
-    With a least time of 11 h the second stands by 22:00 (09:00 - 11 h), and the first by 11:00 (22:00 - 11 h), which is 11 h
-    before the second and so within 11 h 44 min.
+    With a margin of 16 min the first flush is by 21:14, the second from 21:16 on. In the last case it cannot stand after
+    the quiet hours, since 08:50 is too near to the dose, so it stands before them, and the first keeps away from it.
     """
     plan = schedule(
         f"""
         [plan]
         start = "2026-06-01 08:00"
         end = "2026-06-02 09:15"
+        [household]
+        quiet_hours = [{f'"{quiet}"' if quiet else ""}]
         [protocol]
         planning_margin = "{margin}"
         least_time_to_next_touch = "{least}"
@@ -531,6 +537,41 @@ def test_what_is_too_near_to_the_dose_and_would_be_at_night_goes_into_the_evenin
         """
     )
     assert flushes(plan, "red") == [wanted]
+    assert_nothing_near_is_better(plan)
+
+
+@pytest.mark.parametrize(
+    ("blue", "wanted"),
+    [
+        # 19:30 + 12 h is the plan's first minute, and red, which must be flushed by 08:00, joins
+        pytest.param("19:30", ["07:30"], id="in-one-session"),
+        pytest.param("19:45", ["07:45"], id="in-one-session-a-little-later"),
+    ],
+)
+def test_where_the_limit_leaves_no_room_for_the_least_time_all_else_still_counts(blue: str, wanted: list[str]) -> None:
+    """Given red flushed at 20:00, the plan's start at 07:30, and its dose at 08:15, then an hour before it is too much.
+
+    Red is flushed by 08:00 at the latest, so less than an hour before its dose wherever that is, and nothing is gained
+    by a session of its own: it joins blue, which is flushed 12 h after its last flush.
+    """
+    plan = schedule(
+        f"""
+        [plan]
+        start = "2026-06-01 07:30"
+        end = "2026-06-01 12:00"
+        [protocol]
+        least_time_to_next_touch = "1 h"
+        [lumen.red]
+        last_flushed = "2026-05-31 20:00"
+        [lumen.blue]
+        last_flushed = "2026-05-31 {blue}"
+        [order.dose]
+        moments = ["2026-06-01 08:15"]
+        duration = "30 min"
+        """
+    )
+    assert [shown(at, plan)[11:16] for at in idle(plan)] == wanted
+    assert idle(plan, "blue") == idle(plan)
     assert_nothing_near_is_better(plan)
 
 

@@ -31,6 +31,7 @@ from reminders.record.facts import EMPTY
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.schedule.plain import place_plainly
+from reminders.schedule.relief import would_help
 from reminders.views.findings_text import finding_text, tally
 
 # The calendar library takes longer to load than a plan to check, so views are imported by the commands that need them.
@@ -47,9 +48,10 @@ def check(plan: Path, now: str | None) -> None:
     nothing.
     """
     result = examined(plan, now)
-    for finding in result.findings:
+    findings = [*result.findings, *(would_help(result.schedule) if result.schedule is not None else ())]
+    for finding in findings:
         click.echo(coloured(finding, finding_text(finding, result.source)) + "\n")
-    click.echo(f"{plan.name}: {tally(result.findings)}.")
+    click.echo(f"{plan.name}: {tally(findings)}.")
     if result.schedule is None:
         click.echo("Nothing can be made of this plan until its errors are mended.")
         sys.exit(FAILED)

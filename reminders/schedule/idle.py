@@ -278,17 +278,16 @@ class _Walk:
     def _last(self, lumen: int, at: Instant) -> Instant:
         """Return when a lumen was last flushed by an instant, as far as was believed then; NEVER if nobody knows."""
         use = self._uses[lumen]
+        since = max((stretch.begins for stretch in use.limits_at(at) if stretch.afresh), default=NEVER)
         found = [use.last_flush(at)]
         found += [flush.at for flush in self._past[lumen] if flush.at <= at][-1:]
         found += [flush.at for flush in self._extra[lumen] if flush.counts and flush.at <= at][-1:]
-        since = NEVER
-        for stretch in use.limits_at(at):
-            if stretch.afresh:
-                since = stretch.begins
-            if stretch.begins_with is not None:
-                found.append(stretch.begins_with)
-        last = max(found)
-        return last if last > since or since == NEVER else NEVER
+        stated = [
+            stretch.begins_with
+            for stretch in use.limits_at(at)
+            if stretch.begins_with is not None and stretch.begins >= since
+        ]
+        return max([*(flushed for flushed in found if flushed > since), *stated], default=NEVER)
 
     # What is recorded
 

@@ -97,8 +97,7 @@ class Stop:
     """An instant at which the sweep stops, whatever it has chosen, and how things stand from then to the next one.
 
     ``joined``: somebody is up anyway. ``quiet``: quiet hours until the next stop. ``eve_of``: this is the last minute
-    before quiet hours that end then. ``preferred``: it suits. ``closing``: lanes whose last minute for a flush this is,
-    if the least time to their next touch is to be kept. ``last_of_day``: a day that some total limits ends after it.
+    before quiet hours that end then. ``preferred``: it suits. ``last_of_day``: a day that some total limits ends after it.
     ``flushed`` and ``forgets``: lanes that a touch flushes, or that are another line now. ``open``: the lanes in which a
     flush may stand, each with its segment; ``settled``: those that are in use, and will be flushed when that ends.
     """
@@ -109,7 +108,6 @@ class Stop:
     eve_of: Instant = NEVER
     preferred: bool = False
     last_of_day: bool = False
-    closing: list[int] = field(default_factory=list)
     flushed: list[int] = field(default_factory=list)
     forgets: list[int] = field(default_factory=list)
     settled: list[int] = field(default_factory=list)
@@ -203,7 +201,7 @@ def stops(question: Question, *, chains: bool) -> list[Stop]:
             if question.least and segment.touched != ENDLESS:
                 closing = Instant(segment.touched - question.least)
                 if max(begins, segment.begins) <= closing < min(ends, segment.ends):
-                    stop(closing).closing.append(index)
+                    stop(closing)
         for at in lane.flushes[bisect_left(lane.flushes, begins) : bisect_right(lane.flushes, ends)]:
             stop(at).flushed.append(index)
         for at in lane.forgets:
@@ -228,16 +226,18 @@ def _open(found: list[Stop], question: Question) -> None:
             stop.quiet = True
     for index, lane in enumerate(question.lanes):
         done = 0
-        for segment in [*lane.segments, None]:
-            first = len(found) if segment is None else bisect_left(at, segment.begins)
-            # Whatever was flushed before does not matter where a touch flushes the lumen before it is idle again.
-            next_flush = bisect_right(lane.flushes, found[done].at) if done < len(found) else len(lane.flushes)
-            again = lane.flushes[next_flush] if next_flush < len(lane.flushes) else ENDLESS
-            if segment is None or again <= segment.begins:
-                for stop in found[done:first]:
-                    stop.settled.append(index)
-            if segment is None:
-                break
+        for segment in lane.segments:
+            first = bisect_left(at, segment.begins)
+            _settle(found[done:first], index, lane, segment.begins)
             done = max(first, bisect_left(at, segment.ends))
             for stop in found[first:done]:
                 stop.open.append((index, segment))
+        _settle(found[done:], index, lane, ENDLESS)
+
+
+def _settle(found: Sequence[Stop], index: int, lane: Lane, idle_from: Instant) -> None:
+    """Mark a lane where its last flush does not matter: a touch flushes it before, or when, it is idle again."""
+    for stop in found:
+        following = bisect_right(lane.flushes, stop.at)
+        if idle_from == ENDLESS or (following < len(lane.flushes) and lane.flushes[following] <= idle_from):
+            stop.settled.append(index)

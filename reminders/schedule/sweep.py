@@ -32,7 +32,7 @@ COUNT = 24
 """Bits of one figure: a question has fewer than 16 million sessions and flushes."""
 
 SUM = 48
-"""Bits of a sum of instants, each counted back from the question's end."""
+"""Bits of a sum of instants. The sums are taken off, since a greater one is better."""
 
 
 class Link(NamedTuple):
@@ -64,7 +64,8 @@ class _Costs:
     session: int
     flush: int
     odd: int
-    early: tuple[int, ...]
+    late: int
+    late_in: tuple[int, ...]
 
 
 def _costs(question: Question) -> _Costs:
@@ -75,9 +76,9 @@ def _costs(question: Question) -> _Costs:
         session, flush, night = figures[1] + worth * figures[2], figures[2], figures[4]
     else:
         session, flush, night = figures[1], figures[4], figures[2]
-    early = tuple((1 << SUM * lanes) + (1 << SUM * (lanes - 1 - index)) for index in range(lanes))
+    late_in = tuple(1 << SUM * (lanes - 1 - index) for index in range(lanes))
     odd = figures[0] if question.preferred is not None else 0
-    return _Costs(figures[6], figures[5], night, session, flush, odd, early)
+    return _Costs(figures[6], figures[5], night, session, flush, odd, 1 << SUM * lanes, late_in)
 
 
 def best_flushes(question: Question, until: Instant = ENDLESS) -> list[Flush]:
@@ -130,7 +131,7 @@ class _Sweep:
     def __init__(self, question: Question, *, chains: bool, rooms: bool) -> None:
         self._lanes = question.lanes
         self._least, self._chains = question.least, chains
-        self._known, self._ends = question.known, question.ends
+        self._begins, self._known = question.begins, question.known
         self._costs = _costs(question)
         self._stops = stops(question, chains=chains)
         self._rooms = dict(question.rooms) if rooms else {}
@@ -140,6 +141,7 @@ class _Sweep:
         self._first = Way(0, tuple(lane.last for lane in self._lanes), rest, used, None)
         self._stop = self._stops[0]
         self._segments: list[Segment | None] = []
+        self._closes = [ENDLESS] * len(self._lanes)
 
     def flushes(self, until: Instant) -> list[Flush]:
         """Sweep up to the end, or until what comes up to ``until`` is decided, and return the best flushes."""
@@ -158,6 +160,9 @@ class _Sweep:
         self._segments = [None] * len(self._lanes)
         for lane, segment in stop.open:
             self._segments[lane] = segment
+            closes = Instant(segment.touched - self._least)
+            # Where there is no room for the least time, R8 comes first.
+            self._closes[lane] = closes if closes >= max(segment.begins, self._begins) else ENDLESS
         fresh = stop.at in self._rooms
         if fresh:
             self._room = self._rooms[stop.at]
@@ -261,17 +266,15 @@ class _Sweep:
             return list(chances)
         found = []
         for lane, chance in chances.items():
-            eve = stop is not None and chance < stop.eve_of
-            closing = stop is not None and lane in stop.closing and chance != ENDLESS
+            eve = stop is not None and min(chance, self._closes[lane]) < stop.eve_of and chance != ENDLESS
+            closing = at == self._closes[lane] and chance != ENDLESS
             if eve or closing or (self._chains and chance < at + self._least):
                 found.append(lane)
         return found
 
     def _allowed(self, at: Instant, lane: int, way: Way) -> bool:
         """Say whether a flush keeps the least time to the touches before and after it."""
-        segment = self._segments[lane]
-        assert segment is not None, "only an open lane is asked about"
-        return segment.touched - at >= self._least and (not self._chains or way.rest[lane] <= at)
+        return at <= self._closes[lane] and (not self._chains or way.rest[lane] <= at)
 
     def _flushed(self, at: Instant, way: Way, lanes: tuple[int, ...], joined: bool, stop: Stop | None) -> Way:
         """Return a way that goes on through a session of these lanes."""
@@ -287,7 +290,7 @@ class _Sweep:
         for lane in lanes:
             segment = self._segments[lane]
             assert segment is not None, "only an open lane is flushed"
-            cost += costs.flush + (self._ends - at) * costs.early[lane]
+            cost += costs.flush - at * (costs.late + costs.late_in[lane])
             if self._least and not self._allowed(at, lane, way):
                 cost += costs.close
             last[lane] = segment.after(at)
