@@ -330,7 +330,10 @@ def lumens_of(plan: Plan, entry: Fact) -> set[str] | None:
 @given(histories(), st.randoms(use_true_random=False))
 @settings(THOROUGH, max_examples=100)
 def test_other_lumens_never_wait(history: History, chance: random.Random) -> None:
-    """R16: a fact moves nothing in a lumen that has nothing to do with it; only a stay, or removal, is about all."""
+    """R16: a fact moves nothing in a lumen that has nothing to do with it; only a stay, or removal, is about all.
+
+    Its idle flushes may join other touches than before; that they keep its limit the replay looks at.
+    """
     assume(history.record.standing)
     entry = chance.choice(history.record.standing)
     touched = lumens_of(history.plan, entry)
@@ -340,7 +343,11 @@ def test_other_lumens_never_wait(history: History, chance: random.Random) -> Non
     before = compile_schedule(history.plan, without, history.now)
     after = compile_schedule(history.plan, history.record, history.now)
     for lumen in set(history.plan.lumens) - touched:
-        assert [row for row in shown(before) if row[2] == lumen] == [row for row in shown(after) if row[2] == lumen]
+        ordered = [
+            [row for row in shown(schedule) if row[2] == lumen and row[1] is not TouchKind.IDLE_FLUSH]
+            for schedule in (before, after)
+        ]
+        assert ordered[0] == ordered[1]
 
 
 def unrecorded_before(schedule: Schedule, at: int) -> list[Touch]:

@@ -54,7 +54,7 @@ class _Doses:
                 begins, _, plan = self._revisions[-1]
                 self._revisions[-1] = (begins, stretch.ends, plan)
         self._found: dict[str, tuple[Dose, ...]] = {}
-        self._shifts: dict[str, tuple[Order, int]] = {}
+        self._shifts: dict[str, tuple[Order, list[tuple[Instant, int]]]] = {}
 
     def all(self) -> Actual:
         names = dict.fromkeys(name for *_, plan in reversed(self._revisions) for name in plan.orders)
@@ -94,10 +94,11 @@ class _Doses:
         last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
         led_by = {leader.key: leader for leader in leaders}
         found: list[Dose] = []
-        shift = self._shifted(order)
+        shifts = self._shifted(order)
         for entry in listed:
             if entry.start < begins:
                 continue
+            shift = shifts[-1][1] if shifts else 0
             due = Instant(entry.start + shift)
             due_end = Instant(min(due + runs, last))
             dose = Dose(
@@ -110,25 +111,31 @@ class _Doses:
                 start=due,
                 end=due_end,
                 due_end=due_end,
+                put_off=_shifted_from(entry.start, runs, shifts),
             )
             if told is not None or shift:
                 dose = self._told(dose, (told or {}).get(entry.key, NOTHING), runs, last, order)
                 if order.after_late_dose is AfterLateDose.SHIFT and dose.state not in DROPPED:
-                    shift += max(0, dose.start - due)
+                    late = max(0, dose.start - due)
+                    if late:
+                        shifts.append((self._known_of(dose), shift + late))
             if dose.state is DoseState.UNRECORDED and dose.due > entry.start and dose.start >= min(ends, last):
                 dose = replace(dose, asks=(*dose.asks, Ask(AskWhy.NOT_ORDERED)))
             if (leader := led_by.get(entry.key)) is not None:
                 dose = self._led(dose, leader, plan, runs)
             found.append(dose)
-        self._shifts[order.name] = (order, shift)
+        self._shifts[order.name] = (order, shifts)
         return found
 
-    def _shifted(self, order: Order) -> int:
-        """Return by how much an order's doses are late already: a revision that times it alike changes nothing in that."""
+    def _shifted(self, order: Order) -> list[tuple[Instant, int]]:
+        """Return by how much an order's doses are late already, each time with since when that is known.
+
+        A revision that times the order alike changes nothing in that.
+        """
         before = self._shifts.get(order.name)
         if before is None or any(getattr(before[0], key) != getattr(order, key) for key in (*TIMINGS, "first_dose")):
-            return 0
-        return before[1]
+            return []
+        return list(before[1])
 
     def _led(self, dose: Dose, leader: Dose, plan: Plan, runs: int) -> Dose:
         """Return a dose that follows another as that one leaves it: to be asked about, or put off with it."""
@@ -187,7 +194,7 @@ class _Doses:
             started=None if started is None else started.happened,
             finished=None if finished is None else finished.happened,
             pauses=tuple(told.pauses),
-            put_off=_put_off(told, dose.due, runs, state, lumen != order.lumen),
+            put_off=(*dose.put_off, *_put_off(told, dose.due, runs, state, lumen != order.lumen)),
         )
 
     def _end_of(
@@ -346,6 +353,16 @@ def _besides(order: Order, key: str, at: Instant, end: Instant | None) -> Dose:
         due_end=end,
         extra=True,
     )
+
+
+def _shifted_from(ordered: Instant, runs: int, shifts: Sequence[tuple[Instant, int]]) -> Spans:
+    """Return when a dose was to start and finish before each of the shifts that put it off."""
+    found: list[tuple[Instant, Instant]] = []
+    before = 0
+    for known, shift in shifts:
+        found += [(Instant(ordered + before), known), (Instant(ordered + before + runs), known)]
+        before = shift
+    return tuple(found)
 
 
 def _put_off(told: DoseFacts, due: Instant, runs: int, state: DoseState, other_lumen: bool) -> Spans:

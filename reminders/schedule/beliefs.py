@@ -6,7 +6,7 @@ the moment since when that was believed, and until when. What happens is known f
 """
 
 from bisect import bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -186,7 +186,7 @@ class News:
     lumens: set[int] = field(default_factory=set)
     gone: list[tuple[int, Coming]] = field(default_factory=list)
     come: list[tuple[int, Coming]] = field(default_factory=list)
-    edges: set[tuple[int, Instant]] = field(default_factory=set)
+    edges: Counter[tuple[int, Instant]] = field(default_factory=Counter)
     limits: set[int] = field(default_factory=set)
 
 
@@ -202,11 +202,12 @@ def news(uses: Iterable[LumenUse]) -> dict[Instant, News]:
                 found[touch.until].gone.append((index, touch))
                 found[touch.until].lumens.add(index)
         for span in use.taken:
-            for at in (span.since, span.until):
+            for at, more in ((span.since, 1), (span.until, -1)):
                 if NEVER < at < ENDLESS:
                     found[at].lumens.add(index)
-                    # What ends as it did before, or begins as it did, is no news.
-                    found[at].edges ^= {(index, span.begins), (index, span.ends)}
+                    # What ends as it did before, or begins as it did, adds up to nothing: it is no news.
+                    found[at].edges[index, span.begins] += more
+                    found[at].edges[index, span.ends] += more
         for flush in use.recorded:
             found[flush.at].lumens.add(index)
         for stretch in use.limits:

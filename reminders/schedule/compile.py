@@ -75,9 +75,7 @@ def compile_schedule(
     begins, before = _planned_before(plans, record, now, [lumen.name for lumen in used], removed)
     handled = [touch for lumen in used for touch in lumen.handled]
     terms = terms_of(plans.last, (max(start, begins), beyond), quiet, handled, blocks)
-    entered: dict[Instant, Instant] = {}
-    for fact in record.standing:
-        entered[fact.happened] = max(fact.entered, entered.get(fact.happened, fact.entered))
+    entered = _entered(record, actual)
     placed = place(uses, terms, entered, before)
     reasons = Reasons([lumen.name for lumen in used], uses, placed, terms)
     touches: list[Touch] = []
@@ -125,6 +123,16 @@ class Plans:
     def lumens(self) -> list[str]:
         """Return every lumen's name, in the order of the last plan."""
         return list(self.last.lumens)
+
+
+def _entered(record: Record, actual: Actual) -> dict[Instant, Instant]:
+    """Return when what happened at an instant was told; what is said of doses that nobody ordered says nothing."""
+    doses = {(dose.order, dose.key) for found in actual.connected.values() for dose in found}
+    entered: dict[Instant, Instant] = {}
+    for fact in record.standing:
+        if not fact.dose or (fact.order, fact.dose) in doses:
+            entered[fact.happened] = max(fact.entered, entered.get(fact.happened, fact.entered))
+    return entered
 
 
 def _planned_before(

@@ -218,10 +218,13 @@ class _Walk:
             told = known.get(at, News())
             if at == begins and self._shown is None:
                 self._plan(at, NEVER, [])
-            self._pass(at)
+            self._pass(Instant(at - 1))
             for lumen in sorted(told.lumens):
                 if (flush := self._recorded[lumen].get(at)) is not None:
                     self._answer(lumen, flush)
+                if (at, lumen) in self._planned and self._in_use(lumen, at):
+                    self._planned.remove((at, lumen))
+            self._pass(at)
             if at == begins and self._shown is not None:
                 self._react(at, News(lumens=set(self._lumens), limits=set(self._lumens)))
             elif at > begins:
@@ -275,6 +278,10 @@ class _Walk:
             self._past[lumen].append(_Past(planned))
         del self._planned[:count]
 
+    def _in_use(self, lumen: int, at: Instant) -> bool:
+        """Say whether something runs in a lumen at an instant, or another touch flushes it just then."""
+        return self._uses[lumen].busy(at, at) or self._uses[lumen].last_flush(at) == at
+
     def _last(self, lumen: int, at: Instant) -> Instant:
         """Return when a lumen was last flushed by an instant, as far as was believed then; NEVER if nobody knows."""
         use = self._uses[lumen]
@@ -316,10 +323,12 @@ class _Walk:
         """Let what has become known move what has to move."""
         near = Instant(at + self._terms.settled)
         self._extend(near)
+        self._forget(at, told)
         self._follow(at, told)
         disturbed = {lumen for lumen in sorted(told.lumens) if not self._holds(lumen, at, told)}
         moved = {(lumen, touch.at) for lumen, touch in told.gone} ^ {(lumen, touch.at) for lumen, touch in told.come}
-        if not disturbed and not told.limits and not any(edge > near for _, edge in moved | told.edges):
+        moved |= {edge for edge, count in told.edges.items() if count}
+        if not disturbed and not told.limits and not any(edge > near for _, edge in moved):
             return
         kept = [
             (when, lumen)
@@ -327,6 +336,17 @@ class _Walk:
             if at < when <= near and lumen not in disturbed and not self._uses[lumen].busy(when, at)
         ]
         self._plan(at, max(at, self._entered.get(at, at)), kept)
+
+    def _forget(self, at: Instant, told: News) -> None:
+        """Leave out what was planned, and is not recorded, where it now turns out that something ran."""
+        for lumen in {index for index, _ in told.edges}:
+            begins = min(edge for index, edge in told.edges if index == lumen)
+            use = self._uses[lumen]
+            self._past[lumen] = [
+                flush
+                for flush in self._past[lumen]
+                if flush.answer is not None or flush.planned < begins or not use.busy(flush.planned, at)
+            ]
 
     def _follow(self, at: Instant, told: News) -> None:
         """Let flushes that join a touch go with it when it moves, as far as their limits allow."""

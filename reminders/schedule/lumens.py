@@ -300,15 +300,16 @@ class LumenPlan:
             for at, since, until in instants(found, self.name, lambda version: version.end):
                 if until != ENDLESS and at != ENDLESS and self._order(dose).given_as is not GivenAs.PUSH:
                     yield Coming(at, True, ("end", dose.order, dose.key), since=since, until=until)
+        for dose in self._connected if self.told else ():
             yield from self._grid_of_bags(dose)
 
     def _grid_of_bags(self, dose: Dose) -> Iterator[Coming]:
         """Yield when bags were to be changed before the first change was recorded, from which the next ones count."""
         told = self.happened.doses.get((dose.order, dose.key))
         every = self._order(dose).bag_every
-        if told is None or not told.bags or every is None or dose.lumen != self.name:
+        if told is None or not told.bags or every is None:
             return
-        for at in range(dose.start + every, min(self.end, dose.end or self.end), every):
+        for at in range(dose.start + every, min(self.beyond, dose.end or self.beyond), every):
             yield Coming(Instant(at), False, until=min(told.bags))
 
     def _taken(self) -> Iterator[Taken]:
