@@ -167,7 +167,8 @@ class Happened:
 
     def _flowing(self, fact: Fact) -> None:
         """An infusion that goes on, or has ended, is no longer one that does not flow (S3)."""
-        for lumen in self._lumens(fact):
+        known = fact.lumen or fact.order in self._plan_at(fact.happened).orders
+        for lumen in self._lumens(fact) if known else ():
             _close(self._problems[lumen, Sign.NOT_FLOWING], fact.happened)
 
     def _release(self, fact: Fact) -> None:
