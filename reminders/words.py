@@ -10,7 +10,7 @@ from datetime import date, datetime
 from gettext import NullTranslations
 
 from reminders.plan.durations import duration
-from reminders.plan.keys import PerDay
+from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Contact, FluidKind, Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.record.facts import Sign

@@ -18,7 +18,7 @@ LAYERS = [
     {"reminders.record.facts"},
     {"reminders.record.lines", "reminders.record.published"},
     {"reminders.plan.keys", "reminders.plan.source"},
-    {"reminders.plan.order"},
+    {"reminders.plan.order", "reminders.plan.protocol", "reminders.plan.idle_limit"},
     {"reminders.plan.model", "reminders.plan.durations"},
     {"reminders.plan.pharmacist", "reminders.plan.infusion_checks"},
     {"reminders.plan.order_checks"},

@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from reminders.findings import Finding, KeyPath
+from reminders.plan.idle_limit import IdleLimit, PerDay
 from reminders.plan.infusion_checks import missing_withdraw_volume
-from reminders.plan.keys import IdleLimit, PerDay, Pushed
+from reminders.plan.keys import Pushed
 from reminders.plan.model import TIERS, FluidKind, LineKind, Lumen, Plan
 from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order

@@ -326,29 +326,6 @@ def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
     return Form('a duration such as `"12 h"`, `"1 h 30 min"` or `"7 days"`', read, min(max(least, 720), most))
 
 
-class PerDay(Enum):
-    """A protocol that counts days instead of hours."""
-
-    EACH_CALENDAR_DAY = "each calendar day"
-
-
-IdleLimit = int | PerDay
-"""The longest time between two flushes of an idle lumen: so many minutes, or one flush on each calendar day."""
-
-
-def idle_limit() -> Form:
-    """Return the form of an idle limit."""
-    form, words = minutes(least=30), PerDay.EACH_CALENDAR_DAY.value
-
-    def read(raw: Any, home: ZoneInfo | None) -> IdleLimit:
-        if raw == words:
-            return PerDay.EACH_CALENDAR_DAY
-        limit: int = form.read(raw, home)
-        return limit
-
-    return Form(f'{form.shown}, or `"{words}"`', read, form.stand_in)
-
-
 @dataclass(frozen=True, slots=True)
 class RateStep:
     """One stretch of an infusion at one rate, for so many minutes."""

@@ -16,8 +16,10 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from reminders.plan import keys
-from reminders.plan.keys import IdleLimit, Pushed, key
+from reminders.plan.idle_limit import IDLE_LIMIT, IdleLimit
+from reminders.plan.keys import key
 from reminders.plan.order import FlushThrough, Order
+from reminders.plan.protocol import Protocol
 from reminders.times import ClockRange, Moment, ZoneTimeline
 from reminders.units import Measure
 
@@ -142,7 +144,7 @@ class Line:
     )
     idle_limit: IdleLimit = field(
         metadata=key(
-            keys.idle_limit(),
+            IDLE_LIMIT,
             "The longest time that a lumen not in use may go without a flush; each calendar day means one flush on each "
             "date of the household's clock, at whatever hour.",
             sources="published limits range from 8 h to weeks (hospital policies every 8 to 12 h; patient handouts "
@@ -159,7 +161,7 @@ class Line:
     needle_out_idle_limit: IdleLimit | None = field(
         default=None,
         metadata=key(
-            keys.idle_limit(),
+            IDLE_LIMIT,
             "Implanted port: the idle limit while its needle is out. Where it is not stated, the other one stays.",
         ),
     )
@@ -190,7 +192,7 @@ class Lumen:
     )
     idle_limit: IdleLimit | None = field(
         default=None,
-        metadata=key(keys.idle_limit(), "The idle limit of this lumen where it differs from the line's."),
+        metadata=key(IDLE_LIMIT, "The idle limit of this lumen where it differs from the line's."),
     )
     flush_volume: Measure | None = field(
         default=None,
@@ -257,61 +259,6 @@ class ExtraStep:
     label: str = field(metadata=key(keys.TEXT, "What to do, in a few words."))
     consumes: Mapping[str, int] = field(
         default_factory=dict, metadata=key(keys.COUNTS, "What the step uses up, each time it is done.")
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Protocol:
-    """How the provider has lines flushed and locked."""
-
-    provider: str = field(metadata=key(keys.LABEL, "Whose protocol it is."))
-    flush: str = field(metadata=key(keys.LABEL, "The fluid of routine flushes: a name from [fluid]."))
-    before: tuple[Pushed, ...] = field(
-        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes before an infusion, in order.")
-    )
-    after: tuple[Pushed, ...] = field(
-        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes after an infusion and before the lock, in order.")
-    )
-    after_nutrition: tuple[Pushed, ...] | None = field(
-        default=None, metadata=key(keys.many(keys.PUSHED_ITEM), "The same after nutrition, where it differs.")
-    )
-    idle: tuple[Pushed, ...] = field(
-        metadata=key(keys.many(keys.PUSHED_ITEM), "What an idle flush pushes before the lock, in order.")
-    )
-    flush_without_lock_counts: bool | None = field(
-        default=None,
-        metadata=key(
-            keys.YES_NO,
-            "Whether a flush that was given without its lock, such as saline alone in a lumen locked with heparin, "
-            "counts for the idle limit. Where it is not stated, it does not.",
-        ),
-    )
-    joining_time: int = field(
-        metadata=key(
-            keys.minutes(least=0, most=720),
-            "Where the next dose in a lumen starts within this time after one ends, the lock between is left out.",
-        )
-    )
-    planning_margin: int = field(
-        metadata=key(
-            keys.minutes(least=0, most=10080),
-            "How long before the idle limit flushes are placed, so that a few minutes' delay breaks nothing; "
-            '"0 min" is allowed.',
-        )
-    )
-    least_time_to_next_touch: int = field(
-        metadata=key(
-            keys.minutes(least=0, most=1440),
-            "The least time between an idle flush and the next touch of its lumen, so that no flush stands just before "
-            'another; "0 min" is allowed.',
-        )
-    )
-    saved_session_worth: int = field(
-        metadata=key(
-            keys.whole(0, 1000),
-            "How many extra flushes may be spent to save the household one session of idle flushes by day; sessions in "
-            "quiet hours are saved first. With 0 no flush is ever added to save a session, not even in quiet hours.",
-        )
     )
 
 

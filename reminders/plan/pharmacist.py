@@ -9,7 +9,8 @@ from fractions import Fraction
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.durations import dose_volume, duration
-from reminders.plan.keys import IdleLimit, Pushed
+from reminders.plan.idle_limit import IdleLimit
+from reminders.plan.keys import Pushed
 from reminders.plan.model import FluidKind, LineKind, Plan
 from reminders.plan.order import DrugKind, Order
 from reminders.times import DAY, HOUR

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from reminders.plan.keys import IdleLimit, PerDay
+from reminders.plan.idle_limit import IdleLimit, PerDay
 from reminders.plan.model import Lumen, Plan
 from reminders.times import Instant, ZoneTimeline
 from reminders.units import span

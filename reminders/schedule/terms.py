@@ -6,7 +6,7 @@ from datetime import time
 from fractions import Fraction
 from itertools import accumulate
 
-from reminders.plan.keys import PerDay
+from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Plan
 from reminders.schedule import steps as do
 from reminders.schedule.counts import pushed_by

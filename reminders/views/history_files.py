@@ -5,7 +5,7 @@ import io
 import json
 from typing import Any
 
-from reminders.plan.keys import PerDay
+from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Plan
 from reminders.schedule.identity import Identities
 from reminders.times import Instant, utc

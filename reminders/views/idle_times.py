@@ -6,7 +6,7 @@ The limit counts from flush to flush (R8): a start touch counts as a flush, and 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from reminders.plan.keys import IdleLimit
+from reminders.plan.idle_limit import IdleLimit
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import FlushThrough, GivenAs
 from reminders.record.facts import Kind, Record

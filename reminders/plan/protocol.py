@@ -1,0 +1,64 @@
+"""What a provider's protocol holds: fluids, order of steps, and the terms on which idle flushes are placed.
+
+Like :mod:`reminders.plan.model`, of which it is a part, this is the one statement of its keys.
+"""
+
+from dataclasses import dataclass, field
+
+from reminders.plan import keys
+from reminders.plan.keys import Pushed, key
+
+
+@dataclass(frozen=True, kw_only=True)
+class Protocol:
+    """How the provider has lines flushed and locked."""
+
+    provider: str = field(metadata=key(keys.LABEL, "Whose protocol it is."))
+    flush: str = field(metadata=key(keys.LABEL, "The fluid of routine flushes: a name from [fluid]."))
+    before: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes before an infusion, in order.")
+    )
+    after: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes after an infusion and before the lock, in order.")
+    )
+    after_nutrition: tuple[Pushed, ...] | None = field(
+        default=None, metadata=key(keys.many(keys.PUSHED_ITEM), "The same after nutrition, where it differs.")
+    )
+    idle: tuple[Pushed, ...] = field(
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What an idle flush pushes before the lock, in order.")
+    )
+    flush_without_lock_counts: bool | None = field(
+        default=None,
+        metadata=key(
+            keys.YES_NO,
+            "Whether a flush that was given without its lock, such as saline alone in a lumen locked with heparin, "
+            "counts for the idle limit. Where it is not stated, it does not.",
+        ),
+    )
+    joining_time: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=720),
+            "Where the next dose in a lumen starts within this time after one ends, the lock between is left out.",
+        )
+    )
+    planning_margin: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=10080),
+            "How long before the idle limit flushes are placed, so that a few minutes' delay breaks nothing; "
+            '"0 min" is allowed.',
+        )
+    )
+    least_time_to_next_touch: int = field(
+        metadata=key(
+            keys.minutes(least=0, most=1440),
+            "The least time between an idle flush and the next touch of its lumen, so that no flush stands just before "
+            'another; "0 min" is allowed.',
+        )
+    )
+    saved_session_worth: int = field(
+        metadata=key(
+            keys.whole(0, 1000),
+            "How many extra flushes may be spent to save the household one session of idle flushes by day; sessions in "
+            "quiet hours are saved first. With 0 no flush is ever added to save a session, not even in quiet hours.",
+        )
+    )
