@@ -4,33 +4,36 @@ It shares no code with the compiler. From the compiled schedule it takes the tou
 runs in a lumen and when, the limits, the quiet hours, the local days and the clocks it works out from the plan, with
 the zone rules and the readers of :mod:`simulation`. All instants are whole minutes since 1970.
 
-What is asked (:class:`Question`) becomes a program over whole minutes. For every lumen a whole number counts the idle
-flushes up to each minute, so that one minute has a flush where the count rises by one, and "some flush from here to
-there" is a difference of two counts that is at least one. For every minute without another touch, a 0/1 variable says
-whether there is an idle-only session. The figures are weighted with whole numbers so large that no sum of lesser figures
-outweighs a greater one. An answer counts only if HiGHS says *optimal* with no gap left, its bound lies less than a
-half from the weighted sum of the rounded answer, and that answer stands a walk of its own, minute by minute.
+What is asked (:class:`Question`) becomes a program over whole minutes: for every lumen, which of the minutes have a
+flush; for every minute without another touch, whether there is an idle-only session. Each rule is a row. The figures are
+weighted with whole numbers so large that no sum of lesser figures outweighs a greater one. An answer counts only if
+HiGHS says that it is optimal with no gap left, if its bound lies less than a half from the weighted sum of the answer
+rounded to whole numbers, and if that answer stands a walk of its own, minute by minute.
 
-A program over every minute of weeks takes long, so it can be given candidate minutes instead: :func:`candidates`
-says why they are enough.
+A program over every minute of two weeks takes long, so it can be given some minutes only: :func:`candidates` says why
+those are enough.
 """
 
 import math
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from itertools import accumulate, pairwise
 
 import highspy
-from simulation import WEEKDAYS, Values, Wanted, ZoneRules, clock_time, in_words, millilitres, minutes
+from simulation import WEEKDAYS, Values, Wanted, ZoneRules, clock_time, in_words, minutes
 
-from reminders.schedule.model import Action, Schedule, Touch, TouchKind
+from reminders.schedule.model import Action, Schedule, Step, Touch, TouchKind
 
-SECONDS = 60.0
-"""How long one program may run; it then counts as unproven."""
+DAY = 1440
+EACH_DAY = "each calendar day"
+"""The idle limit that counts days."""
+
+MANY = 2500
+"""More places for flushes than this are only counted, see :func:`best`."""
 
 Flushes = Mapping[str, Sequence[int]]
 """The idle flushes of each lumen, in order of time."""
@@ -58,14 +61,14 @@ class Figures:
 class IdleLumen:
     """One lumen that is kept within its limit.
 
-    ``reach`` is the limit less the planning margin, ``last`` its last flush before the plan. ``idle`` are the minutes
-    in which nothing runs, ``allowed`` those of them at which an idle flush may stand; ``flushed`` the instants at
-    which another touch flushes it, ``touched`` those of all its other touches. All in order.
+    ``until`` returns the last minute for the next flush after one at a minute: the limit less the planning margin
+    later, or on the next day. ``flushed`` are the instants at which other touches flush it, the last flush before the
+    plan included; ``touched`` those of all its other touches. ``idle`` are the minutes of the plan in which nothing
+    runs, ``allowed`` those of them at which an idle flush may stand. All in order.
     """
 
     name: str
-    reach: int
-    last: int
+    until: Callable[[int], int]
     idle: Sequence[int]
     allowed: Sequence[int]
     flushed: Sequence[int]
@@ -85,7 +88,7 @@ class Room:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What placement is asked to do: from ``start`` to ``end``, both included.
+    """What placing is asked to do, from ``start`` to ``end``, both included.
 
     ``touched`` are the instants of all touches but idle flushes, on any lumen; ``quiet`` the minutes of the quiet
     hours; ``least`` the least minutes from an idle flush to the next touch of its lumen.
@@ -134,8 +137,6 @@ def planned(schedule: Schedule) -> dict[str, list[int]]:
 
 
 def _idle_lumen(wanted: Wanted, name: str, touches: Sequence[Touch], least: int) -> IdleLumen:
-    stated = wanted.lumens[name]
-    limit = minutes(stated.get("idle_limit", wanted.plan["line"]["idle_limit"]))
     running = {
         minute
         for dose in wanted.runs(name)
@@ -143,45 +144,72 @@ def _idle_lumen(wanted: Wanted, name: str, touches: Sequence[Touch], least: int)
     }
     idle = [minute for minute in range(wanted.start, wanted.end + 1) if minute not in running]
     touched = sorted({touch.at for touch in touches})
+    flushed = {touch.at for touch in touches if touch.starts or any(map(_pushes, touch.steps))}
     return IdleLumen(
         name=name,
-        reach=limit - minutes(wanted.protocol["planning_margin"]),
-        last=wanted.moment(stated["last_flushed"]),
+        until=_until(wanted, name),
         idle=idle,
-        allowed=[minute for minute in idle if _next(touched, minute, wanted.end + least + 1) - minute >= least],
-        flushed=sorted({touch.at for touch in touches if touch.starts or any(map(_pushes, touch.steps))}),
+        allowed=[minute for minute in idle if _after(touched, minute, wanted.end + least + 1) - minute >= least],
+        flushed=sorted({*flushed, wanted.moment(wanted.lumens[name]["last_flushed"])}),
         touched=touched,
     )
 
 
-def _next(instants: Sequence[int], minute: int, otherwise: int) -> int:
+def _after(instants: Sequence[int], minute: int, otherwise: int) -> int:
+    """Return the first of some instants, in order, after a minute."""
     index = bisect_right(instants, minute)
     return instants[index] if index < len(instants) else otherwise
 
 
-def _pushes(step: object) -> bool:
-    return getattr(step, "action", None) in (Action.FLUSH, Action.LOCK)
+def _pushes(step: Step) -> bool:
+    return step.action in (Action.FLUSH, Action.LOCK)
 
 
-# Quiet hours: each minute by the clock that is in force at it (R3, R5)
+def _until(wanted: Wanted, name: str) -> Callable[[int], int]:
+    """Return the function that says until when the next flush must come, after one at a minute (R8)."""
+    stated = wanted.lumens[name]
+    limit = stated.get("idle_limit", wanted.plan["line"]["idle_limit"])
+    margin = minutes(wanted.protocol["planning_margin"])
+    if limit != EACH_DAY:
+        reach = minutes(limit) - margin
+        return lambda flush: flush + reach
+    days = _minutes_of_days(wanted, wanted.moment(stated["last_flushed"]) - DAY, wanted.end + 3 * DAY)
+
+    def next_day(flush: int) -> int:
+        following = days[_day(wanted, flush) + timedelta(days=1)]
+        return max(following[0], following[-1] - margin)
+
+    return next_day
+
+
+def _day(wanted: Wanted, minute: int) -> date:
+    return wanted.rules_at(minute).wall(minute).date()
+
+
+def _minutes_of_days(wanted: Wanted, first: int, last: int) -> dict[date, list[int]]:
+    """Return the minutes of each local day, by the clock that is in force at each."""
+    days: dict[date, list[int]] = defaultdict(list)
+    for minute in range(first, last + 1):
+        days[_day(wanted, minute)].append(minute)
+    return days
+
+
+# Quiet hours: what is quiet by the clock that is in force (R3, R5)
 
 
 def _quiet_minutes(wanted: Wanted) -> Iterator[int]:
     ranges = [_range(text) for text in wanted.plan.get("household", {}).get("quiet_hours", [])]
-    known: dict[tuple[int, date], list[tuple[int, int]]] = {}
-    for minute in range(wanted.start, wanted.end + 1):
-        rules = wanted.rules_at(minute)
-        today = rules.wall(minute).date()
-        for day in (today - timedelta(days=1), today, today + timedelta(days=1)):
-            key = (id(rules), day)
-            if key not in known:
-                known[key] = list(_spans(ranges, day, rules))
-            if any(first <= minute < last for first, last in known[key]):
-                yield minute
-                break
+    edges = [*(since for since, _ in wanted.zones[1:]), wanted.end + 1]
+    for (since, rules), before in zip(wanted.zones, edges, strict=True):
+        first, last = max(since, wanted.start), min(before, wanted.end + 1)
+        day = rules.wall(first).date() - timedelta(days=1)
+        while first < last and day <= rules.wall(last).date():
+            for begin, end in _spans(ranges, day, rules):
+                yield from range(max(begin, first), min(end, last))
+            day += timedelta(days=1)
 
 
-def _spans(ranges: Sequence[tuple[set[int], time, time]], day: date, rules: ZoneRules) -> Iterator[tuple[int, int]]:
+def _spans(ranges: Iterable[tuple[set[int], time, time]], day: date, rules: ZoneRules) -> Iterator[tuple[int, int]]:
     for weekdays, first, last in ranges:
         if day.weekday() in weekdays:
             ends_on = day if first < last else day + timedelta(days=1)
@@ -205,36 +233,41 @@ def _range(text: str) -> tuple[set[int], time, time]:
 
 def _rooms(wanted: Wanted, names: Sequence[str], others: Sequence[Touch]) -> Iterator[Room]:
     limits = wanted.plan.get("daily_limits", {})
-    measures: dict[str, Callable[[str, Fraction], Fraction]] = {
-        "flushed": lambda _, volume: volume,
-        "heparin": lambda fluid, volume: volume * _strength(wanted, fluid),
-        "sodium": lambda fluid, volume: volume * _first_number(wanted.plan["fluid"][fluid].get("sodium", "0")),
-    }
-    stated = {name: _first_number(limits[name]) for name in measures if name in limits}
+    stated = {what: _number(limits[what]) for what in ("flushed", "heparin", "sodium") if what in limits}
     if not stated:
         return
-    days: dict[date, set[int]] = defaultdict(set)
-    for minute in range(wanted.start, wanted.end + 1):
-        days[wanted.rules_at(minute).wall(minute).date()].add(minute)
+    days = _minutes_of_days(wanted, wanted.start, wanted.end)
     for what, limit in stated.items():
-        measure = measures[what]
-        takes = {name: sum(measure(*pushed) for pushed in _idle_pushes(wanted, name)) for name in names}
+        takes = {name: _pushed(wanted, what, _idle_pushes(wanted, name)) for name in names}
+        whole = math.lcm(*(amount.denominator for amount in takes.values()))
         for day, members in days.items():
-            fixed = sum(
-                measure(step.what, step.volume.amount)
+            pushes = [
+                (step.what, step.volume.amount)
                 for touch in others
-                if wanted.rules_at(touch.at).wall(touch.at).date() == day
+                if _day(wanted, touch.at) == day
                 for step in touch.steps
                 if _pushes(step) and step.volume is not None
-            )
-            whole = math.lcm(*(Fraction(amount).denominator for amount in takes.values()))
+            ]
             yield Room(
                 what,
                 day,
                 frozenset(members),
                 {name: int(amount * whole) for name, amount in takes.items()},
-                max(0, math.floor((limit - fixed) * whole)),
+                max(0, math.floor((limit - _pushed(wanted, what, pushes)) * whole)),
             )
+
+
+def _pushed(wanted: Wanted, what: str, pushes: Iterable[tuple[str, Fraction]]) -> Fraction:
+    """Return how much of what a day's total counts is in some volumes of fluids: mL, units or mmol."""
+    fluids, total = wanted.plan["fluid"], Fraction(0)
+    for fluid, volume in pushes:
+        if what == "flushed":
+            total += volume
+        elif what == "sodium":
+            total += volume * _number(fluids[fluid].get("sodium", "0"))
+        elif fluids[fluid]["kind"] == "heparin":
+            total += volume * _number(fluids[fluid]["strength"])
+    return total
 
 
 def _idle_pushes(wanted: Wanted, lumen: str) -> list[tuple[str, Fraction]]:
@@ -242,15 +275,12 @@ def _idle_pushes(wanted: Wanted, lumen: str) -> list[tuple[str, Fraction]]:
     return [(step["what"], step["volume"]) for step in steps if step["action"] in ("flush", "lock")]
 
 
-def _strength(wanted: Wanted, fluid: str) -> Fraction:
-    stated = wanted.plan["fluid"][fluid]
-    return _first_number(stated["strength"]) if stated["kind"] == "heparin" else Fraction(0)
-
-
-def _first_number(text: str) -> Fraction:
-    if text.split()[-1] == "L":
-        return millilitres(text)
-    return Fraction(text.split()[0])
+def _number(text: str) -> Fraction:
+    """Read the number of a quantity that is stated in mL, units, mmol, or one of these in a mL."""
+    number, _, unit = text.partition(" ")
+    if unit not in ("", "mL", "units", "mmol", "units/mL", "mmol/mL"):
+        raise ValueError(f"the judge reads no {unit}")
+    return Fraction(number)
 
 
 # --- A placing, looked at minute by minute ---
@@ -258,7 +288,8 @@ def _first_number(text: str) -> Fraction:
 
 def complaints(asked: Question, flushes: Flushes) -> list[str]:
     """Walk each lumen minute by minute and say in plain words what a placing breaks; nothing if nothing."""
-    found = [f"an idle flush in {name}" for name in flushes if name not in {lumen.name for lumen in asked.lumens}]
+    known = {lumen.name for lumen in asked.lumens}
+    found = [f"{name}: idle flushes where none belong" for name in flushes if name not in known]
     for lumen in asked.lumens:
         found += _walk(asked, lumen, flushes.get(lumen.name, ()))
     for room in asked.rooms:
@@ -276,21 +307,18 @@ def _walk(asked: Question, lumen: IdleLumen, flushes: Sequence[int]) -> Iterator
         yield f"{lumen.name}: two idle flushes at one instant"
     for at in sorted(placed - idle):
         yield f"{lumen.name}: an idle flush at {in_words(at)}, when the lumen is not idle or the plan is over"
-    touches = sorted(placed | set(lumen.touched))
-    for at, following in pairwise(touches):
+    for at, following in pairwise(sorted(placed | set(lumen.touched))):
         if at in placed and following - at < asked.least:
             yield f"{lumen.name}: {following - at} min from the idle flush at {in_words(at)} to the next touch"
-    last = lumen.last
+    last = max(at for at in lumen.flushed if at <= asked.start)
     for minute in range(asked.start, asked.end + 1):
-        # A lumen that was idle up to this minute was so for all the time since the minute before.
-        if minute - 1 in idle and minute - last > lumen.reach:
-            yield f"{lumen.name}: {minute - last} min without a flush at {in_words(minute)}, {lumen.reach} are allowed"
-            last = minute  # told once
+        # A lumen that was idle in the minute before was so up to this minute, before anything is done at it.
+        was_late = minute - 1 in idle and minute > lumen.until(last)
         if minute in placed or minute in given:
             last = minute
-        if minute in idle and minute - last > lumen.reach:
-            yield f"{lumen.name}: {minute - last} min without a flush at {in_words(minute)}, {lumen.reach} are allowed"
-            last = minute
+        if was_late or (minute in idle and minute > lumen.until(last)):
+            yield f"{lumen.name}: no flush in time before {in_words(minute)}"
+            last = minute  # told once
 
 
 def figures(asked: Question, flushes: Flushes) -> Figures:
@@ -305,56 +333,79 @@ def figures(asked: Question, flushes: Flushes) -> Figures:
 def candidates(asked: Question) -> frozenset[int]:
     """Return minutes among which the flushes of some best placing lie.
 
-    Take, of all best placings, one with the greatest sum of instants. None of its flushes is needless, and no set of
-    its idle-only sessions can stand a minute later and leave all rules kept and no figure greater. (Where that would
-    make two sessions meet, or one meet another touch, a figure would even fall.) So every idle-only session, at t, runs
-    against something, in one of its lumens or for all of them:
+    Take, of all best placings, one with the greatest sum of instants. None of its flushes is needless. No set of its
+    idle-only sessions can all stand a minute later with all rules kept and no figure greater, since the sum would be
+    greater. (Where two sessions would meet, or a session another touch, a figure would even fall.) So every idle-only
+    session, at t, runs against something:
 
-    1. t is the last minute before one at which the lumen may not be flushed, or the plan's last one;
-    2. t is the last minute before quiet hours, or (only if totals of a day are stated) of a local day;
-    3. the flush before, in the lumen, lies just the reach back. Or there was none within the reach of t, because t is
-       the first minute of the plan or of a stretch in which the lumen is idle;
-    4. the next idle flush of the lumen comes after just the least time.
+    1. t is the last minute before one at which one of its lumens may not be flushed, or the plan's last minute;
+    2. t is the last minute before quiet hours or, if totals of a day are stated, of a local day;
+    3. t is the last minute that the flush before, in one of its lumens, leaves; or t is the first minute of the plan
+       or of a stretch in which the lumen is idle, and no flush before reaches beyond it;
+    4. the next idle flush of one of its lumens comes just the least time later.
 
-    Sessions that run only against one another, by 3 and 4, could all stand a minute later together. So from every
-    session some chain of such steps leads to one that stands at an instant of kinds 1 to 3 that the plan itself fixes,
-    to a flush of another touch, or to an idle flush that joins another touch. The minutes returned are all these
-    instants and all that can be reached from them by adding a lumen's reach (3) and taking the least time away (4).
-    A step of kind 3 passes over no other flush of the lumen, since that would be the flush before.
+    Sessions that run only against one another, by 3 and 4, could all stand a minute later together. So a chain of
+    such steps leads to every session from an instant that the plan itself names by 1 to 3, from a flush of another
+    touch, or from an idle flush that joins another touch. The minutes returned are all that can be reached so.
+
+    A step of kind 3 goes from one flush of a lumen to its next, one of kind 4 from an idle flush to the idle flush before
+    it. So one of either kind is never followed by one of the other in the same lumen. Nor are two of kind 4 in one
+    lumen: of three flushes within twice the least time the one in the middle would be needless. And the flush before
+    one to which a step of kind 4 leads does not reach to where the step comes from: the other would be needless.
     """
-    quiet, rooms = asked.quiet, asked.rooms
-    found = set(asked.touched)
-    found |= {first - 1 for first in quiet if first - 1 not in quiet}
-    found |= {last for room in rooms for last in room.minutes if last + 1 not in room.minutes}
     allowed = [set(lumen.allowed) for lumen in asked.lumens]
-    for lumen, members in zip(asked.lumens, allowed, strict=True):
-        idle = set(lumen.idle)
-        found |= {last for last in members if last + 1 not in members}
-        found |= {first for first in idle if first - 1 not in idle}
-        found |= {flush + lumen.reach for flush in _counted(lumen) if _leads_on(lumen, flush, members)}
-    found &= set().union(*allowed)
-    waiting = list(found)
+    if 2 * asked.least > _shortest(asked):
+        return frozenset().union(*allowed)
+    reached = {(at, NO_STEP) for at in _named(asked) if any(at in each for each in allowed)}
+    for index, lumen in enumerate(asked.lumens):
+        latest = {at for flush in lumen.flushed for at in _latest_after(lumen, flush)}
+        reached |= {(at, (index, 3)) for at in latest & allowed[index]}
+    waiting = list(reached)
     while waiting:
-        at = waiting.pop()
-        reached = set()
-        for lumen, members in zip(asked.lumens, allowed, strict=True):
-            if at in members:
-                reached |= {at + lumen.reach} if _leads_on(lumen, at, members) else set()
-                reached |= {at - asked.least} & members
-        waiting += reached - found
-        found |= reached
-    return frozenset(found)
+        at, step = waiting.pop()
+        for index, lumen in enumerate(asked.lumens):
+            if at not in allowed[index]:
+                continue
+            found = [(then, (index, 3)) for then in _latest_after(lumen, at) if step != (index, 4)]
+            if asked.least > 1 and step not in ((index, 3), (index, 4)) and not _reached(lumen, at):
+                found.append((at - asked.least, (index, 4)))
+            new = {(then, how) for then, how in found if then in allowed[index]} - reached
+            reached |= new
+            waiting += new
+    return frozenset(at for at, _ in reached)
 
 
-def _counted(lumen: IdleLumen) -> list[int]:
-    """Return the flushes of a lumen that are no idle flushes, the one before the plan included."""
-    return [lumen.last, *lumen.flushed]
+NO_STEP = (-1, 0)
+"""Where a chain begins. Else a step is of a lumen, by its place, and of kind 3 or 4."""
 
 
-def _leads_on(lumen: IdleLumen, flush: int, allowed: set[int]) -> bool:
-    """Say whether the next flush after ``flush`` may be an idle one that uses up the whole reach."""
-    at = flush + lumen.reach
-    return at in allowed and _next(lumen.flushed, flush, at + 1) > at
+def _named(asked: Question) -> set[int]:
+    """Return the instants that the plan itself names: of other touches, and the last or first minutes of something."""
+    found = set(asked.touched)
+    found |= {minute - 1 for minute in asked.quiet if minute - 1 not in asked.quiet}
+    found |= {minute for room in asked.rooms for minute in room.minutes if minute + 1 not in room.minutes}
+    for lumen in asked.lumens:
+        idle, allowed = set(lumen.idle), set(lumen.allowed)
+        found |= {minute for minute in allowed if minute + 1 not in allowed}
+        found |= {minute for minute in idle if minute - 1 not in idle}
+    return found
+
+
+def _latest_after(lumen: IdleLumen, flush: int) -> list[int]:
+    """Return the last minute for an idle flush after one at ``flush``, if no other touch flushes the lumen before."""
+    latest = lumen.until(flush)
+    return [latest] if _after(lumen.flushed, flush, latest + 1) > latest else []
+
+
+def _reached(lumen: IdleLumen, minute: int) -> bool:
+    """Say whether a flush of another touch, before a minute, makes one at the minute the first that is needed."""
+    before = lumen.flushed[bisect_left(lumen.flushed, minute) - 1]
+    return before < minute <= lumen.until(before)
+
+
+def _shortest(asked: Question) -> int:
+    """Return the shortest time that any flush leaves until the next."""
+    return min((lumen.until(at) - at for lumen in asked.lumens for at in lumen.idle), default=DAY)
 
 
 # --- The program ---
@@ -373,159 +424,208 @@ class Verdict:
     flushes: Flushes = field(default_factory=dict)
 
 
-Row = tuple[float, float, dict[int, int]]
-"""The least and the greatest value of a sum, and the whole numbers by which its variables are multiplied."""
+def best(asked: Question, instants: frozenset[int] | None = None, seconds: float = 15.0) -> Verdict:
+    """Return a best placing, over all whole minutes or over ``instants`` only, and whether it is proven to be one.
 
-
-class _Program:
-    """Variables and rows for one question over some of its minutes."""
-
-    def __init__(self, asked: Question, instants: frozenset[int] | None) -> None:
-        self.asked = asked
-        self.costs: list[int] = []
-        self.tops: list[int] = []
-        self.rows: list[Row] = []
-        self.places: dict[str, list[int]] = {}
-        self.counts: dict[str, list[int]] = {}
-        self.possible = True
-        weights = _Weights(asked)
-        sessions: dict[int, int] = {}
-        for lumen in asked.lumens:
-            places = [at for at in lumen.allowed if instants is None or at in instants]
-            counts = [self._variable(0, len(places)) for _ in places]
-            if counts:
-                self.costs[counts[-1]] = weights.flush
-            self.places[lumen.name], self.counts[lumen.name] = places, counts
-            for index, at in enumerate(places):
-                here = self._between(lumen.name, index, index + 1)
-                self.rows.append((0, 1, here))
-                if at not in asked.touched:
-                    if at not in sessions:
-                        night = weights.night if at in asked.quiet else 0
-                        sessions[at] = self._variable(weights.session + night, 1)
-                    self.rows.append((0, math.inf, {sessions[at]: 1, **{key: -value for key, value in here.items()}}))
-            self._within_reach(lumen)
-            self._apart(lumen)
-        for room in asked.rooms:
-            self._in_room(room)
-
-    def _variable(self, cost: int, top: int) -> int:
-        self.costs.append(cost)
-        self.tops.append(top)
-        return len(self.costs) - 1
-
-    def _between(self, lumen: str, first: int, last: int) -> dict[int, int]:
-        """Return the number of flushes at the places from ``first`` up to ``last``, as a difference of counts."""
-        counts = self.counts[lumen]
-        if first >= last:
-            return {}
-        return {counts[last - 1]: 1} | ({counts[first - 1]: -1} if first else {})
-
-    def _within_reach(self, lumen: IdleLumen) -> None:
-        """R8: from every idle minute on to the next, some flush lies at most the reach back; at the plan's end too."""
-        spans = [(minute + 1 - lumen.reach, minute) for minute in lumen.idle if minute < self.asked.end]
-        if lumen.idle and lumen.idle[-1] == self.asked.end:
-            spans.append((self.asked.end - lumen.reach, self.asked.end))
-        places, given = self.places[lumen.name], sorted(_counted(lumen))
-        needed = {
-            (bisect_left(places, first), bisect_right(places, last))
-            for first, last in spans
-            if bisect_left(given, first) == bisect_right(given, last)
-        }
-        latest = -1
-        for first, last in sorted(needed, key=lambda span: (span[1], -span[0])):
-            if first > latest:  # else a span within this one has its own row
-                latest = first
-                self._at_least_one(self._between(lumen.name, first, last))
-
-    def _at_least_one(self, sum_of: dict[int, int]) -> None:
-        if sum_of:
-            self.rows.append((1, math.inf, sum_of))
-        else:
-            self.possible = False
-
-    def _apart(self, lumen: IdleLumen) -> None:
-        """Keep idle flushes of one lumen the least time apart; that from other touches is in ``allowed``."""
-        places = self.places[lumen.name]
-        for index, at in enumerate(places):
-            last = bisect_left(places, at + self.asked.least)
-            if last > index + 1:
-                self.rows.append((0, 1, self._between(lumen.name, index, last)))
-
-    def _in_room(self, room: Room) -> None:
-        taken: dict[int, int] = defaultdict(int)
-        for lumen, places in self.places.items():
-            for index, at in enumerate(places):
-                if at in room.minutes:
-                    for key, value in self._between(lumen, index, index + 1).items():
-                        taken[key] += value * room.takes[lumen]
-        self.rows.append((0, room.left, {key: value for key, value in taken.items() if value}))
-
-    def solved(self, seconds: float) -> tuple[highspy.Highs, list[float]]:
-        """Run HiGHS over the program; return it with the values that it found."""
-        program = highspy.HighsLp()
-        program.num_col_, program.num_row_ = len(self.costs), len(self.rows)
-        program.col_cost_ = [float(cost) for cost in self.costs]
-        program.col_lower_, program.col_upper_ = [0.0] * len(self.costs), [float(top) for top in self.tops]
-        program.integrality_ = [highspy.HighsVarType.kInteger] * len(self.costs)
-        program.row_lower_, program.row_upper_ = [row[0] for row in self.rows], [row[1] for row in self.rows]
-        matrix = program.a_matrix_
-        matrix.format_ = highspy.MatrixFormat.kRowwise
-        matrix.start_ = [0, *accumulate(len(row[2]) for row in self.rows)]
-        matrix.index_ = [key for row in self.rows for key in row[2]]
-        matrix.value_ = [float(value) for row in self.rows for value in row[2].values()]
-        highs = highspy.Highs()  # type: ignore[no-untyped-call]
-        options = {"output_flag": False, "threads": 1, "mip_rel_gap": 0.0, "mip_abs_gap": 0.0, "time_limit": seconds}
-        for name, value in options.items():
-            highs.setOptionValue(name, value)
-        highs.passModel(program)
-        highs.run()
-        return highs, list(highs.getSolution().col_value)
-
-    def placing(self, values: Sequence[float]) -> dict[str, list[int]]:
-        """Return the placing that the values mean, once they are rounded to whole numbers."""
-        found = {}
-        for lumen, places in self.places.items():
-            counts = [0, *(round(values[count]) for count in self.counts[lumen])]
-            found[lumen] = [at for at, (before, after) in zip(places, pairwise(counts), strict=True) if after > before]
-        return found
+    There are two ways to write the program. :class:`_ByCount` is much the faster one for many minutes, but now and then
+    slow for few; then :class:`_ByMinute` has its turn.
+    """
+    places = sum(at in instants if instants is not None else True for lumen in asked.lumens for at in lumen.allowed)
+    if places > MANY:
+        return solved(asked, _ByCount(asked, instants), seconds)
+    verdict = solved(asked, _ByCount(asked, instants), seconds / 8)
+    return verdict if verdict.proven else solved(asked, _ByMinute(asked, instants), seconds)
 
 
 class _Weights:
     """Whole numbers that put the figures in their order, whatever a best placing's figures are."""
 
     def __init__(self, asked: Question) -> None:
-        # Of three flushes in a row in one lumen the first and the last lie more than the reach apart, or the one between
-        # is needless; so no best placing has as many flushes, or sessions, as this.
-        most = sum(2 * ((asked.end - asked.start) // lumen.reach + 2) for lumen in asked.lumens) + 1
+        # Of three flushes in a row in one lumen, the first does not reach to the last, or the one between is needless.
+        # So no best placing has as many flushes, or sessions, as this.
+        pairs = (asked.end - asked.start) // max(1, _shortest(asked)) + 2
+        most = 2 * pairs * len(asked.lumens) + 1
         if asked.worth == 0:
             self.session, self.night, self.flush = 1, most, most * most
             return
-        worth = min(asked.worth, most)  # more than all flushes there are is as much as any number
+        worth = min(asked.worth, most)  # as much as all flushes that there are
         self.flush = most
         self.session = worth * most + 1
-        self.night = self.session * most + self.flush * most
+        self.night = (self.session + self.flush) * most
 
     def of(self, found: Figures) -> int:
+        """Return the weighted sum of figures."""
         return self.night * found.nights + self.session * found.sessions + self.flush * found.flushes
 
 
-def best(asked: Question, instants: frozenset[int] | None = None, seconds: float = SECONDS) -> Verdict:
-    """Return a best placing, over all whole minutes or over ``instants`` only, and whether it is proven to be one."""
-    program = _Program(asked, instants)
+class _Program:
+    """Whole variables and rows for one question over some of its minutes; subclasses say how a flush is written."""
+
+    def __init__(self, asked: Question, instants: frozenset[int] | None) -> None:
+        """Write the program down; ``possible`` says whether it can have an answer at all."""
+        self.asked, self.weights, self.possible = asked, _Weights(asked), True
+        self.costs: list[int] = []
+        self.tops: list[int] = []
+        self.rows: list[tuple[float, float, dict[int, int]]] = []
+        self.places: list[list[int]] = []
+        self.variables: list[list[int]] = []
+        for index, lumen in enumerate(asked.lumens):
+            self.places.append([at for at in lumen.allowed if instants is None or at in instants])
+            self.variables.append([])
+            self.lay_out(index)
+            self._within_limit(index)
+            self._apart(index)
+        self._sessions()
+        for room in asked.rooms:
+            self._in_room(room)
+
+    def lay_out(self, lumen: int) -> None:
+        """Make the variables of a lumen's flushes."""
+        raise NotImplementedError
+
+    def between(self, lumen: int, first: int, last: int) -> dict[int, int]:
+        """Return how many flushes stand at a lumen's places from ``first`` up to ``last``: variables, and how often."""
+        raise NotImplementedError
+
+    def placing(self, values: Sequence[float]) -> Flushes:
+        """Return the placing that the solver's values mean, rounded to whole numbers."""
+        whole = [round(value) for value in values]
+        return {
+            lumen.name: [
+                at
+                for place, at in enumerate(self.places[index])
+                if sum(whole[key] * times for key, times in self.between(index, place, place + 1).items())
+            ]
+            for index, lumen in enumerate(self.asked.lumens)
+        }
+
+    def variable(self, cost: int, top: int) -> int:
+        """Make a variable from 0 to ``top``."""
+        self.costs.append(cost)
+        self.tops.append(top)
+        return len(self.costs) - 1
+
+    def row(self, least: float, most: float, sum_of: dict[int, int]) -> None:
+        """Keep a sum of variables between two bounds."""
+        if sum_of:
+            self.rows.append((least, most, sum_of))
+        elif least > 0:
+            self.possible = False
+
+    def _within_limit(self, index: int) -> None:
+        """R8: from each idle minute to the next, some flush is there that reaches so far; at the plan's end too."""
+        lumen, end, places = self.asked.lumens[index], self.asked.end, self.places[index]
+        moments = [(minute, minute + 1) for minute in lumen.idle if minute < end]
+        if lumen.idle and lumen.idle[-1] == end:
+            moments.append((end, end))
+        spans = {
+            (bisect_left(places, reaching, key=lumen.until), bisect_right(places, minute))
+            for minute, reaching in moments
+            if lumen.until(lumen.flushed[bisect_right(lumen.flushed, minute) - 1]) < reaching
+        }
+        begins = -1
+        for first, last in sorted(spans, key=lambda span: (span[1], -span[0])):
+            if first > begins:  # else the row before is within this one
+                begins = first
+                self.row(1, math.inf, self.between(index, first, last))
+
+    def _apart(self, index: int) -> None:
+        """Keep idle flushes of one lumen the least time apart; that from other touches is in ``allowed``."""
+        places = self.places[index]
+        for place, at in enumerate(places):
+            last = bisect_left(places, at + self.asked.least)
+            if last > place + 1:
+                self.row(0, 1, self.between(index, place, last))
+
+    def _sessions(self) -> None:
+        """Make a session of every minute that has a flush and no other touch."""
+        sessions: dict[int, int] = {}
+        for index, places in enumerate(self.places):
+            for place, at in enumerate(places):
+                if at in self.asked.touched:
+                    continue
+                if at not in sessions:
+                    night = self.weights.night if at in self.asked.quiet else 0
+                    sessions[at] = self.variable(self.weights.session + night, 1)
+                here = self.between(index, place, place + 1)
+                self.row(0, math.inf, {sessions[at]: 1, **{key: -times for key, times in here.items()}})
+
+    def _in_room(self, room: Room) -> None:
+        taken: dict[int, int] = defaultdict(int)
+        for index, places in enumerate(self.places):
+            for place, at in enumerate(places):
+                if at in room.minutes:
+                    for key, times in self.between(index, place, place + 1).items():
+                        taken[key] += times * room.takes[self.asked.lumens[index].name]
+        self.row(0, room.left, {key: times for key, times in taken.items() if times})
+
+
+class _ByMinute(_Program):
+    """A variable for each minute of a lumen: 1 if it has a flush."""
+
+    def lay_out(self, lumen: int) -> None:
+        """Make the variables of a lumen's flushes."""
+        self.variables[lumen] = [self.variable(self.weights.flush, 1) for _ in self.places[lumen]]
+
+    def between(self, lumen: int, first: int, last: int) -> dict[int, int]:
+        """Return how many flushes stand at a lumen's places from ``first`` up to ``last``."""
+        return dict.fromkeys(self.variables[lumen][first:last], 1)
+
+
+class _ByCount(_Program):
+    """A variable for each minute of a lumen: how many flushes it has had so far. What stands between two minutes is a
+    difference, so that every row has few entries."""
+
+    def lay_out(self, lumen: int) -> None:
+        """Make the variables of a lumen's flushes."""
+        places = self.places[lumen]
+        counts = self.variables[lumen] = [self.variable(0, len(places)) for _ in places]
+        if counts:
+            self.costs[counts[-1]] = self.weights.flush
+        for place in range(len(places)):
+            self.row(0, 1, self.between(lumen, place, place + 1))
+
+    def between(self, lumen: int, first: int, last: int) -> dict[int, int]:
+        """Return how many flushes stand at a lumen's places from ``first`` up to ``last``."""
+        counts = self.variables[lumen]
+        if first >= last:
+            return {}
+        return {counts[last - 1]: 1} | ({counts[first - 1]: -1} if first else {})
+
+
+def solved(asked: Question, program: _Program, seconds: float) -> Verdict:
+    """Run HiGHS over a program for so many seconds at most, and look at its answer."""
     if not program.possible:
-        return Verdict(True, "a moment that no flush reaches")
+        return Verdict(True, "no flush can stand where one must")
     if not program.costs:
         return Verdict(True, "nothing to place", Figures(0, 0, 0))
-    highs, values = program.solved(seconds)
+    highs = highspy.Highs()  # type: ignore[no-untyped-call]
+    options = {"output_flag": False, "threads": 1, "mip_rel_gap": 0.0, "mip_abs_gap": 0.0, "time_limit": seconds}
+    for name, value in options.items():
+        highs.setOptionValue(name, value)
+    highs.passModel(_as_highs_reads_it(program))
+    highs.run()
     status = highs.getModelStatus()
     said = highs.modelStatusToString(status)
-    if status == highspy.HighsModelStatus.kInfeasible:
-        return Verdict(True, said)
     if status != highspy.HighsModelStatus.kOptimal:
-        return Verdict(False, said)
-    flushes = program.placing(values)
-    found = figures(asked, flushes)
-    broken = complaints(asked, flushes)
-    sure = highs.getInfo().mip_dual_bound > _Weights(asked).of(found) - 0.5
+        return Verdict(status == highspy.HighsModelStatus.kInfeasible, said)
+    flushes = program.placing(highs.getSolution().col_value)
+    found, broken = figures(asked, flushes), complaints(asked, flushes)
+    sure = highs.getInfo().mip_dual_bound > program.weights.of(found) - 0.5
     return Verdict(sure and not broken, "; ".join([said, *broken]), found, flushes)
+
+
+def _as_highs_reads_it(program: _Program) -> highspy.HighsLp:
+    columns, rows = len(program.costs), program.rows
+    written = highspy.HighsLp()
+    written.num_col_, written.num_row_ = columns, len(rows)
+    written.col_cost_ = [float(cost) for cost in program.costs]
+    written.col_lower_, written.col_upper_ = [0.0] * columns, [float(top) for top in program.tops]
+    written.integrality_ = [highspy.HighsVarType.kInteger] * columns
+    written.row_lower_, written.row_upper_ = [least for least, _, _ in rows], [most for _, most, _ in rows]
+    matrix = written.a_matrix_
+    matrix.format_ = highspy.MatrixFormat.kRowwise
+    matrix.start_ = [0, *accumulate(len(sum_of) for _, _, sum_of in rows)]
+    matrix.index_ = [key for _, _, sum_of in rows for key in sum_of]
+    matrix.value_ = [float(times) for _, _, sum_of in rows for times in sum_of.values()]
+    return written

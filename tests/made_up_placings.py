@@ -60,12 +60,12 @@ COMPRESSED = Family(
     lengths=range(240, DAY + 1),
     limits=(30, 30, 35, 45, 60, 60, 75, 90, 97, 120, 120, 150, 180),
     margins=(0, 0, 0, 1, 5, 10),
-    least=(0, 0, 0, 1, 5, 10, 20, 30),
+    least=(0, 0, 0, 1, 5, 10, 20, 30, DAY),  # the last is cut down to the most that there may be
     doses=(5, 7, 10, 15, 20, 25, 30, 40),
     intervals=(45, 60, 90, 95, 120, 143, 180, 240, 300, 400),
     bags=(20, 45, 60, 90),
     quiet=(),  # drawn near the plan's own hours
-    most=30,
+    most=24,
 )
 
 REAL_SIZE = Family(
@@ -73,7 +73,7 @@ REAL_SIZE = Family(
     lengths=(*(days * DAY for days in (2, 2, 3, 3, 4, 4, 5, 6, 7, 7, 10, 14)), 3 * DAY + 437, 2 * DAY + 1001),
     limits=(360, 480, 480, 600, 707, 720, 720, 720, 767, 1003, 1440, 1440, 2160, 2880, 4320),
     margins=(0, 0, 0, 15, 30, 47, 60),
-    least=(0, 0, 0, 0, 30, 60, 120, 240),
+    least=(0, 0, 0, 30, 60, 120, 240, DAY),
     doses=(15, 30, 30, 60, 60, 90, 120, 187, 240),
     intervals=(360, 480, 480, 600, 720, 721, 1440, 1440, 2160, 2880),
     bags=(480, 720, 1440, 1000),
@@ -89,7 +89,7 @@ REAL_SIZE = Family(
         ["00:00-06:00"],
         [],
     ),
-    most=80,
+    most=60,
 )
 
 FAMILIES = {family.name: family for family in (COMPRESSED, REAL_SIZE)}
@@ -105,11 +105,12 @@ class _Maker:
         self.chance, self.family = chance, family
         self.zone = self.one(ZONES)
         self.rules = zone_rules(self.zone)
-        margin = self.one(family.margins)
         self.limits = [self.one(family.limits) for _ in range(self.one([1, 2, 2, 2, 3, 3]))]
-        self.reaches = [limit - margin for limit in self.limits]
-        # Of more flushes than this the solver takes minutes to prove the least.
-        self.length = min(self.one(family.lengths), int(family.most / sum(1 / reach for reach in self.reaches)))
+        self.margin, self.least = self.one(family.margins), self.one(family.least)
+        self.length = self.one(family.lengths)
+        self.tame()
+        self.reaches = [limit - self.margin for limit in self.limits]
+        self.least = min(self.least, min(self.reaches) // 2)
         changes = [change for change in clock_changes(self.zone) if change.at < minutes_of_year(2028)]
         self.change = self.one(changes).at if changes and self.maybe(0.8) else None
         if self.change is None:
@@ -118,7 +119,7 @@ class _Maker:
             self.start = self.change - self.between(0, self.length)
         self.end = self.start + self.length
         self.plan = bare_plan(self.zone, self.start, self.end)
-        self.head(margin)
+        self.head()
         self.lumens()
         if self.maybe(0.2):
             self.journey()
@@ -139,19 +140,28 @@ class _Maker:
     def between(self, least: int, most: int) -> int:
         return self.chance.randint(least, most)
 
+    def tame(self) -> None:
+        """Keep out what the solver takes minutes for: very many flushes; weeks of lumens with a least time whose sums and
+        differences come to every minute."""
+        if self.family is REAL_SIZE and self.least and len(self.limits) > 1:
+            if self.maybe(0.5):
+                self.length = min(self.length, 3 * DAY)
+            else:
+                self.limits = [-(-limit // 120) * 120 for limit in self.limits]
+                self.margin, self.length = self.margin // 30 * 30, min(self.length, 7 * DAY)
+        self.length = min(self.length, int(self.family.most / sum(1 / limit for limit in self.limits)))
+
     # The plan but for its orders
 
-    def head(self, margin: int) -> None:
+    def head(self) -> None:
         protocol, line = self.plan["protocol"], self.plan["line"]
         self.plan["household"]["quiet_hours"] = self.quiet()
         line["idle_limit"] = f"{self.limits[0]} min"
         line["lock"] = self.one(["saline", "heparin"])
         protocol["joining_time"] = self.one(["0 min", "15 min", "30 min", "1 h"])
-        protocol["planning_margin"] = f"{margin} min"
+        protocol["planning_margin"] = f"{self.margin} min"
         protocol["saved_session_worth"] = self.one([0, 0, 1, 1, 2, 2, 3, 5, 1000, 1000, 1000])
-        most = min(self.reaches) // 2
-        least = min(most, self.one([most, 0, *self.family.least, *self.family.least]))
-        protocol["least_time_to_next_touch"] = f"{least} min"
+        protocol["least_time_to_next_touch"] = f"{self.least} min"
 
     def quiet(self) -> list[str]:
         """Return quiet hours; those of a compressed plan begin somewhere within it, often near the clock change."""

@@ -5,7 +5,7 @@ fact has moved, called off or brought about stands here once for each time it wa
 the moment since when that was believed, and until when. What happens is known from the moment at which it happens.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -13,7 +13,10 @@ from fractions import Fraction
 
 from reminders.schedule.limits import Rule
 from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Spans
-from reminders.times import Instant, merged
+from reminders.times import DAY, Instant, merged
+
+SHORT = 2 * DAY
+"""Stretches up to so long are looked up by when they begin; there are few longer ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +85,14 @@ class LumenUse:
     limits: Sequence[Limits] = ()
     amounts: tuple[Fraction, ...] = ()
     _at: list[Instant] = field(default_factory=list, init=False, compare=False)
+    _short: list[Taken] = field(default_factory=list, init=False, compare=False)
+    _long: list[Taken] = field(default_factory=list, init=False, compare=False)
 
     def __post_init__(self) -> None:
-        """Keep the instants for looking them up."""
+        """Keep what is looked up often in the order in which it is looked for."""
         self._at.extend(touch.at for touch in self.coming)
+        for span in sorted(self.taken, key=lambda span: span.begins):
+            (self._short if span.ends - span.begins <= SHORT else self._long).append(span)
 
     def last_flush(self, at: Instant) -> Instant:
         """Return the last touch that was believed at an instant to have flushed the lumen by then; NEVER for none."""
@@ -102,13 +109,22 @@ class LumenUse:
             if touch.since <= known < touch.until:
                 yield touch
 
+    def touched(self, at: Instant, known: Instant) -> bool:
+        """Say whether a touch was believed at ``known`` to come at an instant."""
+        return next((touch.at for touch in self.after(Instant(at - 1), known)), ENDLESS) == at
+
     def taken_at(self, known: Instant) -> Spans:
         """Return the stretches in which no flush may stand, merged, as they were believed at an instant."""
         return tuple(merged([(span.begins, span.ends) for span in self.taken if span.since <= known < span.until]))
 
     def busy(self, at: Instant, known: Instant) -> bool:
         """Say whether it was believed at ``known`` that no flush may stand at an instant."""
-        return any(span.begins <= at < span.ends and span.since <= known < span.until for span in self.taken)
+        first = bisect_left(self._short, at - SHORT, key=lambda span: span.begins)
+        last = bisect_right(self._short, at, key=lambda span: span.begins)
+        return any(
+            span.begins <= at < span.ends and span.since <= known < span.until
+            for span in (*self._long, *self._short[first:last])
+        )
 
     def limits_at(self, known: Instant) -> list[Limits]:
         """Return the stretches of limits as they were believed at an instant: the last one goes on."""

@@ -10,20 +10,18 @@ besides. Either way the limit counts from when it was really given. What is not 
 planned, so the schedule holds still.
 """
 
-from bisect import bisect_right, insort
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from itertools import takewhile
+from heapq import merge
+from itertools import islice, pairwise, takewhile
 
 from reminders.schedule.beliefs import Limits, LumenUse, News, Recorded, news
 from reminders.schedule.model import ENDLESS, NEVER, Spans
 from reminders.schedule.placing import Lane, Question, Segment, segments
-from reminders.schedule.sweep import best_flushes
-from reminders.times import DAY, Instant
-
-AHEAD = 3 * DAY
-"""How far beyond what is near flushes are first worked out; the rest follows when it is asked for."""
+from reminders.schedule.sweep import Before, best_flushes
+from reminders.times import Instant
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +76,10 @@ def place_idle_flushes(
 
 @dataclass(slots=True)
 class _Ahead:
-    """What is planned at an instant; worked out as far as it is asked for.
+    """What is planned at an instant.
 
     ``last``: when each lumen was last flushed; ``known``: since when that is known; ``kept``: flushes that stand;
-    ``past``: flushes before, which count for the day's totals.
+    ``past``: flushes before, which count for the day's totals. ``before``: what was planned before.
     """
 
     uses: Sequence[LumenUse]
@@ -91,31 +89,20 @@ class _Ahead:
     known: Instant = NEVER
     kept: Planned = field(default_factory=list)
     past: Planned = field(default_factory=list)
-    reached: Instant = NEVER
-    _flushes: Planned = field(default_factory=list)
+    before: Before | None = None
 
-    def flushes(self, until: Instant) -> Planned:
-        """Return the planned flushes, complete up to an instant at least."""
-        if until > self.reached:
-            # Going over it again is cheap as long as each time goes twice as far.
-            self.reached = max(until, Instant(2 * self.reached - self.at))
-            self._flushes = sorted([*self._best(self.reached), *self.kept])
-        return self._flushes
-
-    def _best(self, until: Instant) -> Planned:
-        """Return the best flushes beside those that are kept, block by block where the horizon rolls on."""
+    def flushes(self) -> Planned:
+        """Return the planned flushes: the best, block by block where the horizon rolls on, beside those that are kept."""
         found: Planned = []
         begins, last = self.at, list(self.last)
         for ends, seen in self.terms.blocks or [(self.terms.ends, self.terms.ends)]:
             if ends <= begins:
                 continue
-            answer = best_flushes(self._question(begins, seen, last), min(until, ends))
-            found += [(flush.at, flush.lane) for flush in answer]
-            if ends >= until:
-                break
+            answer = best_flushes(self._question(begins, seen, last), self.before)
+            found += [(flush.at, flush.lane) for flush in answer if flush.at <= ends]
             last = [self._last_by(ends, lane, last[lane], found) for lane in range(len(last))]
             begins = ends
-        return found
+        return sorted([*found, *self.kept])
 
     def _last_by(self, until: Instant, lane: int, last: Instant, found: Planned) -> Instant:
         """Return when a lumen will last have been flushed by an instant."""
@@ -206,14 +193,13 @@ class _Walk:
         self._past: list[list[_Past]] = [[] for _ in uses]
         self._extra: list[list[Recorded]] = [[] for _ in uses]
         self._recorded = [{flush.at: flush for flush in use.recorded} for use in uses]
+        self._known = news(uses)
         self._shown = before
-        self._planned: Planned = sorted(before or ())
-        self._planned_to = ENDLESS
-        self._ahead: _Ahead | None = None
+        self._planned = self._by_lumen(before or ())
 
     def go(self) -> None:
         """Walk to the end."""
-        begins, known = self._terms.begins, news(self._uses)
+        begins, known = self._terms.begins, self._known
         for at in sorted({*known, begins}):
             told = known.get(at, News())
             if at == begins and self._shown is None:
@@ -222,18 +208,17 @@ class _Walk:
             for lumen in sorted(told.lumens):
                 if (flush := self._recorded[lumen].get(at)) is not None:
                     self._answer(lumen, flush)
-                if (at, lumen) in self._planned and self._in_use(lumen, at):
-                    self._planned.remove((at, lumen))
+                if self._is_planned(at, lumen) and self._in_use(lumen, at):
+                    self._planned[lumen].remove(at)
             self._pass(at)
             if at == begins and self._shown is not None:
                 self._react(at, News(lumens=set(self._lumens), limits=set(self._lumens)))
             elif at > begins:
                 self._react(at, told)
-        self._extend(ENDLESS)
 
     def placed(self, lumen: int) -> list[Placed]:
         """Return the flushes of a lumen, in order; those that are not to be done are marked."""
-        ahead = [_Past(at) for at, other in self._planned if other == lumen and at <= self._terms.ends]
+        ahead = [_Past(at) for at in self._planned[lumen] if at <= self._terms.ends]
         planned = [*self._past[lumen], *ahead]
         skipped = self._skipped(lumen, planned)
         found = [Placed(flush.at, flush.planned, flush.answer, index in skipped) for index, flush in enumerate(planned)]
@@ -255,28 +240,31 @@ class _Walk:
 
     # What is planned
 
-    def _plan(self, at: Instant, known: Instant, kept: Planned) -> None:
-        """Plan what lies ahead anew, as things stand at an instant; ``known``: since when that is known."""
+    def _plan(self, at: Instant, known: Instant, kept: Planned, alike_from: Instant = ENDLESS) -> None:
+        """Plan what lies ahead anew, as things stand at an instant; ``known``: since when that is known.
+
+        From ``alike_from`` on everything but the idle flushes is as it was when it was last planned.
+        """
         past = [(flush.at, lumen) for lumen in self._lumens for flush in self._past[lumen][-4:]]
         last = [self._last(lumen, at) for lumen in self._lumens]
-        self._ahead = _Ahead(self._uses, self._terms, at, last, known, kept, past)
-        self._planned_to = Instant(at + self._terms.settled + AHEAD)
-        self._planned = list(self._ahead.flushes(self._planned_to))
+        before = Before(self._planned, alike_from) if alike_from < ENDLESS else None
+        flushes = _Ahead(self._uses, self._terms, at, last, known, kept, past, before).flushes()
+        self._planned = self._by_lumen(flushes)
 
-    def _extend(self, until: Instant) -> None:
-        """Work out what is planned up to an instant; what was changed since it was planned stays changed."""
-        if self._ahead is not None and until > self._planned_to:
-            more = self._ahead.flushes(until)
-            self._planned += [flush for flush in more if flush[0] > self._planned_to]
-            self._planned_to = self._ahead.reached
+    def _by_lumen(self, flushes: Sequence[tuple[Instant, int]]) -> list[list[Instant]]:
+        """Return planned flushes lumen by lumen, each in order."""
+        found: list[list[Instant]] = [[] for _ in self._lumens]
+        for at, lumen in flushes:
+            found[lumen].append(at)
+        return found
 
     def _pass(self, at: Instant) -> None:
         """Let the time of the flushes up to an instant come."""
-        self._extend(at)
-        count = bisect_right(self._planned, (at, len(self._lumens)))
-        for planned, lumen in self._planned[:count]:
-            self._past[lumen].append(_Past(planned))
-        del self._planned[:count]
+        for planned, past in zip(self._planned, self._past, strict=True):
+            if planned and planned[0] <= at:
+                count = bisect_right(planned, at)
+                past += map(_Past, planned[:count])
+                del planned[:count]
 
     def _in_use(self, lumen: int, at: Instant) -> bool:
         """Say whether something runs in a lumen at an instant, or another touch flushes it just then."""
@@ -287,8 +275,8 @@ class _Walk:
         use = self._uses[lumen]
         since = max((stretch.begins for stretch in use.limits_at(at) if stretch.afresh), default=NEVER)
         found = [use.last_flush(at)]
-        found += [flush.at for flush in self._past[lumen] if flush.at <= at][-1:]
-        found += [flush.at for flush in self._extra[lumen] if flush.counts and flush.at <= at][-1:]
+        found += islice((flush.at for flush in reversed(self._past[lumen]) if flush.at <= at), 1)
+        found += islice((flush.at for flush in reversed(self._extra[lumen]) if flush.counts and flush.at <= at), 1)
         stated = [
             stretch.begins_with
             for stretch in use.limits_at(at)
@@ -303,7 +291,7 @@ class _Walk:
         use, past = self._uses[lumen], self._past[lumen]
         touched = use.last_flush(flush.at)
         before = past[-1] if past and past[-1].answer is None and past[-1].planned > touched else None
-        following = next((at for at, other in self._planned if other == lumen), None)
+        following = next(iter(self._planned[lumen]), None)
         coming = next((touch.at for touch in use.after(flush.at, flush.at) if touch.flushes), ENDLESS)
         if following is not None and following >= coming:
             following = None
@@ -312,7 +300,7 @@ class _Walk:
         elif before is not None and (following is None or flush.at - before.planned <= following - flush.at):
             before.answer = flush
         elif following is not None and following - flush.at <= flush.at - self._last(lumen, flush.at):
-            self._planned.remove((following, lumen))
+            self._planned[lumen].remove(following)
             past.append(_Past(following, flush))
         else:
             self._extra[lumen].append(flush)
@@ -322,7 +310,6 @@ class _Walk:
     def _react(self, at: Instant, told: News) -> None:
         """Let what has become known move what has to move."""
         near = Instant(at + self._terms.settled)
-        self._extend(near)
         self._forget(at, told)
         self._follow(at, told)
         disturbed = {lumen for lumen in sorted(told.lumens) if not self._holds(lumen, at, told)}
@@ -332,20 +319,21 @@ class _Walk:
             return
         kept = [
             (when, lumen)
-            for when, lumen in self._planned
-            if at < when <= near and lumen not in disturbed and not self._uses[lumen].busy(when, at)
+            for lumen in self._lumens
+            for when in takewhile(lambda when: when <= near, self._planned[lumen])
+            if at < when and lumen not in disturbed and not self._uses[lumen].busy(when, at)
         ]
-        self._plan(at, max(at, self._entered.get(at, at)), kept)
+        alike_from = ENDLESS if told.limits else max([near, *(edge for _, edge in moved)])
+        self._plan(at, max(at, self._entered.get(at, at)), kept, alike_from)
 
     def _forget(self, at: Instant, told: News) -> None:
         """Leave out what was planned, and is not recorded, where it now turns out that something ran."""
         for lumen in {index for index, _ in told.edges}:
             begins = min(edge for index, edge in told.edges if index == lumen)
-            use = self._uses[lumen]
-            self._past[lumen] = [
-                flush
-                for flush in self._past[lumen]
-                if flush.answer is not None or flush.planned < begins or not use.busy(flush.planned, at)
+            use, past = self._uses[lumen], self._past[lumen]
+            first = bisect_left(past, begins, key=lambda flush: flush.planned)
+            past[first:] = [
+                flush for flush in past[first:] if flush.answer is not None or not use.busy(flush.planned, at)
             ]
 
     def _follow(self, at: Instant, told: News) -> None:
@@ -354,51 +342,56 @@ class _Walk:
             moved = next((new for _, new in told.come if new.about == old.about), None)
             if moved is None or old.at <= at or moved.at <= at or moved.at == old.at:
                 continue
-            if any(touch.at == old.at for use in self._uses for touch in use.after(Instant(old.at - 1), at)):
+            if any(use.touched(old.at, at) for use in self._uses):
                 continue
-            for lumen in [lumen for when, lumen in self._planned if when == old.at]:
-                others = [flush for flush in self._flushes(lumen, at) if flush != old.at]
-                before = max([self._last(lumen, at), *(when for when in others if when < moved.at)])
+            for lumen in [lumen for lumen in self._lumens if self._is_planned(old.at, lumen)]:
+                before, after = self._last(lumen, at), None
+                for when in self._flushes(lumen, at):
+                    if when >= moved.at:
+                        after = when if when != old.at else after
+                        break
+                    before = before if when == old.at else when
                 limit = self._limit(lumen, at)
-                after = next((when for when in others if when >= moved.at), None)
                 late = limit is None or limit.limit.last_chance(before) < moved.at
                 early = limit is not None and after is not None and limit.limit.last_chance(moved.at) < after
                 if not late and not early and after != moved.at and not self._uses[lumen].busy(moved.at, at):
-                    self._planned.remove((old.at, lumen))
-                    insort(self._planned, (moved.at, lumen))
+                    self._planned[lumen].remove(old.at)
+                    insort(self._planned[lumen], moved.at)
 
     def _limit(self, lumen: int, at: Instant) -> Limits | None:
         """Return what limit holds for a lumen at an instant."""
         found = self._uses[lumen].limits_at(at)
         return found[-1] if found and found[-1].ends > at else None
 
-    def _flushes(self, lumen: int, at: Instant) -> list[Instant]:
-        """Return when a lumen will be flushed after an instant, as it is believed then, as far as that is worked out."""
-        touched = [
-            touch.at
-            for touch in takewhile(lambda touch: touch.at <= self._planned_to, self._uses[lumen].after(at, at))
-            if touch.flushes
-        ]
-        return sorted([*touched, *(when for when, other in self._planned if other == lumen)])
+    def _flushes(self, lumen: int, at: Instant) -> Iterator[Instant]:
+        """Yield when a lumen will be flushed after an instant, as it is believed then."""
+        touched = (touch.at for touch in self._uses[lumen].after(at, at) if touch.flushes)
+        return merge(touched, self._planned[lumen])
+
+    def _is_planned(self, at: Instant, lumen: int) -> bool:
+        place = bisect_left(self._planned[lumen], at)
+        return place < len(self._planned[lumen]) and self._planned[lumen][place] == at
 
     def _holds(self, lumen: int, at: Instant, told: News) -> bool:
         """Say whether what is planned for a lumen still keeps its limit; leave out what is not needed any more."""
         use, limit = self._uses[lumen], self._limit(lumen, at)
         if limit is None:
-            return not any(other == lumen for _, other in self._planned)
+            return not self._planned[lumen]
         moved = [touch.at for index, touch in (*told.gone, *told.come) if index == lumen]
         checked = max([at, *(when for when in moved if when <= at + self._terms.settled)])
-        planned = {when for when, other in self._planned if other == lumen}
         before = self._last(lumen, at)
-        waiting = self._flushes(lumen, at)
-        for index, when in enumerate(waiting):
+        waiting: list[Instant] = []
+        for when in self._flushes(lumen, at):
+            waiting.append(when)
+            if len(waiting) > 1 and waiting[-2] > checked:
+                break  # whether a flush is needed depends on the next one
+        for when, after in pairwise([*waiting, ENDLESS]):
             if before > checked:
                 return True
-            if when in planned:
-                after = waiting[index + 1] if index + 1 < len(waiting) else ENDLESS
+            if self._is_planned(when, lumen):
                 needless = before != NEVER and after != ENDLESS and limit.placing.last_chance(before) >= after
                 if use.busy(when, at) or needless:
-                    self._planned.remove((when, lumen))
+                    self._planned[lumen].remove(when)
                     continue
                 if when > at + self._terms.settled:
                     return False  # when it was last flushed has changed, and nothing near makes up for that

@@ -157,12 +157,8 @@ def _between(
     return found
 
 
-def stops(question: Question, *, chains: bool) -> list[Stop]:
-    """Return the stops of a question, in order; the first is at its beginning, the last at its end.
-
-    ``chains``: two idle flushes of one lumen keep the least time too, so that a flush may have to stand a multiple of it
-    before another stop.
-    """
+def stops(question: Question) -> list[Stop]:
+    """Return the stops of a question, in order; the first is at its beginning, the last at its end."""
     begins, ends = question.begins, question.ends
     made: dict[Instant, Stop] = {}
 
@@ -207,12 +203,6 @@ def stops(question: Question, *, chains: bool) -> list[Stop]:
         for at in lane.forgets:
             if begins <= at <= ends:
                 stop(at).forgets.append(index)
-    if chains:
-        for at in sorted(made):
-            for links in range(1, len(question.lanes) + 1):
-                before = Instant(at - links * question.least)
-                if before > begins:
-                    stop(before)
     found = [made[at] for at in sorted(made)]
     _open(found, question)
     return found

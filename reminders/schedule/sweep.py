@@ -16,11 +16,11 @@ The cost of a way is one whole number whose digits, from the front, are the figu
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from heapq import heappop, heappush
-from itertools import combinations, zip_longest
+from itertools import combinations, pairwise
 from operator import gt, lt
 from typing import NamedTuple
 
@@ -81,23 +81,31 @@ def _costs(question: Question) -> _Costs:
     return _Costs(figures[6], figures[5], night, session, flush, odd, 1 << SUM * lanes, late_in)
 
 
-def best_flushes(question: Question, until: Instant = ENDLESS) -> list[Flush]:
+@dataclass(frozen=True, slots=True)
+class Before:
+    """The answer to an earlier question: its flushes, by lane and in order, and from when on both questions are alike."""
+
+    flushes: Sequence[Sequence[Instant]]
+    alike_from: Instant
+
+
+def best_flushes(question: Question, before: Before | None = None) -> list[Flush]:
     """Return the best idle flushes of a question, in order of time, then of lanes.
 
-    With ``until`` only those up to that instant, and nothing beyond it is looked at but what they depend on.
+    ``before`` is the answer to an earlier question: where the only way left comes to it again, the rest is known.
     """
     # What an easier question answers need not be asked with all it states: an answer that keeps to it is the best.
-    found = _Sweep(question, chains=False, rooms=False).flushes(until)
+    found = _Sweep(question, chains=False, rooms=False, before=before).flushes()
     rooms = bool(question.rooms) and _over(question, found)
     chains = bool(question.least) and _close(question, found)
     if not rooms and not chains:
         return found
-    found = _Sweep(question, chains=chains, rooms=rooms).flushes(until)
+    found = _Sweep(question, chains=chains, rooms=rooms).flushes()
     if chains and rooms:
         return found
     rooms = rooms or (bool(question.rooms) and _over(question, found))
     chains = chains or (bool(question.least) and _close(question, found))
-    return _Sweep(question, chains=True, rooms=True).flushes(until) if rooms and chains else found
+    return _Sweep(question, chains=True, rooms=True).flushes() if rooms and chains else found
 
 
 def _close(question: Question, found: list[Flush]) -> bool:
@@ -128,12 +136,14 @@ def _over(question: Question, found: list[Flush]) -> bool:
 class _Sweep:
     """One sweep over a question; ``chains`` and ``rooms`` say which of its constraints are kept to."""
 
-    def __init__(self, question: Question, *, chains: bool, rooms: bool) -> None:
+    def __init__(self, question: Question, *, chains: bool, rooms: bool, before: Before | None = None) -> None:
+        self._before = before
         self._lanes = question.lanes
         self._least, self._chains = question.least, chains
         self._begins, self._known = question.begins, question.known
         self._costs = _costs(question)
-        self._stops = stops(question, chains=chains)
+        self._stops = stops(question)
+        self._at = [stop.at for stop in self._stops]
         self._rooms = dict(question.rooms) if rooms else {}
         self._room = next((room for day, room in reversed(question.rooms) if rooms and day <= question.begins), None)
         rest = tuple(NEVER for _ in self._lanes) if chains else ()
@@ -143,16 +153,41 @@ class _Sweep:
         self._segments: list[Segment | None] = []
         self._closes = [ENDLESS] * len(self._lanes)
 
-    def flushes(self, until: Instant) -> list[Flush]:
-        """Sweep up to the end, or until what comes up to ``until`` is decided, and return the best flushes."""
+    def flushes(self) -> list[Flush]:
+        """Sweep to the end, or until the rest is known, and return the best flushes."""
         ways = [self._first]
-        for stop, following in zip_longest(self._stops, self._stops[1:]):
+        for stop, following in pairwise([*self._stops, None]):
+            assert stop is not None, "only the last one is followed by nothing"
             ways = self._at_stop(stop, ways)
-            if following is None or (stop.at > until and len({id(_up_to(way.link, until)) for way in ways}) == 1):
-                break
-            ways = self._between(following.at, ways)
-        best = min(ways, key=lambda way: way.cost)
-        return _unrolled(_up_to(best.link, until))
+            if len(ways) == 1 and self._as_before(stop, ways[0]):
+                return [*_unrolled(ways[0].link), *self._rest(stop.at)]
+            if following is not None:
+                ways = self._between(following.at, ways)
+        return _unrolled(min(ways, key=lambda way: way.cost).link)
+
+    def _as_before(self, stop: Stop, way: Way) -> bool:
+        """Say whether a way has come to where the answer before is at a stop, so that both go on alike."""
+        if self._before is None or stop.at <= self._before.alike_from:
+            return False
+        last = []
+        for lane, found in zip(self._lanes, self._before.flushes, strict=True):
+            flushed = [found[place - 1] for place in [bisect_right(found, stop.at)] if place]
+            flushed += [lane.flushes[place - 1] for place in [bisect_right(lane.flushes, stop.at)] if place]
+            last.append(max(flushed, default=lane.last))
+        return self._last_at(stop, tuple(last)) == way.last
+
+    def _rest(self, after: Instant) -> list[Flush]:
+        """Return what the answer before says of the time after an instant."""
+        assert self._before is not None, "there is an answer before"
+        return sorted(
+            (
+                Flush(at, lane)
+                for lane, found in enumerate(self._before.flushes)
+                for at in found[bisect_right(found, after) :]
+                if at <= self._stops[-1].at
+            ),
+            key=lambda flush: (flush.at, flush.lane),
+        )
 
     def _at_stop(self, stop: Stop, ways: list[Way]) -> list[Way]:
         """Return the ways that lead on from a stop."""
@@ -226,12 +261,15 @@ class _Sweep:
             if segment is not None and last != ENDLESS
         ]
         at = min(chances, default=ENDLESS)
-        if self._chains:
-            for chance in chances:
-                for links in range(1, len(self._lanes) + 1):
-                    before = Instant(chance - links * self._least)
-                    if now < before < at:
-                        at = before
+        if not self._chains or at == ENDLESS:
+            return at
+        # A flush that is to be followed, after the least time, by one at a stop or at a last minute.
+        first = max(now, at - self._least)
+        for links in range(1, len(self._lanes) + 1):
+            shift = links * self._least
+            place = bisect_right(self._at, first + shift)
+            later = [chance for chance in chances if chance > first + shift]
+            at = Instant(min([at, *(when - shift for when in (*self._at[place : place + 1], *later))]))
         return at
 
     def _choices(self, at: Instant, way: Way, stop: Stop | None) -> Iterator[Way]:
@@ -305,10 +343,30 @@ class _Sweep:
     def _undominated(self, at: Instant, ways: Iterable[Way]) -> list[Way]:
         """Return the ways that no other one beats, which costs no more and has flushed every lane at least as late."""
         kept: list[Way] = []
-        for way in sorted(ways, key=lambda way: way.cost):
+        ordered = sorted(ways, key=lambda way: way.cost)
+        # What costs more than the cheapest way and a session of all lanes right now is no better than those two.
+        most = ordered[0].cost + self._everything() if ordered and self._all_free(at) else None
+        for way in ordered:
+            if most is not None and way.cost > most:
+                break
             if not any(self._beats(at, other, way) for other in kept):
                 kept.append(way)
         return kept
+
+    def _all_free(self, at: Instant) -> bool:
+        """Say whether every lumen of which it matters may be flushed now, whatever was chosen before."""
+        if self._chains or self._rooms or at <= self._known:
+            return False
+        settled = self._stop.settled
+        return all(
+            at <= self._closes[lane] if segment is not None else lane in settled
+            for lane, segment in enumerate(self._segments)
+        )
+
+    def _everything(self) -> int:
+        """Return what a session of all lanes costs now, at most."""
+        costs = self._costs
+        return (costs.night if self._stop.quiet else 0) + costs.session + costs.odd + len(self._lanes) * costs.flush
 
     def _beats(self, at: Instant, one: Way, two: Way) -> bool:
         if any(map(lt, one.last, two.last)):
@@ -316,13 +374,6 @@ class _Sweep:
         if self._chains and any(free > at and free > other for free, other in zip(one.rest, two.rest, strict=True)):
             return False
         return not any(map(gt, one.used, two.used))
-
-
-def _up_to(link: Link | None, until: Instant) -> Link | None:
-    """Return the last session up to an instant."""
-    while link is not None and link.at > until:
-        link = link.before
-    return link
 
 
 def _unrolled(link: Link | None) -> list[Flush]:
