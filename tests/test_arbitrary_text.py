@@ -375,7 +375,7 @@ def test_what_looks_like_a_plan_is_answered_with_findings(text: str) -> None:
 def test_a_changed_plan_is_answered_with_findings_or_with_a_schedule(text: str, changes: list[Change]) -> None:
     result = answered(changed(text, changes).encode())
     if result.schedule is not None:
-        assert summary(result.schedule, NOW)
+        assert summary(result.schedule, NOW, result.schedule)
 
 
 @settings(many, max_examples=300)

@@ -39,6 +39,7 @@ from reminders.schedule.model import (
     LumenState,
     Outcome,
     Reason,
+    Step,
     Touch,
     TouchKind,
 )
@@ -66,6 +67,7 @@ class LumenPlan:
         self._begins = [stretch.begins for stretch in in_force]
         self._offers = Offers(in_force, name, happened, self._plan)
         self._away = happened.away
+        self._made: dict[int, tuple[Step, ...]] = {}
         self.handled, self._draws = self._handled((), self.beyond) if self.used else ([], [])
 
     @property
@@ -367,11 +369,17 @@ class LumenPlan:
             touches.append(self._idle_touch(flush, uid, reason))
         return touches
 
+    def _idle_steps(self, plan: Plan) -> tuple[Step, ...]:
+        """Return the steps of an idle flush; they are made once for each plan and shared."""
+        if id(plan) not in self._made:
+            self._made[id(plan)] = do.idle_flush(plan, plan.lumens[self.name])
+        return self._made[id(plan)]
+
     def _idle_touch(self, flush: Placed, uid: str, reason: Reason) -> Touch:
         plan = self._plan(flush.at)
         lumen = plan.lumens[self.name]
         outcome = Outcome.SKIPPED if flush.skipped else Outcome.DONE if flush.answer else None
-        steps = () if flush.skipped else do.idle_flush(plan, lumen)
+        steps = () if flush.skipped else self._idle_steps(plan)
         if flush.answer is not None and (fluids := self._flush_facts[flush.answer.key].fluids):
             steps = do.pushed(plan, [Pushed(name) for name in fluids], lumen)
         return Touch(

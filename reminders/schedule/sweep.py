@@ -16,14 +16,15 @@ The cost of a way is one whole number whose digits, from the front, are the figu
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from heapq import heappop, heappush
-from itertools import combinations, pairwise
-from operator import gt, lt
+from itertools import pairwise
+from operator import gt, itemgetter, lt
 from typing import NamedTuple
 
+from reminders.schedule.limits import HourRule
 from reminders.schedule.model import ENDLESS, NEVER
 from reminders.schedule.placing import Flush, Question, Segment, Stop, stops
 from reminders.times import Instant
@@ -36,22 +37,24 @@ SUM = 48
 
 
 class Link(NamedTuple):
-    """One session of a way: when, which lanes, and the session before it."""
+    """One session of a way: when, which lanes (bit n for lane n), and the session before it."""
 
     at: Instant
-    lanes: tuple[int, ...]
+    lanes: int
     before: "Link | None"
 
 
 class Way(NamedTuple):
     """One way to have come so far: its cost; when each lane was last flushed (ENDLESS: it needs nothing until a touch
-    flushes it); until when each must not be flushed again; what of the day's totals is used; and its sessions."""
+    flushes it); until when each must not be flushed again; what of the day's totals is used; its sessions; and the lanes
+    of one more, at the instant that is being looked at."""
 
     cost: int
     last: tuple[Instant, ...]
     rest: tuple[Instant, ...]
     used: tuple[Fraction, ...]
     link: Link | None
+    lanes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,13 +136,44 @@ def _over(question: Question, found: list[Flush]) -> bool:
     )
 
 
+class _OpenLane:
+    """A lane in which a flush may stand from a stop to the next one, ready for asking often.
+
+    ``closes``: the last minute that keeps the least time to the next touch; ENDLESS where there is no room for it, since
+    R8 comes first.
+    """
+
+    __slots__ = ("_ends", "_enough", "_opens", "_reach", "bit", "closes", "index", "segment")
+
+    def __init__(self, index: int, segment: Segment, closes: Instant) -> None:
+        self.index, self.bit, self.segment, self.closes = index, 1 << index, segment, closes
+        self._opens, self._ends = segment.opens, segment.ends
+        by_hours = isinstance(segment.rule, HourRule) and isinstance(segment.enough, HourRule)
+        self._reach = segment.rule.reach if by_hours and isinstance(segment.rule, HourRule) else -1
+        self._enough = segment.enough.reach if by_hours and isinstance(segment.enough, HourRule) else -1
+
+    @classmethod
+    def of(cls, index: int, segment: Segment, begins: Instant, least: int) -> "_OpenLane":
+        """Return a lane of a question that begins then."""
+        closes = Instant(segment.touched - least)
+        return cls(index, segment, closes if closes >= max(segment.begins, begins) else ENDLESS)
+
+    def last_chance(self, flushed: Instant) -> Instant:
+        """Return what the segment says; the search asks this more often than anything else."""
+        if self._reach < 0 or flushed == NEVER:
+            return self.segment.last_chance(flushed)
+        if flushed + self._enough >= self._ends:
+            return ENDLESS
+        return Instant(max(flushed + self._reach, self._opens))
+
+
 class _Sweep:
     """One sweep over a question; ``chains`` and ``rooms`` say which of its constraints are kept to."""
 
     def __init__(self, question: Question, *, chains: bool, rooms: bool, before: Before | None = None) -> None:
         self._before = before
         self._lanes = question.lanes
-        self._least, self._chains = question.least, chains
+        self._least, self._chains, self._strict = question.least, chains, chains or rooms
         self._begins, self._known = question.begins, question.known
         self._costs = _costs(question)
         self._stops = stops(question)
@@ -150,8 +184,7 @@ class _Sweep:
         used = tuple(Fraction(0) for _ in question.rooms[0][1]) if rooms else ()
         self._first = Way(0, tuple(lane.last for lane in self._lanes), rest, used, None)
         self._stop = self._stops[0]
-        self._segments: list[Segment | None] = []
-        self._closes = [ENDLESS] * len(self._lanes)
+        self._open: list[_OpenLane] = []
 
     def flushes(self) -> list[Flush]:
         """Sweep to the end, or until the rest is known, and return the best flushes."""
@@ -192,25 +225,14 @@ class _Sweep:
     def _at_stop(self, stop: Stop, ways: list[Way]) -> list[Way]:
         """Return the ways that lead on from a stop."""
         self._stop = stop
-        self._segments = [None] * len(self._lanes)
-        for lane, segment in stop.open:
-            self._segments[lane] = segment
-            closes = Instant(segment.touched - self._least)
-            # Where there is no room for the least time, R8 comes first.
-            self._closes[lane] = closes if closes >= max(segment.begins, self._begins) else ENDLESS
+        self._open = [_OpenLane.of(lane, segment, self._begins, self._least) for lane, segment in stop.open]
         fresh = stop.at in self._rooms
         if fresh:
             self._room = self._rooms[stop.at]
-        found: dict[tuple[object, ...], Way] = {}
-        for way in ways:
-            last = self._last_at(stop, way.last)
-            used = self._first.used if fresh else way.used
-            arrived = Way(way.cost, last, way.rest, used, way.link)
-            for chosen in self._choices(stop.at, arrived, stop):
-                key = chosen[1:4]
-                if key not in found or chosen.cost < found[key].cost:
-                    found[key] = chosen
-        return self._undominated(stop.at, found.values())
+        arrived = []
+        for cost, last, rest, used, link, _lanes in ways:
+            arrived.append(Way(cost, self._last_at(stop, last), rest, self._first.used if fresh else used, link))
+        return self._undominated(stop.at, self._choices(stop.at, arrived, stop))
 
     def _last_at(self, stop: Stop, last: tuple[Instant, ...]) -> tuple[Instant, ...]:
         """Return the last flushes once the touches of a stop have been, as far as they matter from then on."""
@@ -248,18 +270,13 @@ class _Sweep:
             take(way, self._stop.at)
         while order:
             at = heappop(order)
-            chosen = [found for way in waiting.pop(at).values() for found in self._choices(at, way, None)]
-            for way in self._undominated(at, chosen) if len(chosen) > 2 else chosen:
+            for way in self._undominated(at, self._choices(at, waiting.pop(at).values(), None)):
                 take(way, at)
         return arrived
 
     def _next(self, way: Way, now: Instant) -> Instant:
         """Return when a way next comes to a decision, if no stop comes before it."""
-        chances = [
-            segment.last_chance(last)
-            for segment, last in zip(self._segments, way.last, strict=True)
-            if segment is not None and last != ENDLESS
-        ]
+        chances = [lane.last_chance(way.last[lane.index]) for lane in self._open if way.last[lane.index] != ENDLESS]
         at = min(chances, default=ENDLESS)
         if not self._chains or at == ENDLESS:
             return at
@@ -272,95 +289,121 @@ class _Sweep:
             at = Instant(min([at, *(when - shift for when in (*self._at[place : place + 1], *later))]))
         return at
 
-    def _choices(self, at: Instant, way: Way, stop: Stop | None) -> Iterator[Way]:
-        """Yield what may be done at an instant: nothing, if no lumen has to be flushed now, or a session."""
-        chances: dict[int, Instant] = {}
-        must: list[int] = []
-        for lane, segment in enumerate(self._segments):
-            last = way.last[lane]
-            if segment is None or last >= at:
-                continue
-            chances[lane] = chance = segment.last_chance(last)
-            if chance <= at:
-                must.append(lane)
-        if not must:
-            yield way
-        if not chances or (at <= self._known and not must):
-            return
+    def _choices(self, at: Instant, ways: Iterable[Way], stop: Stop | None) -> Iterable[Way]:
+        """Return what may be done at an instant: nothing, if no lumen has to be flushed now, or a session."""
+        found: dict[tuple[object, ...], Way] = {}
         joined = stop is not None and stop.joined
-        if not must and not joined:
-            reasons = self._reasons(at, chances, stop)
-            if not reasons:
-                return
-        may = [lane for lane in chances if at > self._known and lane not in must and self._allowed(at, lane, way)]
-        for size in range(len(may) + 1):
-            for more in combinations(may, size):
-                if must or (more and (joined or any(lane in reasons for lane in more))):
-                    yield self._flushed(at, way, (*must, *more), joined, stop)
+        # A session may be worth while that could still wait: of any lane, or of those that would soon be at a loss.
+        any_reason = joined or (stop is not None and (stop.preferred or (stop.last_of_day and bool(self._rooms))))
+        eve_of = NEVER if stop is None else stop.eve_of
+        sessions: dict[int, tuple[int, list[tuple[int, Instant]]]] = {}
+        for way in ways:
+            must = may = reasons = 0
+            for lane in self._open:
+                last = way.last[lane.index]
+                if last >= at:
+                    continue
+                chance = lane.last_chance(last)
+                if chance <= at:
+                    must |= lane.bit
+                    continue
+                if at <= lane.closes and (not self._chains or way.rest[lane.index] <= at):
+                    may |= lane.bit
+                soon = min(chance, lane.closes) < eve_of or at == lane.closes
+                if chance != ENDLESS and (soon or (self._chains and chance < at + self._least)):
+                    reasons |= lane.bit
+            if at <= self._known:
+                may = 0
+            if any_reason or must:
+                reasons = may
+            if not must:
+                self._keep(found, way)
+            more = may if must or reasons & may else 0
+            while must | more:
+                if must or more & reasons:
+                    lanes = must | more
+                    if lanes not in sessions:
+                        sessions[lanes] = self._session(at, lanes, joined, stop)
+                    self._keep(found, self._flushed(at, way, lanes, sessions[lanes]))
+                if not more:
+                    break
+                more = (more - 1) & may
+        return found.values()
 
-    def _reasons(self, at: Instant, chances: dict[int, Instant], stop: Stop | None) -> list[int]:
-        """Return the lanes for which a session may be worth while now that could still wait."""
-        if stop is not None and (stop.preferred or (stop.last_of_day and self._rooms)):
-            return list(chances)
-        found = []
-        for lane, chance in chances.items():
-            eve = stop is not None and min(chance, self._closes[lane]) < stop.eve_of and chance != ENDLESS
-            closing = at == self._closes[lane] and chance != ENDLESS
-            if eve or closing or (self._chains and chance < at + self._least):
-                found.append(lane)
-        return found
-
-    def _allowed(self, at: Instant, lane: int, way: Way) -> bool:
-        """Say whether a flush keeps the least time to the touches before and after it."""
-        return at <= self._closes[lane] and (not self._chains or way.rest[lane] <= at)
-
-    def _flushed(self, at: Instant, way: Way, lanes: tuple[int, ...], joined: bool, stop: Stop | None) -> Way:
-        """Return a way that goes on through a session of these lanes."""
+    def _session(
+        self, at: Instant, lanes: int, joined: bool, stop: Stop | None
+    ) -> tuple[int, list[tuple[int, Instant]]]:
+        """Return what a session of these lanes costs, and each lane with its last flush from then on."""
         costs = self._costs
-        cost = way.cost
+        cost = 0
         if not joined:
             cost += costs.session
             if self._stop.quiet:
                 cost += costs.night
             if stop is None or not stop.preferred:
                 cost += costs.odd
-        last, rest, used = list(way.last), list(way.rest), list(way.used)
-        for lane in lanes:
-            segment = self._segments[lane]
-            assert segment is not None, "only an open lane is flushed"
-            cost += costs.flush - at * (costs.late + costs.late_in[lane])
-            if self._least and not self._allowed(at, lane, way):
-                cost += costs.close
-            last[lane] = segment.after(at)
-            if self._chains:
-                rest[lane] = Instant(at + self._least)
-            if self._room is not None:
-                used = [so_far + amount for so_far, amount in zip(used, self._lanes[lane].amounts, strict=True)]
-                if any(total > room for total, room in zip(used, self._room, strict=True)):
-                    cost += costs.over
-        return Way(cost, tuple(last), tuple(rest), tuple(used), Link(at, tuple(sorted(lanes)), way.link))
+        flushed = []
+        for lane in self._open:
+            if lanes & lane.bit:
+                cost += costs.flush - at * (costs.late + costs.late_in[lane.index])
+                if at > lane.closes:
+                    cost += costs.close
+                flushed.append((lane.index, lane.segment.after(at)))
+        return cost, flushed
+
+    def _flushed(self, at: Instant, way: Way, lanes: int, session: tuple[int, list[tuple[int, Instant]]]) -> Way:
+        """Return a way that goes on through a session of these lanes."""
+        cost, flushed = session
+        cost += way.cost
+        last, rest, used = [*way.last], way.rest, way.used
+        for index, until in flushed:
+            last[index] = until
+        if self._chains:
+            spaced = [*rest]
+            for index, _ in flushed:
+                if spaced[index] > at:
+                    cost += self._costs.close
+                spaced[index] = Instant(at + self._least)
+            rest = tuple(spaced)
+        if self._room is not None:
+            for index, _ in flushed:
+                used = tuple(so_far + more for so_far, more in zip(used, self._lanes[index].amounts, strict=True))
+                if any(map(gt, used, self._room)):
+                    cost += self._costs.over
+        return Way(cost, tuple(last), rest, used, way.link, lanes)
+
+    def _keep(self, found: dict[tuple[object, ...], Way], way: Way) -> None:
+        """Keep a way unless a cheaper one has come to the same."""
+        key: tuple[object, ...] = way[1:4] if self._strict else way[1]
+        other = found.get(key)
+        if other is None or way[0] < other[0]:
+            found[key] = way
 
     def _undominated(self, at: Instant, ways: Iterable[Way]) -> list[Way]:
         """Return the ways that no other one beats, which costs no more and has flushed every lane at least as late."""
-        kept: list[Way] = []
-        ordered = sorted(ways, key=lambda way: way.cost)
+        ordered = sorted(ways, key=itemgetter(0))
         # What costs more than the cheapest way and a session of all lanes right now is no better than those two.
         most = ordered[0].cost + self._everything() if ordered and self._all_free(at) else None
+        kept: list[Way] = []
+        reached: list[tuple[Instant, ...]] = []
         for way in ordered:
             if most is not None and way.cost > most:
                 break
-            if not any(self._beats(at, other, way) for other in kept):
-                kept.append(way)
+            last = way.last
+            for index, other in enumerate(reached):
+                if not any(map(lt, other, last)) and not (self._strict and self._bound(at, kept[index], way)):
+                    break
+            else:
+                reached.append(last)
+                kept.append(Way(*way[:4], Link(at, way.lanes, way.link)) if way.lanes else way)
         return kept
 
     def _all_free(self, at: Instant) -> bool:
         """Say whether every lumen of which it matters may be flushed now, whatever was chosen before."""
-        if self._chains or self._rooms or at <= self._known:
+        if self._strict or at <= self._known:
             return False
-        settled = self._stop.settled
-        return all(
-            at <= self._closes[lane] if segment is not None else lane in settled
-            for lane, segment in enumerate(self._segments)
+        return len(self._open) + len(self._stop.settled) == len(self._lanes) and all(
+            at <= lane.closes for lane in self._open
         )
 
     def _everything(self) -> int:
@@ -368,17 +411,16 @@ class _Sweep:
         costs = self._costs
         return (costs.night if self._stop.quiet else 0) + costs.session + costs.odd + len(self._lanes) * costs.flush
 
-    def _beats(self, at: Instant, one: Way, two: Way) -> bool:
-        if any(map(lt, one.last, two.last)):
-            return False
-        if self._chains and any(free > at and free > other for free, other in zip(one.rest, two.rest, strict=True)):
-            return False
-        return not any(map(gt, one.used, two.used))
+    def _bound(self, at: Instant, one: Way, two: Way) -> bool:
+        """Say whether the least time or the day's totals bind one way where they leave another free."""
+        if any(free > at and free > other for free, other in zip(one.rest, two.rest, strict=True)):
+            return True
+        return any(map(gt, one.used, two.used))
 
 
 def _unrolled(link: Link | None) -> list[Flush]:
     found: list[Flush] = []
     while link is not None:
-        found += [Flush(link.at, lane) for lane in reversed(link.lanes)]
+        found += [Flush(link.at, lane) for lane in reversed(range(link.lanes.bit_length())) if link.lanes >> lane & 1]
         link = link.before
     return found[::-1]

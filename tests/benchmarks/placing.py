@@ -23,12 +23,6 @@ from reminders.schedule.plain import place_plainly
 from reminders.times import DAY, Instant, Moment
 from reminders.views.calendar import calendar_file
 
-IDLE = """
-[lumen.green]
-label = "green"
-last_flushed = "2026-10-12 08:00"
-idle_limit = "{}"
-"""
 LIMITS = ("8 h", "12 h", "24 h")
 
 
@@ -37,7 +31,7 @@ def idle_plan(limits: Sequence[str] = LIMITS) -> Plan:
     text = SAMPLE.read_text()
     head, orders = text.index("[order."), text.index("[call.")
     text = text[:head] + text[orders:]
-    for name, limit in zip(("red", "white", "purple"), limits, strict=True):
+    for name, limit in zip(("red", "purple", "grey"), limits, strict=True):
         text = text.replace(f"[lumen.{name}]\n", f'[lumen.{name}]\nidle_limit = "{limit}"\n')
     found = read_plan("three idle lumens", text.encode())
     assert found.plan is not None, [finding.message for finding in found.findings]
@@ -77,7 +71,14 @@ def cost(rounds: int) -> None:
     """Print what the optimum with its reasons costs: the whole compilation, and what it takes less without placing."""
     print("the optimum with its reasons, 42 days; ratios to icalendar building and serialising the result")
     print(f"{'':34}{'events':>7}{'compiled':>12}{'ratio':>8}{'of it placing':>15}{'ratio':>8}   aim 0.25")
-    for name, plan in (("three-lumen sample", plan_of_sample()), ("idle: 8 h, 12 h, 24 h", idle_plan())):
+    idle = idle_plan()
+    unpreferred = replace(idle, household=replace(idle.household, preferred_flush_times=()))
+    plans = (
+        ("three-lumen sample", plan_of_sample()),
+        ("idle: 8 h, 12 h, 24 h", unpreferred),
+        ("  the same with 2 preferred times", idle),
+    )
+    for name, plan in plans:
         entries = entries_of(calendar_file(best(plan), largest=10**9).content)
         whole, ratio = paired(
             rounds, lambda plan=plan: best(plan), lambda entries=entries: build_with_icalendar(entries)
