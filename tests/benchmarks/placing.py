@@ -10,6 +10,7 @@ import sys
 import tracemalloc
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from run import SAMPLE, build_with_icalendar, entries_of, plan_of_sample, seconds
@@ -80,14 +81,9 @@ def cost(rounds: int) -> None:
     )
     for name, plan in plans:
         entries = entries_of(calendar_file(best(plan), largest=10**9).content)
-        whole, ratio = paired(
-            rounds, lambda plan=plan: best(plan), lambda entries=entries: build_with_icalendar(entries)
-        )  # type: ignore[misc]
-        rest, rest_ratio = paired(
-            rounds,
-            lambda plan=plan: bare(plan),
-            lambda entries=entries: build_with_icalendar(entries),  # type: ignore[misc]
-        )
+        base = partial(build_with_icalendar, entries)
+        whole, ratio = paired(rounds, partial(best, plan), base)
+        rest, rest_ratio = paired(rounds, partial(bare, plan), base)
         print(
             f"{name:34}{len(entries):>7}{whole * 1000:>9.1f} ms{ratio:>8.3f}{(whole - rest) * 1000:>12.1f} ms"
             f"{ratio - rest_ratio:>8.3f}"
@@ -102,7 +98,7 @@ def curve(rounds: int) -> None:
         for days in (7, 42, 120, 365):
             longer = lasting(plan, days)
             best(longer)
-            took = statistics.median(seconds(lambda longer=longer: best(longer)) for _ in range(rounds))  # type: ignore[misc]
+            took = statistics.median(seconds(partial(best, longer)) for _ in range(rounds))
             tracemalloc.start()
             best(longer)
             memory = tracemalloc.get_traced_memory()[1]
