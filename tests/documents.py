@@ -6,11 +6,18 @@
 import re
 import sys
 from dataclasses import MISSING, fields
+from fractions import Fraction
 from pathlib import Path
 
 from reminders.findings import CODES
 from reminders.plan import model
-from reminders.record.facts import FIELDS
+from reminders.plan.read import read_plan
+from reminders.record.facts import EMPTY, FIELDS
+from reminders.schedule.compile import compile_schedule
+from reminders.schedule.figures import figures
+from reminders.schedule.plain import place_plainly
+from reminders.times import DAY
+from reminders.units import number
 from reminders.views import history_files
 from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, FORMAT
 
@@ -76,7 +83,7 @@ SEE_MEANING = {
 
 def page() -> str:
     """Return the whole page."""
-    parts = [BEGIN + "".join(f"| `{path.name}` | {_first_words(path)} |\n" for path in samples()), KEYS]
+    parts = [BEGIN + "".join(f"| `{path.name}` | {_first_words(path)} |\n" for path in samples()), _saved(), KEYS]
     parts += [_table(name, cls) for name, cls in model.TABLES.items()]
     parts.append(_findings())
     parts += [_json(), _history(), _facts()]
@@ -96,6 +103,28 @@ def _first_words(path: Path) -> str:
         remarks.append(line.lstrip("# ").strip())
     said = " ".join(remarks)
     return said.partition(". ")[2] if said.startswith("Everything in this file is invented") else said
+
+
+def _saved() -> str:
+    """Return what the best places for idle flushes come to in each sample, beside the plain ones."""
+    lines = [
+        "What the places of their idle flushes come to. *Plain*: each lumen is flushed when its own limit, less the margin,",
+        "has run out, at whatever hour; *best*: as `reminders` places them. Night sessions are those in quiet hours.",
+        "",
+        "| sample | night sessions of idle flushes only: plain | best | sessions a day: plain | best | idle flushes: plain | best |",
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: |",
+    ]
+    for path in samples():
+        plan = read_plan(path.name, path.read_bytes()).plan
+        assert plan is not None, f"{path.name} is sound"
+        now = plan.course.start.instant
+        best = compile_schedule(plan, EMPTY, now)
+        found, plain = figures(best), figures(compile_schedule(plan, EMPTY, now, place=place_plainly))
+        days = Fraction(best.end - best.start, DAY)
+        cells = [plain.night_idle, found.night_idle, number(plain.sessions / days, 1), number(found.sessions / days, 1)]
+        cells += [plain.idle_flushes, found.idle_flushes]
+        lines.append(f"| `{path.name}` | " + " | ".join(map(str, cells)) + " |")
+    return "\n".join(lines) + "\n"
 
 
 def _table(name: str, cls: type) -> str:

@@ -85,8 +85,8 @@ def test_the_readme_shows_a_real_report_and_its_answer(tmp_path: Path) -> None:
     name, *words = said.split()
     plan = tmp_path / name
     plan.write_bytes((ROOT / "sample_plans" / name).read_bytes())
-    for moment, what in (("09:02", ["started", "9:00"]), ("10:15", words)):
-        done = CliRunner().invoke(main, ["record", str(plan), *what, "--now", f"2026-09-08 {moment}-05:00"])
+    for moment, what in (("07 21:25", ["flushed", "21:20"]), ("08 08:30", words)):
+        done = CliRunner().invoke(main, ["record", str(plan), *what, "--now", f"2026-09-{moment}-05:00"])
         assert done.exit_code == 0, done.output
     assert done.output == shown
 
