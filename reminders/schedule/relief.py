@@ -26,7 +26,7 @@ LOOKED_AT = 14
 FARTHEST = 180
 """Minutes by which two drugs may lie apart that are tried at the same hour."""
 
-MOST_TRIED = 12
+MOST_TRIED = 8
 """Changes that are tried; the nearest first."""
 
 SAVED = LOOKED_AT // 7
