@@ -786,12 +786,12 @@ class _Check:
                 flushed.add(event["at"])
         if stated.get("flush_through") == "nurse only":
             return
-        limit = minutes(stated.get("idle_limit", wanted.plan["line"]["idle_limit"]))
+        limit = stated.get("idle_limit", wanted.plan["line"]["idle_limit"])
         last = wanted.moment(stated["last_flushed"])
         was_idle = told = False
         for minute in range(start, end + 1):
             idle = not running[minute - start]
-            late = minute - last > limit
+            late = self.passed(limit, last, minute)
             if minute in flushed:
                 if late and was_idle and not told:  # flushed, but a minute or more after the limit
                     yield self.too_long(lumen, minute, last, limit)
@@ -801,11 +801,23 @@ class _Check:
                 told = True
             was_idle = idle
 
+    def passed(self, limit: str, last: int, minute: int) -> bool:
+        """Say whether a limit, in hours or of one flush each calendar day, has passed at a minute."""
+        if limit != "each calendar day":
+            return minute - last > minutes(limit)
+        if minute - last < MINUTES["h"] * 8:
+            return False  # no journey makes two midnights so near
+        days = [
+            next(rules for since, rules in reversed(self.wanted.zones) if since <= at).wall(at).date()
+            for at in (last, minute)
+        ]
+        return days[1] - days[0] > timedelta(days=1)
+
     @staticmethod
-    def too_long(lumen: str, minute: int, last: int, limit: int) -> str:
+    def too_long(lumen: str, minute: int, last: int, limit: str) -> str:
         return (
             f"R8: {lumen} at {in_words(minute)}: {minute - last} min since the flush of {in_words(last)}, "
-            f"the limit is {limit} min"
+            f"the limit is {limit}"
         )
 
 

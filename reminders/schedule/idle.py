@@ -19,7 +19,7 @@ from itertools import islice, pairwise, takewhile
 
 from reminders.schedule.beliefs import Limits, LumenUse, News, Recorded, news
 from reminders.schedule.model import ENDLESS, NEVER, Spans
-from reminders.schedule.placing import Lane, Question, Segment, segments
+from reminders.schedule.placing import Flush, Lane, Question, Segment, segments
 from reminders.schedule.sweep import Before, best_flushes
 from reminders.times import Instant
 
@@ -79,7 +79,8 @@ class _Ahead:
     """What is planned at an instant.
 
     ``last``: when each lumen was last flushed; ``known``: since when that is known; ``kept``: flushes that stand;
-    ``past``: flushes before, which count for the day's totals. ``before``: what was planned before.
+    ``past``: flushes before, which count for the day's totals. ``before``: what was planned before; from ``alike_from`` on
+    everything but the idle flushes is as it was then. ``answers``: each question asked, with its answer.
     """
 
     uses: Sequence[LumenUse]
@@ -89,7 +90,9 @@ class _Ahead:
     known: Instant = NEVER
     kept: Planned = field(default_factory=list)
     past: Planned = field(default_factory=list)
-    before: Before | None = None
+    before: "_Ahead | None" = None
+    alike_from: Instant = ENDLESS
+    answers: list[tuple[Question, list[Flush]]] = field(default_factory=list)
 
     def flushes(self) -> Planned:
         """Return the planned flushes: the best, block by block where the horizon rolls on, beside those that are kept."""
@@ -98,11 +101,20 @@ class _Ahead:
         for ends, seen in self.terms.blocks or [(self.terms.ends, self.terms.ends)]:
             if ends <= begins:
                 continue
-            answer = best_flushes(self._question(begins, seen, last), self.before)
+            question = self._question(begins, seen, last)
+            answer = best_flushes(question, self._before(seen))
+            self.answers.append((question, answer))
             found += [(flush.at, flush.lane) for flush in answer if flush.at <= ends]
             last = [self._last_by(ends, lane, last[lane], found) for lane in range(len(last))]
             begins = ends
         return sorted([*found, *self.kept])
+
+    def _before(self, ends: Instant) -> Before | None:
+        """Return what was planned before up to the same end."""
+        if self.before is None or self.alike_from == ENDLESS:
+            return None
+        answers = [(question, answer) for question, answer in self.before.answers if question.ends == ends]
+        return Before(*answers[0], self.alike_from) if answers else None
 
     def _last_by(self, until: Instant, lane: int, last: Instant, found: Planned) -> Instant:
         """Return when a lumen will last have been flushed by an instant."""
@@ -196,6 +208,7 @@ class _Walk:
         self._known = news(uses)
         self._shown = before
         self._planned = self._by_lumen(before or ())
+        self._ahead: _Ahead | None = None
 
     def go(self) -> None:
         """Walk to the end."""
@@ -247,9 +260,11 @@ class _Walk:
         """
         past = [(flush.at, lumen) for lumen in self._lumens for flush in self._past[lumen][-4:]]
         last = [self._last(lumen, at) for lumen in self._lumens]
-        before = Before(self._planned, alike_from) if alike_from < ENDLESS else None
-        flushes = _Ahead(self._uses, self._terms, at, last, known, kept, past, before).flushes()
-        self._planned = self._by_lumen(flushes)
+        before, self._ahead = self._ahead, _Ahead(self._uses, self._terms, at, last, known, kept, past)
+        if before is not None:
+            self._ahead.before, self._ahead.alike_from = before, alike_from
+        self._planned = self._by_lumen(self._ahead.flushes())
+        self._ahead.before = None
 
     def _by_lumen(self, flushes: Sequence[tuple[Instant, int]]) -> list[list[Instant]]:
         """Return planned flushes lumen by lumen, each in order."""

@@ -86,9 +86,10 @@ def _costs(question: Question) -> _Costs:
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """The answer to an earlier question: its flushes, by lane and in order, and from when on both questions are alike."""
+    """An earlier question with the same end and its answer, and from when on both questions are alike."""
 
-    flushes: Sequence[Sequence[Instant]]
+    question: Question
+    flushes: Sequence[Flush]
     alike_from: Instant
 
 
@@ -172,6 +173,14 @@ class _Sweep:
 
     def __init__(self, question: Question, *, chains: bool, rooms: bool, before: Before | None = None) -> None:
         self._before = before
+        self._flushed_before = (
+            [
+                sorted([*earlier.flushes, *(flush.at for flush in before.flushes if flush.lane == lane)])
+                for lane, earlier in enumerate(before.question.lanes)
+            ]
+            if before
+            else []
+        )
         self._lanes = question.lanes
         self._least, self._chains, self._strict = question.least, chains, chains or rooms
         self._begins, self._known = question.begins, question.known
@@ -202,25 +211,16 @@ class _Sweep:
         """Say whether a way has come to where the answer before is at a stop, so that both go on alike."""
         if self._before is None or stop.at <= self._before.alike_from:
             return False
-        last = []
-        for lane, found in zip(self._lanes, self._before.flushes, strict=True):
-            flushed = [found[place - 1] for place in [bisect_right(found, stop.at)] if place]
-            flushed += [lane.flushes[place - 1] for place in [bisect_right(lane.flushes, stop.at)] if place]
-            last.append(max(flushed, default=lane.last))
+        places = [bisect_right(flushed, stop.at) for flushed in self._flushed_before]
+        if not all(places):
+            return False
+        last = [flushed[place - 1] for flushed, place in zip(self._flushed_before, places, strict=True)]
         return self._last_at(stop, tuple(last)) == way.last
 
     def _rest(self, after: Instant) -> list[Flush]:
         """Return what the answer before says of the time after an instant."""
         assert self._before is not None, "there is an answer before"
-        return sorted(
-            (
-                Flush(at, lane)
-                for lane, found in enumerate(self._before.flushes)
-                for at in found[bisect_right(found, after) :]
-                if at <= self._stops[-1].at
-            ),
-            key=lambda flush: (flush.at, flush.lane),
-        )
+        return [flush for flush in self._before.flushes if flush.at > after]
 
     def _at_stop(self, stop: Stop, ways: list[Way]) -> list[Way]:
         """Return the ways that lead on from a stop."""
