@@ -238,7 +238,7 @@ def _rooms(wanted: Wanted, names: Sequence[str], others: Sequence[Touch]) -> Ite
         return
     days = _minutes_of_days(wanted, wanted.start, wanted.end)
     for what, limit in stated.items():
-        takes = {name: _pushed(wanted, what, _idle_pushes(wanted, name)) for name in names}
+        takes = {name: amount(wanted, what, idle_flush(wanted, name)) for name in names}
         whole = math.lcm(*(amount.denominator for amount in takes.values()))
         for day, members in days.items():
             pushes = [
@@ -253,11 +253,11 @@ def _rooms(wanted: Wanted, names: Sequence[str], others: Sequence[Touch]) -> Ite
                 day,
                 frozenset(members),
                 {name: int(amount * whole) for name, amount in takes.items()},
-                max(0, math.floor((limit - _pushed(wanted, what, pushes)) * whole)),
+                max(0, math.floor((limit - amount(wanted, what, pushes)) * whole)),
             )
 
 
-def _pushed(wanted: Wanted, what: str, pushes: Iterable[tuple[str, Fraction]]) -> Fraction:
+def amount(wanted: Wanted, what: str, pushes: Iterable[tuple[str, Fraction]]) -> Fraction:
     """Return how much of what a day's total counts is in some volumes of fluids: mL, units or mmol."""
     fluids, total = wanted.plan["fluid"], Fraction(0)
     for fluid, volume in pushes:
@@ -270,7 +270,8 @@ def _pushed(wanted: Wanted, what: str, pushes: Iterable[tuple[str, Fraction]]) -
     return total
 
 
-def _idle_pushes(wanted: Wanted, lumen: str) -> list[tuple[str, Fraction]]:
+def idle_flush(wanted: Wanted, lumen: str) -> list[tuple[str, Fraction]]:
+    """Return the fluids that an idle flush of a lumen pushes, with their volumes in mL."""
     steps = wanted.with_lock(wanted.pushed(wanted.protocol["idle"], lumen), lumen)
     return [(step["what"], step["volume"]) for step in steps if step["action"] in ("flush", "lock")]
 
@@ -461,6 +462,8 @@ class _Weights:
 class _Program:
     """Whole variables and rows for one question over some of its minutes; subclasses say how a flush is written."""
 
+    presolve = "choose"
+
     def __init__(self, asked: Question, instants: frozenset[int] | None) -> None:
         """Write the program down; ``possible`` says whether it can have an answer at all."""
         self.asked, self.weights, self.possible = asked, _Weights(asked), True
@@ -576,6 +579,8 @@ class _ByCount(_Program):
     """A variable for each minute of a lumen: how many flushes it has had so far. What stands between two minutes is a
     difference, so that every row has few entries."""
 
+    presolve = "off"
+
     def lay_out(self, lumen: int) -> None:
         """Make the variables of a lumen's flushes."""
         places = self.places[lumen]
@@ -600,9 +605,11 @@ def solved(asked: Question, program: _Program, seconds: float) -> Verdict:
     if not program.costs:
         return Verdict(True, "nothing to place", Figures(0, 0, 0))
     highs = highspy.Highs()  # type: ignore[no-untyped-call]
-    options = {"output_flag": False, "threads": 1, "mip_rel_gap": 0.0, "mip_abs_gap": 0.0, "time_limit": seconds}
-    for name, value in options.items():
+    highs.silent()
+    for name, value in {"mip_rel_gap": 0.0, "mip_abs_gap": 0.0, "time_limit": seconds}.items():
         highs.setOptionValue(name, value)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("presolve", program.presolve)
     highs.passModel(_as_highs_reads_it(program))
     highs.run()
     status = highs.getModelStatus()

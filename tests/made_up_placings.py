@@ -10,13 +10,15 @@ next touch or totals of a day, near to where they begin to bind.
 
 import random
 import sys
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
 
+from integer_program import EACH_DAY, amount, idle_flush
 from simulation import WEEKDAYS, Values, Wanted, minutes_of, zone_rules
 from strategies import DAY, bare_order, bare_plan, clock_changes, stated, toml_text
 
@@ -65,7 +67,7 @@ COMPRESSED = Family(
     intervals=(45, 60, 90, 95, 120, 143, 180, 240, 300, 400),
     bags=(20, 45, 60, 90),
     quiet=(),  # drawn near the plan's own hours
-    most=24,
+    most=26,
 )
 
 REAL_SIZE = Family(
@@ -89,7 +91,7 @@ REAL_SIZE = Family(
         ["00:00-06:00"],
         [],
     ),
-    most=60,
+    most=45,
 )
 
 FAMILIES = {family.name: family for family in (COMPRESSED, REAL_SIZE)}
@@ -121,7 +123,8 @@ class _Maker:
         self.plan = bare_plan(self.zone, self.start, self.end)
         self.head()
         self.lumens()
-        if self.maybe(0.2):
+        by_day = any(lumen.get("idle_limit") == EACH_DAY for lumen in self.plan["lumen"].values())
+        if self.maybe(0.2) and not by_day:  # on a journey a date may come back
             self.journey()
         for name, lumen in self.plan["lumen"].items():
             if lumen.get("in_use", True):
@@ -181,7 +184,9 @@ class _Maker:
         for name, limit, reach in zip(NAMES, self.limits, self.reaches, strict=False):
             back = self.between(0, reach) if self.maybe(0.95) else self.between(reach, 2 * reach)
             lumen: Values = {"label": name, "last_flushed": stated(self.zone, self.start - back)}
-            if limit != self.limits[0]:
+            if limit == DAY and self.maybe(0.5):
+                lumen["idle_limit"] = EACH_DAY
+            elif limit != self.limits[0]:
                 lumen["idle_limit"] = f"{limit} min"
             if self.maybe(0.2):
                 lumen["flush_volume"] = self.one(["3 mL", "5 mL", "20 mL"])
@@ -194,23 +199,32 @@ class _Maker:
             self.plan["lumen"][name] = lumen
 
     def totals(self) -> None:
-        """State a total of a day that lies not far above what the doses and the limits need, or below it."""
+        """State a total of a day that lies near to what the doses and the limits alone bring to the fullest day."""
         wanted = Wanted(self.plan)
-        by_day: Counter[date] = Counter()
-        for name in self.plan["lumen"]:
-            for at, meeting in wanted.meetings(name).items():
+        what = self.one(["flushed", "heparin", "sodium"])
+        by_day: dict[date, Fraction] = defaultdict(Fraction)
+        added = []
+        for name, reach in zip(self.plan["lumen"], self.reaches, strict=True):
+            flush = amount(wanted, what, idle_flush(wanted, name))
+            added.append(flush)
+            last = wanted.moment(self.plan["lumen"][name]["last_flushed"])
+            meetings = wanted.meetings(name)
+            for at in sorted({*(at for at in meetings if at < self.end), self.end}):
+                for late in range(last + reach, at, reach):
+                    by_day[self.day(wanted, late)] += flush
+                last = at
+            for at, meeting in meetings.items():
                 steps = wanted.touch_steps(name, meeting, False, bool(meeting.ends))[0]
-                by_day[wanted.rules_at(at).wall(at).date()] += sum(step["action"] == "flush" for step in steps) + 1
-        needed = sum(min(DAY, self.length) // reach + 1 for reach in self.reaches)
-        room = self.between(needed // 2, needed + 1)
-        pushed = max(by_day.values(), default=0) + room
-        self.plan["daily_limits"] = self.one(
-            [
-                {"flushed": f"{11 * pushed} mL"},
-                {"sodium": f"{2 * pushed} mmol"},
-                {"heparin": f"{30 * pushed} units"},
-            ]
-        )
+                pushed = [(step["what"], step["volume"]) for step in steps if step["action"] in ("flush", "lock")]
+                by_day[self.day(wanted, at)] += amount(wanted, what, pushed)
+        total = max(by_day.values(), default=Fraction(0)) + self.one([-1, 0, 0, 0, 1, 2]) * self.one(added)
+        unit = {"flushed": "mL", "heparin": "units", "sodium": "mmol"}[what]
+        if total > 0:
+            self.plan["daily_limits"] = {what: f"{float(total):g} {unit}"}
+
+    @staticmethod
+    def day(wanted: Wanted, at: int) -> date:
+        return wanted.rules_at(at).wall(at).date()
 
     def journey(self) -> None:
         instants = sorted({self.between(self.start + 1, self.end - 1) for _ in range(self.one([1, 1, 2]))})

@@ -492,11 +492,15 @@ def test_nothing_ahead_is_told_and_only_the_days_asked_for() -> None:
 
 
 def test_the_text_of_a_small_case() -> None:
+    """Blue is flushed with red's finish, planned for 09:42 once the dose is started. Both are then to be flushed by 21:45.
+    On the 2nd blue is to be flushed with the finish planned for 09:30; that the dose is not given is told at 10:30, when
+    red, if it was flushed at 21:45, is 45 min past its limit."""
     lines = f"""
     06-01 09:12 started {D1} by=Ann
     06-01 09:45 finished {D1} by=Ann
     06-01 09:45 flushed lumen=red by=Ann
-    06-01 19:05 flushed lumen=blue by=Bo note=a_little_late
+    06-01 09:45 flushed lumen=blue by=Ann
+    06-01 21:50 flushed lumen=blue by=Bo note=a_little_late
     06-02 10:30 not-given {D2} by=Ann note=out_of_the_house
     """
     report = told(A + BLUE, lines, "06-02 12:00", last="2026-06-02")
@@ -516,19 +520,19 @@ NEEDS ATTENTION
     Tue 2 Jun 2026, 09:00 CDT, red lumen: start a 1 g
   Overdue now
     Mon 1 Jun 2026, 21:45 CDT, red lumen: flush
-    Tue 2 Jun 2026, 07:05 CDT, blue lumen: flush
+    Tue 2 Jun 2026, 09:30 CDT, blue lumen: flush
     Tue 2 Jun 2026, 10:30 CDT, red lumen: flush
   Idle limit passed
     red lumen: idle for 26 h 15 min by what is recorded, from Mon 1 Jun 2026, 09:45 CDT to Tue 2 Jun
       2026, 12:00 CDT; the limit is 12 h.
     red lumen: even if everything that is planned and not recorded was done, it was passed: 12 h 45
       min, from Mon 1 Jun 2026, 21:45 CDT to Tue 2 Jun 2026, 10:30 CDT.
-    blue lumen: idle for 12 h 5 min by what is recorded, from Mon 1 Jun 2026, 07:00 CDT to Mon 1 Jun
-      2026, 19:05 CDT; the limit is 12 h.
-    blue lumen: idle for 16 h 55 min by what is recorded, from Mon 1 Jun 2026, 19:05 CDT to Tue 2
+    blue lumen: idle for 12 h 5 min by what is recorded, from Mon 1 Jun 2026, 09:45 CDT to Mon 1 Jun
+      2026, 21:50 CDT; the limit is 12 h.
+    blue lumen: idle for 14 h 10 min by what is recorded, from Mon 1 Jun 2026, 21:50 CDT to Tue 2
       Jun 2026, 12:00 CDT; the limit is 12 h.
     blue lumen: even if everything that is planned and not recorded was done, it was passed: 12 h 5
-      min, from Mon 1 Jun 2026, 07:00 CDT to Mon 1 Jun 2026, 19:05 CDT.
+      min, from Mon 1 Jun 2026, 09:45 CDT to Mon 1 Jun 2026, 21:50 CDT.
 
 ORDERS
   a 1 g, red lumen: 2 doses so far
@@ -543,30 +547,32 @@ LUMENS
     longest idle if what is not recorded was done: 12 h 45 min, from Mon 1 Jun 2026, 21:45 CDT to
       Tue 2 Jun 2026, 10:30 CDT; OVER the limit of 12 h
   blue lumen
-    last recorded flush: Mon 1 Jun 2026, 19:05 CDT, 16 h 55 min ago
-    longest idle by what is recorded: 16 h 55 min, from Mon 1 Jun 2026, 19:05 CDT to Tue 2 Jun 2026,
+    last recorded flush: Mon 1 Jun 2026, 21:50 CDT, 14 h 10 min ago
+    longest idle by what is recorded: 14 h 10 min, from Mon 1 Jun 2026, 21:50 CDT to Tue 2 Jun 2026,
       12:00 CDT; OVER the limit of 12 h
-    longest idle if what is not recorded was done: 12 h 5 min, from Mon 1 Jun 2026, 07:00 CDT to Mon
-      1 Jun 2026, 19:05 CDT; OVER the limit of 12 h
+    longest idle if what is not recorded was done: 12 h 5 min, from Mon 1 Jun 2026, 09:45 CDT to Mon
+      1 Jun 2026, 21:50 CDT; OVER the limit of 12 h
 
 DAY BY DAY
   Mon 1 Jun 2026
     09:12 CDT  done (+12 min)            red lumen: start a 1 g (Ann)
     09:45 CDT  done (+3 min)             red lumen: finish a (Ann)
-    19:05 CDT  late (+5 min)             blue lumen: flush (Bo)
-                                         Note: a little late
-                                         At most 12 h after the flush of Mon 1 Jun 2026, 07:00 CDT,
-                                           so by Mon 1 Jun 2026, 19:00 CDT.
+    09:45 CDT  done (+3 min)             blue lumen: flush (Ann)
     21:45 CDT  OVERDUE                   red lumen: flush
                                          At most 12 h after the flush of Mon 1 Jun 2026, 09:45 CDT,
                                            so by Mon 1 Jun 2026, 21:45 CDT.
+    21:50 CDT  late (+5 min)             blue lumen: flush (Bo)
+                                         Note: a little late
+                                         At most 12 h after the flush of Mon 1 Jun 2026, 09:45 CDT,
+                                           so by Mon 1 Jun 2026, 21:45 CDT.
   Tue 2 Jun 2026
-    07:05 CDT  OVERDUE                   blue lumen: flush
-                                         At most 12 h after the flush of Mon 1 Jun 2026, 19:05 CDT,
-                                           so by Tue 2 Jun 2026, 07:05 CDT.
     09:00 CDT  NOT GIVEN                 red lumen: start a 1 g (Ann)
                                          10:30 CDT: a 1 g, dose of 09:00, was not given.
                                          Note: out of the house
+    09:30 CDT  OVERDUE                   blue lumen: flush
+                                         At most 12 h after the flush of Mon 1 Jun 2026, 21:50 CDT,
+                                           so by Tue 2 Jun 2026, 09:50 CDT. It stays where it was
+                                           planned before.
     10:30 CDT  OVERDUE                   red lumen: flush
                                          At most 12 h after the flush planned for Mon 1 Jun 2026,
                                            21:45 CDT, so by Tue 2 Jun 2026, 09:45 CDT. That has

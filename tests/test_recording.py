@@ -39,7 +39,12 @@ last_day = 2026-06-06
 duration = "60 min"
 least_spacing = "8 h"
 """
-"""Red: cefazolin at 09:00 for an hour, to be flushed by 22:00 and 10:00 in between. Grey: flushes at 19:30 and 07:30."""
+"""Red: cefazolin at 09:00 for an hour, to be flushed by 22:00 and 10:00 in between. Grey joins: 10:00 and 22:00."""
+APART = f"""{HOME}
+[lumen.grey]
+idle_limit = "72 h"
+"""
+"""Grey is to be flushed every third day only, so that nothing is gained by keeping a flush of red for it."""
 SECOND = f"""{HOME}
 [plan]
 revision = 2
@@ -139,14 +144,21 @@ def test_the_first_report_begins_the_record_with_the_plan_in_use(plan: Path) -> 
     assert plan.read_text(encoding="utf-8") == text
 
 
-def test_a_late_finish_is_answered_with_the_flush_that_moves(plan: Path) -> None:
+def test_a_late_finish_is_answered_with_the_flush_that_moves(tmp_path: Path) -> None:
     """W9: expected to finish 10:00, finished 10:45: the limit ends at 22:45; the other lumen is unchanged."""
+    plan = write(tmp_path, APART)
     tell(plan, "06-01 09:00", "started")
     assert tell(plan, "06-01 10:45", "finished", "and", "flushed") == [
         "Recorded: Mon 1 Jun 2026, 10:45 CDT: cefazolin 1 g, dose of 09:00, finished.",
         "Recorded: Mon 1 Jun 2026, 10:45 CDT: the red lumen was flushed.",
         "Next flush of the red lumen 22:45 CDT (was 22:00 CDT).",
     ]
+
+
+def test_a_late_finish_moves_no_flush_away_from_one_that_cannot_wait(plan: Path) -> None:
+    """W9, R11: red now has until 22:45, but grey joined the finish at 10:00 and has until 22:00: still one session."""
+    tell(plan, "06-01 09:00", "started")
+    assert tell(plan, "06-01 10:45", "finished", "and", "flushed")[-1] == "Nothing changes ahead."
 
 
 def test_what_is_read_back_names_time_who_and_remark(plan: Path) -> None:
@@ -159,7 +171,8 @@ def test_what_is_read_back_names_time_who_and_remark(plan: Path) -> None:
 
 
 def test_which_flush_or_dose_was_skipped_is_read_back(plan: Path) -> None:
-    assert "19:30 CDT" in tell(plan, "06-01 18:00", "skipped", "grey")[0]
+    """Grey was to be flushed when red's dose finishes, at 10:00."""
+    assert "10:00 CDT" in tell(plan, "06-01 18:00", "skipped", "grey")[0]
     assert "dose of 09:00" in tell(plan, "06-01 08:30", "skipped", "cefazolin")[0]
 
 
@@ -237,7 +250,7 @@ ANSWERED = [
     ("--at", HOME, (), "06-01 09:30", "flushed grey 9", 1),
     ("--at", HOME, (), "06-02 09:30", "flushed grey 7", 2),
     ("--at", HOME, (), "06-02 09:30", "flushed grey 21:00", 1),
-    ("--event", HOME, (), "06-01 10:20", "done", 2),
+    ("--event", HOME, (), "06-01 10:20", "done", 3),  # start and finish of red, grey's flush at 10:00
     ("--again", HOME, ("06-01 09:00 started",), "06-01 09:20", "started", 1),
     ("--again", HOME, ("06-01 09:00 flushed grey",), "06-01 09:10", "flushed grey", 1),
     ("--said-by", HOME, ("06-01 09:00 swelling red",), "06-01 09:20", "released red", 1),
@@ -420,7 +433,8 @@ def test_the_same_without_a_key_at_the_same_minute_is_one(plan: Path) -> None:
 # --- undo ---
 
 
-def test_undo_takes_back_the_last_report_whole(plan: Path) -> None:
+def test_undo_takes_back_the_last_report_whole(tmp_path: Path) -> None:
+    plan = write(tmp_path, APART)
     tell(plan, "06-01 09:00", "started")
     tell(plan, "06-01 10:45", "finished", "and", "flushed")
     result = run("undo", plan, "--by", "Mo", *at("06-01 10:50"))
@@ -882,7 +896,7 @@ def test_a_calendar_that_is_gone_or_cannot_be_written_does_not_undo_the_report(p
 def test_due_names_what_waits_what_comes_and_the_last_flush(plan: Path) -> None:
     shown = due(plan, "06-01 08:30")
     assert shown["red"][0] == "Due: start cefazolin 1 g, 09:00 CDT."
-    assert "Next: flush, 19:30 CDT." in shown["grey"]
+    assert "Next: flush, 10:00 CDT." in shown["grey"]  # with the finish of red; by itself not before 19:30
     tell(plan, "06-01 08:40", "flushed", "grey")
     assert "Last recorded flush: 08:40 CDT, 1 h 20 min ago." in due(plan, "06-01 10:00")["grey"]
 

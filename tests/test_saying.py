@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from histories import after, at, fact, plan, record
+from histories import after, at, fact, plan, record, rows
 
 from reminders.plan.model import Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
@@ -767,12 +767,13 @@ def test_a_push_is_over_when_it_is_given_and_cannot_be_finished() -> None:
 
 
 def test_an_idle_flush_that_is_skipped_is_the_one_that_waits_else_the_next() -> None:
-    """Grey was flushed at 07:00 on the 1st: planned for 19:00, then 07:00, then 19:00."""
-    assert plain(hear("skipped grey")) == lines_of("06-02 10:30 skipped lumen=grey planned_for=06-02T07:00")
+    """Grey, the only lumen, was flushed at 07:00 on the 1st: planned for 19:00, then 07:00, then 19:00."""
+    waits, following = (lines_of(f"06-02 10:30 skipped lumen=grey planned_for=06-02T{at}") for at in ("07:00", "19:05"))
+    assert plain(hear("skipped grey", edits=GREY)) == waits
     flushed = "06-02 07:05 flushed lumen=grey"
-    assert plain(hear("skipped grey", flushed)) == lines_of("06-02 10:30 skipped lumen=grey planned_for=06-02T19:05")
+    assert plain(hear("skipped grey", flushed, edits=GREY)) == following
     with pytest.raises(AskBackError) as caught:
-        hear("skipped grey", "06-02 09:00 lumen-out-of-use lumen=grey\n06-02 07:05 flushed lumen=grey")
+        hear("skipped grey", f"06-02 09:00 lumen-out-of-use lumen=grey\n{flushed}", edits=GREY)
     assert "No flush of this lumen is planned" in caught.value.problem
 
 
@@ -1010,10 +1011,12 @@ def test_what_is_given_as_needed_is_a_dose() -> None:
 
 
 def test_done_with_a_lumen_or_an_order_is_about_that() -> None:
-    settled = "06-01 19:00 flushed lumen=grey\n06-02 07:00 flushed lumen=blue"
+    """Grey and blue are flushed with red's finishes, at 22:00 and 10:00; that of blue was given an hour early."""
+    settled = "06-01 22:00 flushed lumen=grey\n06-02 09:00 flushed lumen=blue"
     assert plain(hear("done grey", settled)) == lines_of("06-02 10:30 flushed lumen=grey")
-    with pytest.raises(AskBackError):
+    with pytest.raises(AskBackError) as caught:
         hear("done blue", settled)
+    assert "Nothing is due now" in caught.value.problem
 
 
 # --- Never refused: what may have happened ---
@@ -1108,12 +1111,19 @@ W9 = """
 last_flushed = "2026-06-01 07:00"
 [lumen.blue]
 last_flushed = "2026-06-01 07:30"
+idle_limit = "72 h"
 [order.a]
 clock_times = ["09:00"]
 first_dose = "2026-06-01 09:00"
 last_day = 2026-06-05
 duration = "60 min"
 """
+"""Blue is flushed every third day: with red, which by 22:00 has to be flushed alone."""
+W9_JOINED = f"""{W9}
+[lumen.blue]
+idle_limit = "12 h"
+"""
+"""Blue is flushed with red's finish, at 10:00, and with its idle flush, at 22:00."""
 
 
 def test_a_late_finish_moves_the_next_flush_of_its_lumen_alone() -> None:
@@ -1131,6 +1141,22 @@ def test_a_late_start_moves_the_finish() -> None:
     assert len(lines) == 2
 
 
+def test_a_flush_that_joins_a_late_finish_goes_with_it() -> None:
+    """R11, R15: blue is to be flushed by 19:30, so it may join at 10:45 too; both then have until 22:45."""
+    lines = told("started 9:45", now="06-01 09:50", edits=W9_JOINED)
+    assert set(lines) == {
+        "On the red lumen, finish a moves to 10:45 CDT (was 10:00 CDT).",
+        "Next flush of the red lumen 22:45 CDT (was 22:00 CDT).",
+        "Next flush of the blue lumen 10:45 CDT (was 10:00 CDT).",
+    }
+
+
+def test_a_late_finish_moves_no_flush_away_from_one_that_cannot_wait() -> None:
+    """R11: red now has until 22:45, but blue joined the planned finish and has until 22:00: still one session."""
+    start = "06-01 09:00 started order=a dose=2026-06-01T09:00"
+    assert told("finished and flushed", start, now="06-01 10:45", edits=W9_JOINED) == ["Nothing changes ahead."]
+
+
 @pytest.mark.parametrize("now", ["06-01 08:40", "06-01 09:00"])
 def test_a_dose_that_was_started_is_not_said_to_be_no_longer_planned(now: str) -> None:
     """Early, or at the very minute for which it was planned."""
@@ -1145,7 +1171,7 @@ def test_a_flush_at_its_planned_minute_is_not_said_to_be_gone() -> None:
 
 def test_an_early_flush_names_the_planned_one_that_it_replaces() -> None:
     """S6: resets the limit; the answer names the planned flush that it replaces."""
-    lines = told("flushed grey", now="06-01 18:00")
+    lines = told("flushed grey", now="06-01 18:00", edits=GREY)
     assert lines == [
         "It takes the place of the flush planned for 19:00 CDT.",
         "Next flush of the grey lumen Tue 2 Jun 2026, 06:00 CDT (was 19:00 CDT).",
@@ -1153,6 +1179,25 @@ def test_an_early_flush_names_the_planned_one_that_it_replaces() -> None:
 
 
 GREY = '[lumen.grey]\nlast_flushed = "2026-06-01 07:00"\n'
+
+
+def test_an_early_flush_that_spares_the_planned_one_names_what_follows() -> None:
+    """S6, R11. Grey is flushed with red's finish at 10:00; flushed at 09:00, it lasts until red's start at 21:00."""
+    assert told("flushed grey", now="06-02 09:00") == [
+        "It takes the place of the flush planned for 10:00 CDT.",
+        "Next flush of the grey lumen 21:00 CDT (was 10:00 CDT).",
+    ]
+
+
+@pytest.mark.parametrize(("now", "stands"), [("06-01 18:00", "22:00"), ("06-02 07:00", "10:00")])
+def test_whoever_hears_that_a_flush_is_replaced_hears_if_it_stands_all_the_same(now: str, stands: str) -> None:
+    """S6, R11. Grey is flushed with red's finishes, at 10:00 and 22:00. After a flush at 18:00 it has until 06:00, where
+    nothing is done; joining red's finish at 22:00 all the same spares that session. The phone still rings at 22:00,
+    so nobody may be left to think that it will not."""
+    ahead = rows(after(PLAN, f"{now} flushed lumen=grey", now), now, lumen="grey", day=f"{now[3:5]} {stands}")
+    assert ahead == [f"{now[3:5]} {stands} planned idle flush"]
+    lines = told("flushed grey", now=now)
+    assert lines != [f"It takes the place of the flush planned for {stands} CDT.", "Nothing changes ahead."]
 
 
 def test_an_early_flush_names_the_night_flush_that_it_causes() -> None:
@@ -1186,14 +1231,15 @@ def test_a_flush_that_a_report_makes_due_at_once_stands_with_the_cautions() -> N
 
 def test_a_next_flush_beyond_the_next_infusion_is_told_as_what_it_is() -> None:
     """Infusions of an hour at 09:00 and 20:00 need no flush between them before the last of all, on the 6th. One that
-    is put off to 23:30 does, at its limit of 22:20; taken off that again, the next flush is not the next event."""
+    is put off to 23:30 does, by its limit of 22:20: at 20:00, when the nutrition is started anyway. Taken off that
+    again, the next flush is not the next event."""
     edits = PLAN.replace('["09:00", "21:00"]', '["09:00", "20:00"]')
     lines = f"{DONE}\n06-02 10:20 flushed lumen=red"
     delayed = told("delayed cefazolin to 23:30", lines, edits=edits)
-    assert "Next flush of the red lumen 22:20 CDT (was Sun 7 Jun 2026, 09:00 CDT)." in delayed
+    assert "Next flush of the red lumen 20:00 CDT (was Sun 7 Jun 2026, 09:00 CDT)." in delayed
     put_off = f"{lines}\n06-02 10:30 delayed order=antibiotic dose=2026-06-02T20:00 until=06-02T23:30"
     sooner = told("delayed cefazolin to 20:30", put_off, edits=edits, dose="2026-06-02T20:00")
-    assert "Next flush of the red lumen besides its infusions Sun 7 Jun 2026, 09:00 CDT (was 22:20 CDT)." in sooner
+    assert "Next flush of the red lumen besides its infusions Sun 7 Jun 2026, 09:00 CDT (was 20:00 CDT)." in sooner
 
 
 def test_whoever_hears_of_the_next_flush_hears_of_the_one_that_is_not_recorded() -> None:
