@@ -254,7 +254,7 @@ def _held_words(touch: Touch, plan: Plan) -> str:
     return {
         Why.PASSED: _("That has passed: due at once. Ask the nurse first."),
         Why.PREFERRED: _("It stands at one of the preferred times."),
-        Why.DAY_TOTAL: _("The limits of the next day leave no room for it."),
+        Why.DAY_TOTAL: _("A limit on what a day may hold leaves no better place."),
         Why.SETTLED: _("It stays where it was planned before."),
     }.get(reason.why, "")
 

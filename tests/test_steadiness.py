@@ -11,7 +11,7 @@ that tries every minute.
 
 import random
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import groupby, pairwise
 from pathlib import Path
@@ -229,7 +229,8 @@ class Judge:
 
     It goes from minute to minute and tries every set of lumens at each; what may follow depends on each lumen's last
     minute for its next flush. ``joined``: minutes at which somebody is up anyway. ``near``: up to then the limit itself
-    counts where a flush stands already. In the first minute only what is overdue is flushed: nobody knew before.
+    counts where a flush stands already; ``end_too``: and at the end. In the first minute only what is overdue is flushed:
+    nobody knew before.
     """
 
     begin: int
@@ -240,6 +241,7 @@ class Judge:
     preferred: frozenset[int] | None
     worth: int
     near: int
+    end_too: bool = False
 
     def best(self) -> int:
         """Return the least cost."""
@@ -286,7 +288,7 @@ class Judge:
         chance = lane.chance(flushed)
         following = min((at for at in lane.fixed if at > flushed), default=None)
         if following is None:
-            return FAR if chance >= self.end else chance
+            return FAR if (lane.limit(flushed) if self.end_too else chance) >= self.end else chance
         borne = following <= self.near and lane.limit(flushed) >= following
         return FAR if chance >= following or borne else chance
 
@@ -454,8 +456,7 @@ def one_report(chance: random.Random, shown: Schedule, now: Instant, number: int
     if touch.starts and way < 0.4:
         dose, when = touch.starts[0], max(now, touch.at - chance.randint(-15, 15))
         if way < 0.3:
-            until = max(when, dose.start) + chance.randint(1, 25)
-            return fact(Kind.DELAYED, min(when, dose.start), dose.order, dose.key, until=until)
+            return fact(Kind.DELAYED, when, dose.order, dose.key, until=max(when, dose.start) + chance.randint(1, 25))
         return fact(chance.choice([Kind.NOT_GIVEN, Kind.SKIPPED]), when, dose.order, dose.key)
     late = chance.choice([0, chance.randint(-3, 3), chance.randint(-14, 14)])
     return done(touch, Instant(max(now, touch.at + late)), number)
@@ -580,6 +581,9 @@ def test_near_flushes_stay_and_the_rest_is_the_best_again(seed: int) -> None:
                     assert not unjustified(lane, kept[name], gone), f"{gone - now} min ahead could have stayed\n{one}"
         judge = judge_of(one.told, now, kept, chances, at_once)
         placement = [(is_[name] - kept[name]) | at_once[name] for name in made.lumens]
+        if judge.of(placement) is None:
+            # That the plan ends within the limit, but not within the margin before it, calls for nothing new.
+            judge = replace(judge, end_too=True)
         found, wanted = judge.of(placement), judge.best()
         assert found is not None, f"a limit is broken, or a flush stands where none can\n{one}"
         assert found == wanted, f"{judge.figures(found)} and not {judge.figures(wanted)}\n{one}"
@@ -751,7 +755,7 @@ JOINING = (
     SETTLED
     + RED
     + daily("09:00", minutes=30)
-    + '[lumen.blue]\nlast_flushed = "2026-06-01 08:30"\nidle_limit = "26 h"\n'
+    + '[plan]\nstart = "2026-06-01 08:30"\n[lumen.blue]\nlast_flushed = "2026-06-01 08:30"\nidle_limit = "26 h"\n'
 )
 
 
@@ -1059,9 +1063,7 @@ def last_minute(of: Schedule, margin: int) -> Callable[[int], int]:
     """
     first = of.start - 3 * DAY
     dates = [of.plan.clock.local(Instant(minute)).date() for minute in range(first, of.end + 3 * DAY)]
-    last: dict[date, int] = {}
-    for minute, day in enumerate(dates, start=first):
-        last[day] = minute
+    last = {day: minute for minute, day in enumerate(dates, start=first)}
     return lambda flushed: last[dates[flushed - first] + timedelta(days=1)] - margin
 
 
@@ -1116,7 +1118,7 @@ def test_flushes_by_the_calendar_day_stand_at_the_optimum(edits: str) -> None:
         chances[name] = (chance, chance)
     # One minute before the start, so that the start itself is like any other minute.
     asked = judge_of(compiled, Instant(compiled.start - 1), {}, chances, {})
-    placement = [set(idle(compiled, name)) for name in compiled.plan.lumens]
+    placement: list[set[int]] = [set(idle(compiled, name)) for name in compiled.plan.lumens]
     found, wanted = asked.of(placement), asked.best()
     assert found is not None
     assert asked.figures(found) == asked.figures(wanted)
@@ -1475,17 +1477,17 @@ class Household:
             if self.chance.random() < 0.06:
                 self.something_else(max(now, touch.at))
             if self.waits and self.chance.random() < 0.3:
-                self.tell(Kind.RELEASED, max(now, touch.at) + self.chance.randint(0, 30), **self.waits.pop(0))
+                self.tell(Kind.RELEASED, max(now, touch.at) + self.chance.randint(0, 30), self.waits.pop(0))
             now = max(now, touch.at, *(fact.entered for fact in self.facts[count:]))
             if len(self.facts) > count:
                 shown = compile_schedule(self.plan, Record(tuple(self.facts)), now)
 
     def tell(
-        self, kind: Kind, when: int, *, until: int | None = None, planned_for: int | None = None, **about: str
+        self, kind: Kind, when: int, about: Mapping[str, str], until: int | None = None, planned_for: int | None = None
     ) -> None:
         """Record a fact."""
         later = self.chance.randint(0, self.lag) if self.chance.random() < 0.5 else 0
-        key, sign = f"f{len(self.facts) + 1}", about.pop("sign", None)
+        key, sign = f"f{len(self.facts) + 1}", about.get("sign")
         self.facts.append(
             Fact(
                 key=key,
@@ -1508,34 +1510,36 @@ class Household:
         late = chance.choice([0, 0, chance.randint(1, 10), -chance.randint(1, 10), chance.randint(-180, 180)])
         if way < 0.58:
             for fact in done(touch, Instant(max(now, touch.at + late)), 0):
-                self.tell(fact.kind, fact.happened, **_named(fact))
+                self.tell(fact.kind, fact.happened, _named(fact))
         elif way < 0.78 and touch.starts:
             dose = touch.starts[0]
             about = {"order": dose.order, "dose": dose.key}
             when = max(now, dose.start - chance.randint(-30, 120))
             kind = chance.choice([Kind.DELAYED, Kind.DELAYED, Kind.SKIPPED, Kind.NOT_GIVEN])
             until = max(when, dose.start) + chance.randint(5, 300) if kind is Kind.DELAYED else None
-            self.tell(kind, when, until=until, **about)
+            self.tell(kind, when, about, until)
         elif way < 0.88 and touch.kind is TouchKind.IDLE_FLUSH:
-            self.tell(Kind.SKIPPED, max(now, touch.at - chance.randint(0, 60)), lumen=touch.lumen, planned_for=touch.at)
+            self.tell(
+                Kind.SKIPPED, max(now, touch.at - chance.randint(0, 60)), {"lumen": touch.lumen}, planned_for=touch.at
+            )
 
     def something_else(self, when: Instant) -> None:
         """Let something happen that no plan foresees."""
         lumen = self.chance.choice(list(self.plan.lumens))
         way = self.chance.choice(["flush", "hold", "out of use", "swelling", "will not flush", "away"])
         if way == "flush":
-            self.tell(Kind.FLUSHED, when, lumen=lumen)
+            self.tell(Kind.FLUSHED, when, {"lumen": lumen})
         elif way == "hold" and self.plan.orders:
-            self.tell(Kind.HELD, when, order=(order := self.chance.choice(list(self.plan.orders))))
-            self.waits.append({"order": order})
+            self.waits.append({"order": self.chance.choice(list(self.plan.orders))})
+            self.tell(Kind.HELD, when, self.waits[-1])
         elif way == "away":
-            self.tell(Kind.HELD, when)
             self.waits.append({})
+            self.tell(Kind.HELD, when, {})
         elif way == "out of use":
-            self.tell(Kind.OUT_OF_USE, when, lumen=lumen)
+            self.tell(Kind.OUT_OF_USE, when, {"lumen": lumen})
             self.waits.append({"lumen": lumen})
         elif way in ("swelling", "will not flush"):
-            self.tell(Kind.PROBLEM, when, lumen=lumen, sign=way)
+            self.tell(Kind.PROBLEM, when, {"lumen": lumen, "sign": way})
             self.waits.append({"lumen": lumen})
 
 

@@ -151,9 +151,13 @@ def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         return
     day = plan.clock.local(fact.happened).date()
     if touch.planned != touch.at:
-        yield _("It takes the place of the flush planned for {planned}.").format(
-            planned=clock_beside(plan, touch.planned, day)
+        again = any(t.lumen == fact.lumen and t.at == touch.planned and t.outcome is None for t in after.touches)
+        said = (
+            _("Another one stays planned for {planned}, because it spares a session later.")
+            if again
+            else _("It takes the place of the flush planned for {planned}.")
         )
+        yield said.format(planned=clock_beside(plan, touch.planned, day))
 
 
 def _about_skip(fact: Fact, after: Schedule, call: str) -> Iterator[str]:

@@ -3,11 +3,15 @@
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from reminders.schedule.beliefs import Limits, LumenUse
 from reminders.schedule.idle import Placed, Terms
 from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
 from reminders.times import Instant
+
+KNOWN = Instant(ENDLESS - 1)
+"""When everything is known: a reason is about how things stand in the end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,7 @@ class Reasons:
             for touch in use.coming:
                 if touch.until == ENDLESS:
                     self._touched.setdefault(touch.at, index)
+        self._touched_at = sorted(self._touched)
         self._flushed = [self._flushes(index) for index in range(len(uses))]
         self._at = [[flush.at for flush in found] for found in self._flushed]
         # Of each planned moment, the lumens flushed then, each with the instant before which its last flush lies.
@@ -105,8 +110,7 @@ class Reasons:
             return replace(reason, why=Why.JOINED, lumen=self._names[self._touched[at]])
         forcing = self._forcing(at)
         if self._quiet_until(at) != NEVER:
-            lumen = "" if index in forcing or not forcing else self._names[forcing[0]]
-            return replace(reason, why=Why.FORCED_QUIET, lumen=lumen)
+            return self._in_the_night(index, at, forcing, reason)
         if chance <= at:
             return reason
         asleep = self._quiet_until(Instant(at + 1))
@@ -122,6 +126,36 @@ class Reasons:
         if any(day == at + 1 for day, _ in self._terms.rooms):
             return replace(reason, why=Why.DAY_TOTAL)
         return replace(reason, why=Why.SETTLED)
+
+    def _in_the_night(self, index: int, at: Instant, forcing: list[int], reason: Reason) -> Reason:
+        """Say what forces a session into the quiet hours: a limit that does not reach across them, a day's total, or what
+        could not have waited any longer."""
+        awake = [other for other in self._together[at] if not self._reaches(other, at)]
+        if not awake and self._terms.rooms:
+            return replace(reason, why=Why.DAY_TOTAL)
+        causes = awake or forcing
+        return replace(
+            reason, why=Why.FORCED_QUIET, lumen="" if index in causes or not causes else self._names[causes[0]]
+        )
+
+    def _reaches(self, index: int, at: Instant) -> bool:
+        """Say whether a lumen's limit reaches across the quiet hours in which an instant lies, from the last minute before
+        them to the first after them, or to a touch within them that its flush could join."""
+        place = bisect_right(self._quiet_from, at) - 1
+        asleep, awake = self._terms.quiet[place]
+        limits, use = self._limits(index, at), self._uses[index]
+        if limits is None:
+            return True
+        first, last = bisect_right(self._touched_at, asleep - 1), bisect_right(self._touched_at, awake)
+        inside = [
+            when for when in self._touched_at[first:last] if not use.busy(when, KNOWN) or use.touched(when, KNOWN)
+        ]
+        points = [max(Instant(asleep - 1), self._terms.begins), *inside, awake]
+        for before, after in pairwise(points):
+            chance = limits.placing.last_chance(before)
+            if chance < after and not use.busy(chance, KNOWN):
+                return False
+        return True
 
     def _forcing(self, at: Instant) -> list[int]:
         """Return the lumens flushed at an instant that could not have waited any longer."""

@@ -4,6 +4,7 @@ Tried, one at a time, over the plan's first two weeks: an order's times moved wi
 times meet. Each is compiled like the plan itself, and told only if it saves sessions and breaks nothing.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
@@ -26,7 +27,7 @@ LOOKED_AT = 14
 FARTHEST = 180
 """Minutes by which two drugs may lie apart that are tried at the same hour."""
 
-MOST_TRIED = 8
+MOST_TRIED = 24
 """Changes that are tried; the nearest first."""
 
 SAVED = LOOKED_AT // 7
@@ -35,11 +36,12 @@ SAVED = LOOKED_AT // 7
 
 @dataclass(frozen=True, slots=True)
 class _Change:
-    """An order's times moved by some minutes, perhaps to meet another order's."""
+    """An order's times moved by some minutes, perhaps so that its doses start when another order's start, or finish."""
 
     order: Order
     minutes: int
     meets: Order | None = None
+    starts: bool = True
 
 
 def would_help(schedule: Schedule) -> list[Finding]:
@@ -56,6 +58,8 @@ def would_help(schedule: Schedule) -> list[Finding]:
         if changed is None:
             continue
         after = compile_schedule(changed, EMPTY, plan.course.start.instant)
+        if any(len(after.doses[name]) != len(doses) for name, doses in before.doses.items()):
+            continue  # a dose that falls out of the days compared saves nothing
         found = figures(after)
         nights, sessions = counted.night - found.night, counted.sessions - found.sessions
         helps = (nights >= SAVED and sessions >= 0) or (sessions >= SAVED and nights >= 0)
@@ -85,37 +89,43 @@ def _changes(plan: Plan, schedule: Schedule) -> Iterator[_Change]:
     for order in plan.orders.values():
         if order.clock_times is None and order.every is None:
             continue
-        window = order.on_time_within or 0
-        for minutes in {window, -window, window // 2, -(window // 2)} - {0}:
-            yield _Change(order, minutes)
+        tried: dict[int, _Change] = {}
         for other in plan.orders.values():
-            if other is order or other.lumen == order.lumen:
-                continue
-            for minutes in _apart(schedule, order, other):
-                yield _Change(order, minutes, other)
+            if other is not order and other.lumen != order.lumen:
+                for change in _meetings(schedule, order, other):
+                    tried.setdefault(change.minutes, change)
+        window = order.on_time_within or 0
+        for minutes in (window, -window, window // 2, -(window // 2)):
+            if minutes:
+                tried.setdefault(minutes, _Change(order, minutes))
+        yield from tried.values()
 
 
-def _apart(schedule: Schedule, order: Order, other: Order) -> list[int]:
-    """Return by how many minutes an order's doses would have to move to meet a start or finish of another's."""
+def _meetings(schedule: Schedule, order: Order, other: Order) -> list[_Change]:
+    """Return the two smallest moves by which an order's doses would meet a start or a finish of another's."""
     doses, others = schedule.doses[order.name][:4], schedule.doses[other.name][:8]
-    moments = [at for dose in others for at in (dose.start, dose.end) if at is not None]
-    apart = {at - dose.start for dose in doses for at in moments}
-    return sorted((minutes for minutes in apart if 0 < abs(minutes) <= FARTHEST), key=abs)[:2]
+    moments = [(dose.start, True) for dose in others]
+    moments += [(dose.end, False) for dose in others if dose.end is not None]
+    found = {(at - dose.start, starts) for dose in doses for at, starts in moments}
+    near = sorted((abs(minutes), minutes, not starts) for minutes, starts in found if 0 < abs(minutes) <= FARTHEST)
+    return [_Change(order, minutes, other, not finishes) for _, minutes, finishes in near[:2]]
 
 
 def _changed(plan: Plan, change: _Change) -> Plan | None:
     """Return the plan with an order's times moved; None where that would carry a time into another day."""
     order, moved = change.order, timedelta(minutes=change.minutes)
-    first = order.first_dose
-    if first is None:
+    ordered = order.first_dose
+    if ordered is None:
         return None
-    wall = first.wall + moved
+    wall = ordered.wall + moved
     first = Moment(instant_of(wall, plan.course.zone)[0], wall)
+    if first.instant < plan.course.start.instant <= ordered.instant:
+        return None
     if order.clock_times is None:
         changed = replace(order, first_dose=first)
     else:
         times = _moved(order.clock_times, moved)
-        if times is None or wall.date() != order.first_dose.wall.date():  # type: ignore[union-attr]
+        if times is None or wall.date() != ordered.wall.date():
             return None
         changed = replace(order, clock_times=times, first_dose=first)
     return replace(plan, orders={**plan.orders, order.name: changed})
@@ -132,9 +142,13 @@ def _note(plan: Plan, change: _Change, before: Figures, after: Figures) -> Findi
     order = change.order
     by = f"{span(abs(change.minutes))} {'later' if change.minutes > 0 else 'earlier'}"
     within = abs(change.minutes) <= (order.on_time_within or 0)
-    meets = f", at the same time as {change.meets.drug}" if change.meets else ""
+    meets = ""
+    if change.meets:
+        meets = (
+            f", at the same time as {change.meets.drug}" if change.starts else f", when {change.meets.drug} finishes"
+        )
     window = f", which is within its window of {span(order.on_time_within or 0)}" if within else ""
-    days = round((plan.last_moment.instant - plan.course.start.instant) / DAY) if plan.last_moment else LOOKED_AT
+    days = math.ceil((plan.last_moment.instant - plan.course.start.instant) / DAY) if plan.last_moment else LOOKED_AT
     return Finding(
         code="would-help",
         message=f"With {order.drug} {by}{meets}{window}, the first {days} days would have {after.sessions} sessions instead "

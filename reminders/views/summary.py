@@ -26,7 +26,7 @@ def summary(schedule: Schedule, now: Instant, plain: Schedule) -> str:
         f"Home zone {plan.course.zone.key}, zone data {schedule.zone_data}; {len(plan.lumens)} "
         f"lumen{'' if len(plan.lumens) == 1 else 's'}, {len(plan.orders)} order{'' if len(plan.orders) == 1 else 's'}.",
         "",
-        f"{'':34}{'a day':>8}{'in all':>9}{'plain':>12}",
+        f"{'':34}{'a day':>8}{'in all':>9}{'by limit alone':>17}",
     ]
     rows = (
         ("touches", counted.touches, compared.touches),
@@ -36,14 +36,28 @@ def summary(schedule: Schedule, now: Instant, plain: Schedule) -> str:
         ("sessions in quiet hours", counted.night, compared.night),
         ("  of them idle flushes only", counted.night_idle, compared.night_idle),
     )
-    lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}{other:>12}" for label, count, other in rows]
-    lines += ["plain: each lumen flushed when its own limit, less the margin, has run out, at whatever hour", ""]
-    lines += [*_nights(schedule, clock), "", *_week(schedule, now), "", *_totals(schedule)]
+    lines += [f"{label:34}{number(count / days, 1):>8}{count:>9}{other:>17}" for label, count, other in rows]
+    lines += [
+        "By limit alone: in all, if each lumen were flushed when its own limit, less the margin, has run out, whatever the",
+        "hour. Extra flushes are there to save sessions.",
+        *_nights(schedule, clock),
+        "",
+        *_week(schedule, now),
+        "",
+        *_totals(schedule),
+    ]
     return "\n".join(lines) + "\n"
 
 
 def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
+    """Say what forces sessions of idle flushes into the quiet hours: which lumen's limit, or the limits of a day."""
     lines = []
+    within = {at for begin, end in schedule.quiet for at in range(begin, end)}
+    totals = sorted(
+        {touch.at for touch in schedule.touches if touch.reason.why is Why.DAY_TOTAL and touch.at in within}
+    )
+    if totals:
+        lines.append(f"  forced by the limits of a day: {len(totals)}, first {moment_words(clock.local(totals[0]))}")
     for name, lumen in schedule.plan.lumens.items():
         forced = [
             touch
