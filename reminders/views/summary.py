@@ -52,10 +52,8 @@ def summary(schedule: Schedule, now: Instant, plain: Schedule) -> str:
 def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
     """Say what forces sessions of idle flushes into the quiet hours: which lumen's limit, or the limits of a day."""
     lines = []
-    within = {at for begin, end in schedule.quiet for at in range(begin, end)}
-    totals = sorted(
-        {touch.at for touch in schedule.touches if touch.reason.why is Why.DAY_TOTAL and touch.at in within}
-    )
+    held = {touch.at for touch in schedule.touches if touch.reason.why is Why.DAY_TOTAL}
+    totals = sorted(at for at in held if any(begin <= at < end for begin, end in schedule.quiet))
     if totals:
         lines.append(f"  forced by the limits of a day: {len(totals)}, first {moment_words(clock.local(totals[0]))}")
     for name, lumen in schedule.plan.lumens.items():
