@@ -165,7 +165,7 @@ class _Ahead:
         if self.known == NEVER:
             return found
         near = self.at + self.terms.settled
-        return [replace(part, enough=limit.limit) if part.flushed and part.ends <= near else part for part in found]
+        return [replace(part, enough=limit.limit) if part.again == part.ends <= near else part for part in found]
 
     def _rooms(self) -> Sequence[tuple[Instant, tuple[Fraction, ...]]]:
         """Return what the days' totals leave beside the flushes that stand."""

@@ -22,7 +22,8 @@ class Segment:
 
     ``opens``: since when the lumen is idle, from when on what is overdue can be made good. ``rule`` says by when a flush
     is placed, if one is needed; ``enough``, which is the same unless somebody's few minutes are to be borne with, whether
-    one is. ``flushed``: a touch flushes the lumen at its end. ``touched``: the next touch of the lumen from its end on.
+    one is. ``again``: when a touch next flushes the lumen, at its end or later; the end of the
+    horizon for none. ``touched``: the next touch of the lumen from its end on.
     """
 
     begins: Instant
@@ -30,7 +31,7 @@ class Segment:
     opens: Instant
     rule: Rule
     enough: Rule
-    flushed: bool
+    again: Instant
     touched: Instant
 
     def last_chance(self, flushed: Instant) -> Instant:
@@ -43,7 +44,10 @@ class Segment:
 
     def after(self, flushed: Instant) -> Instant:
         """Return a last flush as the search remembers it: ENDLESS where nothing is needed until a touch flushes again."""
-        return ENDLESS if self.flushed and self.last_chance(flushed) == ENDLESS else flushed
+        if flushed == NEVER:
+            return flushed
+        rule = self.enough if self.again == self.ends else self.rule
+        return ENDLESS if rule.last_chance(flushed) >= self.again else flushed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,7 @@ def segments(
     ``touches`` the instants of its touches, and ``flushes`` of those that flush it, in order.
     """
     found: list[Segment] = []
+    until = stretches[-1][1] if stretches else NEVER
     for begins, ends, rule in stretches:
         left = begins
         index = bisect_right(taken, (begins, ENDLESS)) - 1
@@ -134,7 +139,7 @@ def segments(
                 continue
             right = min(begin, ends)
             if right > left:
-                found += _between(left, right, rule, (flushes, touches))
+                found += _between(left, right, rule, (flushes, touches, until))
             left = max(left, finish)
             if left >= ends:
                 break
@@ -142,9 +147,9 @@ def segments(
 
 
 def _between(
-    left: Instant, right: Instant, rule: Rule, handled: tuple[Sequence[Instant], Sequence[Instant]]
+    left: Instant, right: Instant, rule: Rule, handled: tuple[Sequence[Instant], Sequence[Instant], Instant]
 ) -> list[Segment]:
-    flushes, touches = handled
+    flushes, touches, until = handled
     inner = flushes[bisect_right(flushes, left) : bisect_left(flushes, right)]
     edges = [left, *inner, right]
     found = []
@@ -152,8 +157,8 @@ def _between(
         following = bisect_left(touches, end)
         touched = touches[following] if following < len(touches) else ENDLESS
         place = bisect_left(flushes, end)
-        flushed = place < len(flushes) and flushes[place] == end
-        found.append(Segment(begin, end, left, rule, rule, flushed, touched))
+        again = flushes[place] if place < len(flushes) else until
+        found.append(Segment(begin, end, left, rule, rule, again, touched))
     return found
 
 
@@ -194,6 +199,8 @@ def stops(question: Question) -> list[Stop]:
             for at in (segment.begins, segment.ends):
                 if begins <= at <= ends:
                     stop(at)
+            if segment.again != segment.ends and begins < segment.ends <= ends:
+                stop(Instant(segment.ends - 1))
             if question.least and segment.touched != ENDLESS:
                 closing = Instant(segment.touched - question.least)
                 if max(begins, segment.begins) <= closing < min(ends, segment.ends):

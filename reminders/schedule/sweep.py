@@ -140,15 +140,16 @@ def _over(question: Question, found: list[Flush]) -> bool:
 class _OpenLane:
     """A lane in which a flush may stand from a stop to the next one, ready for asking often.
 
-    ``closes``: the last minute that keeps the least time to the next touch; ENDLESS where there is no room for it, since
-    R8 comes first.
+    ``closes``: the last minute that keeps the least time to the next touch; ENDLESS where there is no room for it: then
+    every minute is too near, and as good as another. ``ends``: the last minute of a segment after which the lumen is used without being flushed.
     """
 
-    __slots__ = ("_ends", "_enough", "_opens", "_reach", "bit", "closes", "index", "segment")
+    __slots__ = ("_ends", "_enough", "_opens", "_reach", "bit", "closes", "ends", "index", "segment")
 
     def __init__(self, index: int, segment: Segment, closes: Instant) -> None:
         self.index, self.bit, self.segment, self.closes = index, 1 << index, segment, closes
         self._opens, self._ends = segment.opens, segment.ends
+        self.ends = ENDLESS if segment.again == segment.ends else Instant(segment.ends - 1)
         by_hours = isinstance(segment.rule, HourRule) and isinstance(segment.enough, HourRule)
         self._reach = segment.rule.reach if by_hours and isinstance(segment.rule, HourRule) else -1
         self._enough = segment.enough.reach if by_hours and isinstance(segment.enough, HourRule) else -1
@@ -309,8 +310,10 @@ class _Sweep:
                     continue
                 if at <= lane.closes and (not self._chains or way.rest[lane.index] <= at):
                     may |= lane.bit
-                soon = min(chance, lane.closes) < eve_of or at == lane.closes
-                if chance != ENDLESS and (soon or (self._chains and chance < at + self._least)):
+                if chance == ENDLESS:  # not in this segment, but before a touch flushes the lumen again
+                    chance = lane.segment.rule.last_chance(last)
+                soon = min(chance, lane.closes, lane.ends) < eve_of or at in (lane.closes, lane.ends)
+                if soon or (self._chains and chance < at + self._least):
                     reasons |= lane.bit
             if at <= self._known:
                 may = 0
@@ -346,7 +349,7 @@ class _Sweep:
         for lane in self._open:
             if lanes & lane.bit:
                 cost += costs.flush - at * (costs.late + costs.late_in[lane.index])
-                if at > lane.closes:
+                if lane.segment.touched - at < self._least:
                     cost += costs.close
                 flushed.append((lane.index, lane.segment.after(at)))
         return cost, flushed
@@ -403,7 +406,7 @@ class _Sweep:
         if self._strict or at <= self._known:
             return False
         return len(self._open) + len(self._stop.settled) == len(self._lanes) and all(
-            at <= lane.closes for lane in self._open
+            lane.segment.touched - at >= self._least for lane in self._open
         )
 
     def _everything(self) -> int:
