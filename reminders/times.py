@@ -93,6 +93,11 @@ class ZoneTimeline:
         self._starts = [instant for instant, _ in changes]
         self._zones = [home, *(zone for _, zone in changes)]
 
+    @property
+    def changes(self) -> list[Instant]:
+        """Return when the zone changes, in order."""
+        return self._starts
+
     def at(self, instant: Instant) -> ZoneInfo:
         """Return the zone in force at an instant."""
         if not self._starts:

@@ -32,8 +32,8 @@ DAY = 1440
 EACH_DAY = "each calendar day"
 """The idle limit that counts days."""
 
-MANY = 2500
-"""More places for flushes than this are only counted, see :func:`best`."""
+MANY, TOO_MANY = 2500, 8000
+"""How many places for flushes there may be for both ways to write the program, and for any, see :func:`best`."""
 
 Flushes = Mapping[str, Sequence[int]]
 """The idle flushes of each lumen, in order of time."""
@@ -428,14 +428,16 @@ class Verdict:
 def best(asked: Question, instants: frozenset[int] | None = None, seconds: float = 15.0) -> Verdict:
     """Return a best placing, over all whole minutes or over ``instants`` only, and whether it is proven to be one.
 
-    There are two ways to write the program. :class:`_ByCount` is much the faster one for many minutes, but now and then
-    slow for few; then :class:`_ByMinute` has its turn.
+    There are two ways to write the program. :class:`ByCount` is much the faster one for many minutes, but now and then
+    slow for few; then :class:`ByMinute` has its turn. For very many minutes the solver does not keep to its time.
     """
     places = sum(at in instants if instants is not None else True for lumen in asked.lumens for at in lumen.allowed)
+    if places > TOO_MANY:
+        return Verdict(False, "not tried")
     if places > MANY:
-        return solved(asked, _ByCount(asked, instants), seconds)
-    verdict = solved(asked, _ByCount(asked, instants), seconds / 8)
-    return verdict if verdict.proven else solved(asked, _ByMinute(asked, instants), seconds)
+        return solved(asked, ByCount(asked, instants), seconds)
+    verdict = solved(asked, ByCount(asked, instants), seconds / 8)
+    return verdict if verdict.proven else solved(asked, ByMinute(asked, instants), seconds)
 
 
 class _Weights:
@@ -459,7 +461,7 @@ class _Weights:
         return self.night * found.nights + self.session * found.sessions + self.flush * found.flushes
 
 
-class _Program:
+class Program:
     """Whole variables and rows for one question over some of its minutes; subclasses say how a flush is written."""
 
     presolve = "choose"
@@ -563,7 +565,7 @@ class _Program:
         self.row(0, room.left, {key: times for key, times in taken.items() if times})
 
 
-class _ByMinute(_Program):
+class ByMinute(Program):
     """A variable for each minute of a lumen: 1 if it has a flush."""
 
     def lay_out(self, lumen: int) -> None:
@@ -575,7 +577,7 @@ class _ByMinute(_Program):
         return dict.fromkeys(self.variables[lumen][first:last], 1)
 
 
-class _ByCount(_Program):
+class ByCount(Program):
     """A variable for each minute of a lumen: how many flushes it has had so far. What stands between two minutes is a
     difference, so that every row has few entries."""
 
@@ -598,7 +600,7 @@ class _ByCount(_Program):
         return {counts[last - 1]: 1} | ({counts[first - 1]: -1} if first else {})
 
 
-def solved(asked: Question, program: _Program, seconds: float) -> Verdict:
+def solved(asked: Question, program: Program, seconds: float) -> Verdict:
     """Run HiGHS over a program for so many seconds at most, and look at its answer."""
     if not program.possible:
         return Verdict(True, "no flush can stand where one must")
@@ -610,7 +612,7 @@ def solved(asked: Question, program: _Program, seconds: float) -> Verdict:
         highs.setOptionValue(name, value)
     highs.setOptionValue("threads", 1)
     highs.setOptionValue("presolve", program.presolve)
-    highs.passModel(_as_highs_reads_it(program))
+    highs.passModel(_for_highs(program))
     highs.run()
     status = highs.getModelStatus()
     said = highs.modelStatusToString(status)
@@ -622,7 +624,7 @@ def solved(asked: Question, program: _Program, seconds: float) -> Verdict:
     return Verdict(sure and not broken, "; ".join([said, *broken]), found, flushes)
 
 
-def _as_highs_reads_it(program: _Program) -> highspy.HighsLp:
+def _for_highs(program: Program) -> highspy.HighsLp:
     columns, rows = len(program.costs), program.rows
     written = highspy.HighsLp()
     written.num_col_, written.num_row_ = columns, len(rows)

@@ -10,7 +10,7 @@ from small_plans import reading
 
 from reminders.plan.model import Plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
-from reminders.schedule import idle
+from reminders.schedule import ahead
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Schedule, TouchKind
 from reminders.schedule.placing import Flush, Question
@@ -97,7 +97,7 @@ def test_going_over_to_the_old_answer_changes_nothing(monkeypatch: pytest.Monkey
         return best_flushes(question)
 
     with monkeypatch.context() as patch:
-        patch.setattr(idle, "best_flushes", to_the_end)
+        patch.setattr(ahead, "best_flushes", to_the_end)
         whole = flushes(compile_schedule(plan, record, plan.course.start.instant))
     assert quick == whole
 
@@ -116,7 +116,7 @@ def test_most_searches_do_go_over() -> None:
 
     patch = pytest.MonkeyPatch()
     with patch.context() as inside:
-        inside.setattr(idle, "best_flushes", counting)
+        inside.setattr(ahead, "best_flushes", counting)
         compile_schedule(plan, reports(plan, chance, 30), plan.course.start.instant)
     assert len(asked) > 2
     assert any(same for same, _ in asked)

@@ -46,6 +46,7 @@ LAYERS = [
         "reminders.schedule.answers",
         "reminders.schedule.sweep",
     },
+    {"reminders.schedule.ahead"},
     {"reminders.schedule.idle"},
     {"reminders.schedule.offers", "reminders.schedule.reasons", "reminders.schedule.terms"},
     {"reminders.schedule.lumens"},
@@ -87,7 +88,7 @@ LAYERS = [
 ]
 """A module may import from the layers above its own in this list, and from nothing else of the package."""
 
-PURE = {name for layer in LAYERS[:31] for name in layer}
+PURE = {name for layer in LAYERS[:32] for name in layer}
 """Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
 the tzdata package, which is as constant as the code."""
 

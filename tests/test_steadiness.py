@@ -25,14 +25,14 @@ from reminders.cli import main
 from reminders.plan.model import Plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record, Sign, withdrawal
 from reminders.schedule.compile import compile_schedule
-from reminders.schedule.model import Action, Schedule, Touch, TouchKind, Why
-from reminders.schedule.model import Outcome as Told
+from reminders.schedule.model import Action, Outcome, Schedule, Touch, TouchKind, Why
 from reminders.schedule.terms import BLOCK
 from reminders.times import DAY, HOUR, Instant
 
 SETTLED = "[household]\nwithout settled_ahead\n"
 """What is planned within a day of a report stays where it is: what a plan means that says nothing else."""
 
+PREFERS = '[household]\npreferred_flush_times = ["08:00", "20:00"]\n'
 RED = '[lumen.red]\nlast_flushed = "2026-06-01 08:00"\n'
 BLUE = '[lumen.blue]\nlast_flushed = "2026-06-01 08:00"\n'
 
@@ -76,7 +76,7 @@ def pushes(touch: Touch) -> bool:
 
 def reckoned(touch: Touch) -> bool:
     """Say whether the schedule counts on a touch."""
-    taken_place = touch.outcome in (None, Told.DONE)
+    taken_place = touch.outcome in (None, Outcome.DONE)
     return taken_place and all(dose.reckoned for dose in (*touch.starts, *touch.ends))
 
 
@@ -164,6 +164,19 @@ def test_what_is_not_near_is_the_best_again_after_an_early_flush() -> None:
         assert all(touch.reason.why is not Why.PASSED for touch in told.touches)
 
 
+@pytest.mark.parametrize("quiet", ["[]", '["22:30-07:00"]'])
+def test_of_the_same_lumen_only_what_has_to_move_moves(quiet: str) -> None:
+    """At 08:30 the dose of 09:00 is put off to 11:00: red needs a flush by 10:00, 12 h after that of the evening before.
+
+    The flush of 22:00 that evening lies within a day of the report. It is 10 h after the new finish: nothing forces it to
+    move, although it could now stand as late as midnight.
+    """
+    edits = SETTLED + RED + daily("09:00") + f"[household]\nquiet_hours = {quiet}\n"
+    assert flushes(schedule(edits))[:3] == ["06-01 22:00", "06-02 22:00", "06-03 22:00"]
+    told = after(edits, "06-02 08:30 delayed order=a dose=2026-06-02T09:00 until=06-02T11:00")
+    assert ahead(told, "06-02 08:30")[:2] == ["06-02 10:00", "06-02 22:00"]
+
+
 @pytest.mark.parametrize("later", ["22:00", "21:59", "22:01"])
 def test_a_dose_may_be_put_off_to_where_a_flush_was_planned(later: str) -> None:
     """A dose of 09:00 put off to 22:00, where its lumen's flush stands: that flush is not needed any more."""
@@ -175,16 +188,13 @@ def test_a_dose_may_be_put_off_to_where_a_flush_was_planned(later: str) -> None:
     assert [touch.kind for touch in at_once] == [TouchKind.START]
 
 
-@pytest.mark.parametrize("least", ["60 min", "4 h"])
-def test_no_flush_stands_within_the_least_time_after_a_recorded_one(least: str) -> None:
+@pytest.mark.parametrize("least", [60, 240])
+def test_no_flush_stands_within_the_least_time_after_a_recorded_one(least: int) -> None:
     """R11: a flush that was given 3 min before its preferred time is not followed by another one at that time."""
-    edits = (
-        SETTLED
-        + RED
-        + f'[household]\npreferred_flush_times = ["08:00", "20:00"]\n[protocol]\nleast_time_to_next_touch = "{least}"\n'
-    )
-    told = after(edits, "06-02 19:57 flushed lumen=red")
-    assert ahead(told, "06-02 19:57")[0] not in ("06-02 20:00",)
+    protocol = f'[protocol]\nleast_time_to_next_touch = "{least} min"\n'
+    told = after(SETTLED + RED + PREFERS + protocol, "06-02 19:57 flushed lumen=red")
+    following = min(at(flush) for flush in ahead(told, "06-02 19:57"))
+    assert following - at("06-02 19:57") >= least
 
 
 def test_no_flush_is_planned_that_could_not_be_told_from_the_recorded_one() -> None:
@@ -192,8 +202,7 @@ def test_no_flush_is_planned_that_could_not_be_told_from_the_recorded_one() -> N
 
     It would stand on the list of what is due and could never be recorded.
     """
-    edits = SETTLED + RED + '[household]\npreferred_flush_times = ["08:00", "20:00"]\n'
-    told = after(edits, "06-02 19:57 flushed lumen=red")
+    told = after(SETTLED + RED + PREFERS, "06-02 19:57 flushed lumen=red")
     following = min(at(flush) for flush in ahead(told, "06-02 19:57"))
     assert following - at("06-02 19:57") > told.plan.course.handling_time
 
@@ -229,8 +238,8 @@ class Judge:
 
     It goes from minute to minute and tries every set of lumens at each; what may follow depends on each lumen's last
     minute for its next flush. ``joined``: minutes at which somebody is up anyway. ``near``: up to then the limit itself
-    counts where a flush stands already; ``end_too``: and at the end. In the first minute only what is overdue is flushed:
-    nobody knew before.
+    counts where a flush stands already, and at the end. In the first minute only what is overdue is flushed, since nobody
+    knew before, unless ``anytime``.
     """
 
     begin: int
@@ -241,7 +250,7 @@ class Judge:
     preferred: frozenset[int] | None
     worth: int
     near: int
-    end_too: bool = False
+    anytime: bool = False
 
     def best(self) -> int:
         """Return the least cost."""
@@ -286,9 +295,7 @@ class Judge:
     def _due(self, lane: Lane, flushed: int) -> int:
         """Return the last minute for an idle flush after a flush; FAR if none is needed until the next one that stands."""
         chance = lane.chance(flushed)
-        following = min((at for at in lane.fixed if at > flushed), default=None)
-        if following is None:
-            return FAR if (lane.limit(flushed) if self.end_too else chance) >= self.end else chance
+        following = min((at for at in lane.fixed if at > flushed), default=self.end)
         borne = following <= self.near and lane.limit(flushed) >= following
         return FAR if chance >= following or borne else chance
 
@@ -298,7 +305,8 @@ class Judge:
         for index, lane in enumerate(self.lanes):
             idle_now = minute not in lane.fixed and not lane.runs(minute)
             must = idle_now and state[index] <= minute
-            if must != (index in chosen) and (must or not idle_now or minute == self.begin):
+            too_early = minute == self.begin and not self.anytime
+            if must != (index in chosen) and (must or not idle_now or too_early):
                 return None
             flushed = index in chosen or minute in lane.fixed
             then.append(self._due(lane, minute) if flushed else state[index])
@@ -320,11 +328,12 @@ def judge_of(
     told: Schedule,
     now: Instant,
     kept: Mapping[str, set[int]],
-    chances: Mapping[str, tuple[Callable[[int], int], Callable[[int], int]]],
+    chances: Mapping[str, Callable[[int], int]],
     at_once: Mapping[str, set[int]],
+    limits: Mapping[str, Callable[[int], int]] | None = None,
 ) -> Judge:
     """Return what is asked of a schedule's idle flushes from a moment on. ``kept`` stand already, lumen by lumen;
-    ``chances`` are each lumen's ``chance`` and ``limit``; ``at_once`` are placed at the moment itself."""
+    ``chances`` and ``limits`` are each lumen's ``chance`` and ``limit``; ``at_once`` are placed at the moment itself."""
     handled = [touch for touch in told.touches if touch.kind is not TouchKind.IDLE_FLUSH and reckoned(touch)]
     lanes = []
     for name in told.plan.lumens:
@@ -345,8 +354,8 @@ def judge_of(
                     for dose in found
                     if dose.lumen == name and dose.reckoned
                 ),
-                chance=chances[name][0],
-                limit=chances[name][1],
+                chance=chances[name],
+                limit=(limits or chances)[name],
             )
         )
     times, clock = told.plan.household.preferred_flush_times, told.plan.clock
@@ -489,12 +498,18 @@ def moves_of(before: Schedule, told: Schedule, now: Instant) -> dict[int, int]:
     return {old: new for old, new in both if old != new and min(old, new) > now and old not in left}
 
 
-def unjustified(lane: Lane, standing: Iterable[int], gone: int) -> bool:
-    """Say whether a flush that is gone could have stayed: the limit reaches from the flush before it, nothing runs there, and
-    it is needed, as flushes are placed, until the next one."""
+def broken(lane: Lane, standing: Iterable[int], end: int) -> bool:
+    """Say whether flushes that stand would leave the lumen idle for longer than its limit, up to the end."""
+    flushed = sorted({lane.last, *lane.fixed, *(at for at in standing if not lane.runs(at)), end})
+    return any(lane.limit(one) < two and not lane.runs(lane.limit(one)) for one, two in pairwise(flushed))
+
+
+def could_stay(lane: Lane, standing: Iterable[int], gone: int, end: int) -> bool:
+    """Say whether a flush that is gone could have stayed among those that stand: the limit reaches from the flush before it,
+    nothing runs there, and it is needed, as flushes are placed, until the next one or the end."""
     flushed = sorted({lane.last, *lane.fixed, *standing})
     before = max(at for at in flushed if at < gone)
-    following = min((at for at in flushed if at > gone), default=FAR)
+    following = min((at for at in flushed if at > gone), default=end)
     stays = lane.limit(before) >= gone and not lane.runs(gone) and gone not in lane.fixed
     return stays and lane.chance(before) < following
 
@@ -542,51 +557,81 @@ def replannings(seed: int) -> Iterator[Replanned]:
             return
         facts += new
         yield Replanned(edits, tuple(facts), before, told, now)
-        before, now = told, Instant(now + chance.randint(0, 15))
+        before, now = told, Instant(now + chance.randint(1, 15))
 
 
-@pytest.mark.parametrize("seed", range(150))
+SEEDS = (*range(100), 1130, 2454, 2609)
+"""Households; the last three of them have found faults that are rare."""
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_near_flushes_stay_and_the_rest_is_the_best_again(seed: int) -> None:
-    """After each report of a hurried household: what is near and can stay stays, or goes with the touch that it joins; given
-    what stays, no placement is better than the one that is found, ties included."""
+    """After each report of a hurried household no limit is broken. What is near stays on every lumen that keeps its limit
+    so, or goes with the touch that it joins. If anything else moves, then no placement beside what stays is better than the
+    one that is found, ties included."""
     for one in replannings(seed):
-        made, now = one.told.plan, one.now
-        margin, near = made.protocol.planning_margin, now + made.household.settled_ahead
-        chances = {}
-        for name, lumen in made.lumens.items():
-            limit = made.idle_limit(lumen)
-            assert isinstance(limit, int)
-            chances[name] = (_later(max(1, limit - margin)), _later(limit))
+        made, now, end = one.told.plan, one.now, one.told.end
+        near = now + made.household.settled_ahead
+        placed, limits = _chances(made, made.protocol.planning_margin), _chances(made, 0)
         was, is_ = planned_ahead(one.before, now), planned_ahead(one.told, now)
-        planned_then = {(touch.lumen, touch.planned) for touch in one.before.touches}
-        at_once: dict[str, set[int]] = {
-            name: {
-                touch.planned
-                for touch in one.told.touches
-                if touch.lumen == name and touch.planned == now and touch.kind is TouchKind.IDLE_FLUSH
-                if touch.outcome is None and (name, touch.planned) not in planned_then
-            }
-            for name in made.lumens
-        }
-        recorded = {(t.lumen, t.planned) for t in one.told.touches if t.outcome is Told.DONE}
+        at_once = {name: placed_at_once(one, name) for name in made.lumens}
+        recorded = {(touch.lumen, touch.planned) for touch in one.told.touches if touch.outcome is Outcome.DONE}
         moves = moves_of(one.before, one.told, now)
-        bare = judge_of(one.told, now, {}, chances, at_once)
         kept: dict[str, set[int]] = {}
-        for lane, name in zip(bare.lanes, made.lumens, strict=True):
-            old = {flush for flush in was[name] if flush <= near and (name, flush) not in recorded}
+        forced: set[str] = set()
+        as_it_was = not any(at_once.values())
+        for lane, name in zip(judge_of(one.told, now, {}, placed, at_once, limits).lanes, made.lumens, strict=True):
+            old = {flush for flush in was[name] if (name, flush) not in recorded}
             followed = {moves[flush] for flush in old if flush in moves} & is_[name]
             kept[name] = {flush for flush in (old | followed) & is_[name] if flush <= near}
-            for gone in sorted(old - is_[name]):
-                if moves.get(gone) not in is_[name]:
-                    assert not unjustified(lane, kept[name], gone), f"{gone - now} min ahead could have stayed\n{one}"
-        judge = judge_of(one.told, now, kept, chances, at_once)
-        placement = [(is_[name] - kept[name]) | at_once[name] for name in made.lumens]
-        if judge.of(placement) is None:
-            # That the plan ends within the limit, but not within the margin before it, calls for nothing new.
-            judge = replace(judge, end_too=True)
-        found, wanted = judge.of(placement), judge.best()
-        assert found is not None, f"a limit is broken, or a flush stands where none can\n{one}"
+            as_it_was = as_it_was and is_[name] <= old | followed
+            if broken(lane, old, end):
+                forced.add(name)
+                continue
+            for gone in sorted(flush for flush in old - is_[name] if flush <= near):
+                followed_it = gone in moves and (moves[gone] in is_[name] or moves[gone] > min(near, end))
+                standing = kept[name] | {flush for flush in is_[name] if flush > near}
+                stays = could_stay(lane, standing, gone, end)
+                assert followed_it or not stays, f"{gone - now} min ahead could have stayed\n{one}"
+        by_limit = replace(judge_of(one.told, now, kept, limits, at_once), anytime=True)
+        assert by_limit.of(_beside(kept, is_, at_once)) is not None, f"a limit is broken\n{one}"
+        if as_it_was:
+            continue
+        # Of a lumen that has to move, what could have stayed may stay, or all may be planned anew.
+        for standing_still in (kept, {name: set() if name in forced else kept[name] for name in kept}):
+            judge = judge_of(one.told, now, standing_still, placed, at_once, limits)
+            found, wanted = judge.of(_beside(standing_still, is_, at_once)), judge.best()
+            if found == wanted:
+                break
         assert found == wanted, f"{judge.figures(found)} and not {judge.figures(wanted)}\n{one}"
+
+
+def _beside(
+    kept: Mapping[str, set[int]], planned: Mapping[str, set[int]], at_once: Mapping[str, set[int]]
+) -> list[set[int]]:
+    """Return the flushes that were placed beside those that stand, lumen by lumen."""
+    return [(planned[name] - kept[name]) | at_once[name] for name in kept]
+
+
+def placed_at_once(one: Replanned, lumen: str) -> set[int]:
+    """Return the flushes of a lumen that a report has put at its own moment: what is overdue is due at once."""
+    before = {touch.planned for touch in one.before.touches if touch.lumen == lumen}
+    return {
+        touch.planned
+        for touch in one.told.touches
+        if touch.lumen == lumen and touch.kind is TouchKind.IDLE_FLUSH and touch.outcome is None
+        if touch.planned == one.now and touch.planned not in before
+    }
+
+
+def _chances(made: Plan, less: int) -> dict[str, Callable[[int], int]]:
+    """Return for each lumen when it must be flushed after a flush, by its limit less so many minutes."""
+    found = {}
+    for name, lumen in made.lumens.items():
+        limit = made.idle_limit(lumen)
+        assert isinstance(limit, int)
+        found[name] = _later(max(1, limit - less))
+    return found
 
 
 def _later(reach: int) -> Callable[[int], int]:
@@ -678,9 +723,8 @@ BAGS = f'{NIGHTS}[plan]\nend = "2026-06-12 08:00"\n{RED}{BLUE}' + (
 )
 DAYS = f'{ONE}[line]\nidle_limit = "each calendar day"\n' + daily("09:00", minutes=30, name="d", last="2026-06-10")
 WEEKS = (
-    f'{ONE}{BLUE}[plan]\nend = "2026-08-01 08:00"\n[line]\nidle_limit = "7 days"\n[lumen.blue]\nidle_limit = "3 days"\n'
+    f'{ONE}{BLUE}[plan]\nend = "2026-07-13 08:00"\n[line]\nidle_limit = "7 days"\n[lumen.blue]\nidle_limit = "3 days"\n'
 )
-PREFERS = '[household]\npreferred_flush_times = ["08:00", "20:00"]\n'
 
 HOUSEHOLDS = {
     "one lumen": ONE,
@@ -833,6 +877,18 @@ def test_a_flush_that_goes_with_an_early_finish_does_not_leave_the_next_one_too_
     told = after(edits, "06-02 08:50 started order=a dose=2026-06-02T09:00")
     assert longest_ahead(told, "blue", at("06-02 08:50")) <= 24 * HOUR
     assert all(touch.reason.why is not Why.PASSED for touch in told.touches)
+
+
+def test_a_flush_that_goes_with_a_touch_does_not_pass_another_and_leave_a_gap() -> None:
+    """Blue joins red's start at 09:00 and its finish at 10:00, and is flushed again at 21:45.
+
+    Red starts at 07:50, so it finishes at 08:50. If blue's flush of 10:00 went there, that of 09:00 would be its last one
+    before 21:45, 12 h 45 min later.
+    """
+    edits = TWO + '[lumen.red]\nidle_limit = "3 days"\n'
+    assert flushes(schedule(edits), "blue")[5:8] == ["06-03 09:00", "06-03 10:00", "06-03 21:45"]
+    told = after(edits, "06-03 07:50 started order=a dose=2026-06-03T09:00")
+    assert longest_ahead(told, "blue", at("06-03 07:50")) <= 12 * HOUR
 
 
 @pytest.mark.parametrize("changed", ["16:10", "16:50"])
@@ -1069,7 +1125,8 @@ def last_minute(of: Schedule, margin: int) -> Callable[[int], int]:
 
 SHORT = '[plan]\nend = "2026-06-05 10:00"\n'
 BRIEF = (
-    '[plan]\nstart = "2026-06-01 20:00"\nend = "2026-06-02 23:00"\n[lumen.blue]\nlast_flushed = "2026-06-01 19:30"\n'
+    '[plan]\nstart = "2026-06-01 20:00"\nend = "2026-06-02 05:00"\n[lumen.red]\nlast_flushed = "2026-05-31 12:00"\n'
+    '[lumen.blue]\nlast_flushed = "2026-06-01 19:30"\n'
 )
 DATED = {
     "two lumens, quiet nights": SHORT
@@ -1083,15 +1140,14 @@ DATED = {
     + '[household]\npreferred_flush_times = ["09:15", "19:30"]\n'
     + daily("23:00", last="2026-06-02"),
     "one by the date, one by the hour": BRIEF
-    + RED
-    + '[lumen.blue]\nidle_limit = "75 min"\n[protocol]\nplanning_margin = "20 min"\n[household]\nquiet_hours = ["22:10-23:40"]\n',
+    + '[lumen.blue]\nidle_limit = "75 min"\n[protocol]\nplanning_margin = "20 min"\n'
+    + '[household]\nquiet_hours = ["22:10-23:20"]\n',
     "a saved session is worth one flush": BRIEF
-    + RED
     + '[protocol]\nsaved_session_worth = 1\n[lumen.blue]\nidle_limit = "50 min"\n'
-    + daily("13:00", lumen="blue"),
+    + daily("23:10", lumen="blue", minutes=35),
     "a saved session is worth none": BRIEF
-    + RED
-    + '[protocol]\nsaved_session_worth = 0\n[lumen.blue]\nidle_limit = "70 min"\n[household]\nquiet_hours = ["21:30-07:00"]\n',
+    + '[protocol]\nsaved_session_worth = 0\n[lumen.blue]\nidle_limit = "70 min"\n'
+    + '[household]\nquiet_hours = ["21:30-07:00"]\n',
     "a day of 25 h": AUTUMN
     + '[plan]\nend = "2026-11-03 12:00"\n[lumen.red]\nlast_flushed = "2026-10-29 07:00"\n[lumen.blue]\n'
     + 'last_flushed = "2026-10-28 09:00"\n[household]\nquiet_hours = ["22:00-07:00"]\n',
@@ -1111,11 +1167,10 @@ def test_flushes_by_the_calendar_day_stand_at_the_optimum(edits: str) -> None:
     """Tried minute by minute: no placement that gives each date its flush is better, ties included."""
     compiled = schedule(EACH_DAY + edits)
     margin = compiled.plan.protocol.planning_margin
-    chances: dict[str, tuple[Callable[[int], int], Callable[[int], int]]] = {}
+    chances: dict[str, Callable[[int], int]] = {}
     for name, lumen in compiled.plan.lumens.items():
         limit = compiled.plan.idle_limit(lumen)
-        chance = _later(limit - margin) if isinstance(limit, int) else last_minute(compiled, margin)
-        chances[name] = (chance, chance)
+        chances[name] = _later(limit - margin) if isinstance(limit, int) else last_minute(compiled, margin)
     # One minute before the start, so that the start itself is like any other minute.
     asked = judge_of(compiled, Instant(compiled.start - 1), {}, chances, {})
     placement: list[set[int]] = [set(idle(compiled, name)) for name in compiled.plan.lumens]
@@ -1234,7 +1289,7 @@ def test_what_was_shown_stays_where_it_is_as_the_horizon_rolls_on(limits: str, d
     made = plan(OPEN + RED + BLUE + limits + dosed)
     told = record(line for line in facts.splitlines() if dosed or "order=" not in line)
     chance = random.Random(limits)
-    days = sorted({4, 95, *chance.sample(range(5, 95), 14)})
+    days = sorted({4, 95, *chance.sample(range(5, 95), 8)})
     assert days[-1] * DAY > 3 * BLOCK
     shown: list[tuple[str, Instant, Instant]] = []
     for day in days:
@@ -1408,6 +1463,16 @@ def margin(minutes: int) -> str:
             "06-02 18:56 started order=f dose=2026-06-02T21:00Z\n06-04 12:56 started order=f dose=2026-06-04T15:00Z",
             id="doses shift",
         ),
+        pytest.param(
+            SHIFTING,
+            "06-02 10:16 held order=f\n06-02 11:18 started order=f dose=2026-06-02T15:00Z",
+            id="a dose is given although its order is held",
+        ),
+        pytest.param(
+            daily("09:00") + margin(20),
+            "06-07 12:00 delayed order=a dose=2026-06-07T09:00 until=06-08T09:00",
+            id="a dose is put off beyond the plan's end",
+        ),
         pytest.param(margin(20), "06-03 12:00 line-exchanged", id="the line is exchanged"),
         pytest.param(daily("09:00") + margin(20), "06-03 12:00 line-removed", id="the line is removed"),
     ],
@@ -1439,7 +1504,7 @@ def test_a_report_moves_nothing_that_was_shown_before_it(edits: str, facts: str)
         ),
         pytest.param(
             daily("09:00"),
-            "06-02 09:04 started order=a dose=2026-06-02T09:00 entered=06-02T10:26",
+            "06-01 09:10 started order=a dose=2026-06-01T09:00 entered=06-01T11:03",
             id="a start, told when the dose was over",
         ),
     ],
@@ -1551,14 +1616,15 @@ def _named(fact: Fact) -> dict[str, str]:
 @pytest.mark.parametrize("seed", range(4))
 def test_no_history_moves_what_was_shown_before(seed: int, orders: str) -> None:
     """Report after report of a made-up household, entered at once or up to two hours late."""
-    made = plan(PAST + orders + margin(20 * (seed % 2)) + '[household]\nquiet_hours = ["22:00-07:00"]\n')
+    brief = orders.replace("06-07", "06-04") + '[plan]\nend = "2026-06-05 08:00"\n'
+    made = plan(PAST + brief + margin(20 * (seed % 2)) + '[household]\nquiet_hours = ["22:00-07:00"]\n')
     told = Household(made, seed, 120 * (seed // 2)).told()
-    assert len(told) >= 8
+    assert len(told) >= 3
     moved = list(lost(made, told))
     assert not moved, "\n".join(map(str, moved))
 
 
-def shown(of: Schedule) -> tuple[object, ...]:
+def everything(of: Schedule) -> tuple[object, ...]:
     """Return all of a schedule that a household can see."""
     return of.touches, of.doses, of.connected, of.lumens, of.start, of.end, of.removed, of.rolling
 
@@ -1573,9 +1639,11 @@ def test_what_is_taken_back_leaves_no_trace(orders: str) -> None:
     for fact in chance.sample(told, min(6, len(told))):
         back = withdrawal(Record(tuple(told)), fact.report, Instant(fact.entered + chance.randint(0, 3 * DAY)))
         without = Record(tuple(other for other in told if other is not fact))
-        assert shown(compile_schedule(made, Record((*told, *back)), now)) == shown(compile_schedule(made, without, now))
+        assert everything(compile_schedule(made, Record((*told, *back)), now)) == everything(
+            compile_schedule(made, without, now)
+        )
     only = (told[0], *withdrawal(Record((told[0],)), told[0].report, told[0].entered))
-    assert shown(compile_schedule(made, Record(only), now)) == shown(compile_schedule(made, EMPTY, now))
+    assert everything(compile_schedule(made, Record(only), now)) == everything(compile_schedule(made, EMPTY, now))
 
 
 def test_taking_back_the_only_fact_asks_about_nothing() -> None:
@@ -1591,7 +1659,7 @@ def test_taking_back_the_only_fact_asks_about_nothing() -> None:
     made, when = plan(edits), at("2027-03-12 09:00")
     flushed = Fact(key="x", report="x", kind=Kind.FLUSHED, happened=when, entered=when, lumen="red")
     undone = Record((flushed, *withdrawal(Record((flushed,)), "x", when)))
-    assert shown(compile_schedule(made, undone, when)) == shown(compile_schedule(made, EMPTY, when))
+    assert everything(compile_schedule(made, undone, when)) == everything(compile_schedule(made, EMPTY, when))
 
 
 # Revisions and the line's removal

@@ -1,13 +1,14 @@
 """When the bags of a running infusion, or a pump's reservoir, are changed (R10), as ordered and as recorded."""
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from reminders.plan.order import Order
 from reminders.schedule.doses import clock_starts
 from reminders.schedule.in_force import Stretch
-from reminders.schedule.model import Dose
+from reminders.schedule.model import NEVER, Dose
 from reminders.schedule.touches import Bag
-from reminders.times import Instant
+from reminders.times import DAY, Instant
 
 
 def bag_changes(
@@ -60,3 +61,24 @@ def _by_the_clock(
             answers.setdefault(nearest, at)
     for at, key in planned:
         yield key, at, answers.get(at)
+
+
+GRID = 28 * DAY
+"""How far ahead of a bag that was hung the changes after it are remembered as they were believed."""
+
+
+def believed_grid(
+    dose: Dose, recorded: Sequence[Instant], every: int, beyond: Instant
+) -> Iterator[tuple[Instant, int, Instant, Instant]]:
+    """Yield when bags that last so long were to be changed before something was recorded from which the next ones count.
+
+    Each with its number, and since when and until when that was believed.
+    """
+    late = dose.start != dose.due
+    hung = [(dose.due, 0, NEVER)] if late else []
+    hung.append((dose.start, 0, dose.start if late else NEVER))
+    hung += [(at, number, at) for number, at in enumerate(sorted(recorded), start=1)]
+    for (begins, number, since), (_, _, until) in pairwise(hung):
+        last = min(beyond, dose.end or beyond, begins + GRID)
+        for count, at in enumerate(range(begins + every, last, every), start=number + 1):
+            yield Instant(at), count, since, until

@@ -160,6 +160,8 @@ def versions(dose: Dose, ordered: str) -> list[Version]:
     if told and not dose.extra:
         ends = None if dose.due_end is None else Instant(dose.due + dose.due_end - dose.start)
         believed(ordered, dose.due, ends, told[0])
+    if dose.state is DoseState.HELD and not told:
+        believed(ordered, dose.due, dose.due_end, ENDLESS)  # until it was held
     if dose.state in DROPPED or dose.state is DoseState.ELSEWHERE:
         return found
     if dose.started is not None and dose.finished is not None:

@@ -14,12 +14,13 @@ from reminders.plan.durations import duration
 from reminders.plan.model import Plan
 from reminders.record.facts import Record
 from reminders.schedule.actual import Actual, actual_doses
+from reminders.schedule.ahead import Planned, Terms
 from reminders.schedule.asks import with_asks
 from reminders.schedule.beliefs import LumenUse
 from reminders.schedule.doses import not_over
 from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
-from reminders.schedule.idle import Placed, Planned, Terms, place_idle_flushes
+from reminders.schedule.idle import Placed, place_idle_flushes
 from reminders.schedule.in_force import BEGINNING, Stretch, stretches
 from reminders.schedule.lumens import LumenPlan
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
@@ -191,7 +192,8 @@ def _within(plan: Plan, doses: tuple[Dose, ...], start: Instant, end: Instant, r
     return tuple(
         dose
         for dose in doses
-        if not_over(plan, dose, start) and (rolling or dose.start < end or dose.started is not None)
+        if not_over(plan, dose, start)
+        and (rolling or dose.start < end or dose.started is not None or any(when < end for when, _ in dose.put_off))
     )
 
 

@@ -12,15 +12,13 @@ planned, so the schedule holds still.
 
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from dataclasses import dataclass
 from heapq import merge
 from itertools import islice, pairwise, takewhile
 
+from reminders.schedule.ahead import Ahead, Planned, Terms
 from reminders.schedule.beliefs import Limits, LumenUse, News, Recorded, news
-from reminders.schedule.model import ENDLESS, NEVER, Spans
-from reminders.schedule.placing import Flush, Lane, Question, Segment, segments
-from reminders.schedule.sweep import Before, best_flushes
+from reminders.schedule.model import ENDLESS, NEVER
 from reminders.times import Instant
 
 
@@ -33,28 +31,6 @@ class Placed:
     planned: Instant | None
     answer: Recorded | None = None
     skipped: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Terms:
-    """What holds for all lumens: the horizon; the quiet hours; preferred instants, None if none are stated; minutes
-    between an idle flush and the next touch; what a saved session is worth; minutes within which what is planned is
-    settled; for each day that a total limits, its beginning and what the other touches leave; and the ends of the
-    blocks in which a horizon that rolls on is planned, each with how far it is looked ahead from there."""
-
-    begins: Instant
-    ends: Instant
-    quiet: Spans
-    preferred: Sequence[Instant] | None
-    least: int
-    worth: int
-    settled: int
-    rooms: Sequence[tuple[Instant, tuple[Fraction, ...]]] = ()
-    blocks: Sequence[tuple[Instant, Instant]] = ()
-
-
-Planned = list[tuple[Instant, int]]
-"""Planned flushes, each with the index of its lumen, in order."""
 
 
 def place_idle_flushes(
@@ -72,114 +48,6 @@ def place_idle_flushes(
     walk = _Walk(uses, terms, entered, before)
     walk.go()
     return [walk.placed(lumen) for lumen in range(len(uses))]
-
-
-@dataclass(slots=True)
-class _Ahead:
-    """What is planned at an instant.
-
-    ``last``: when each lumen was last flushed; ``known``: since when that is known; ``kept``: flushes that stand;
-    ``past``: flushes before, which count for the day's totals. ``before``: what was planned before; from ``alike_from`` on
-    everything but the idle flushes is as it was then. ``answers``: each question asked, with its answer.
-    """
-
-    uses: Sequence[LumenUse]
-    terms: Terms
-    at: Instant
-    last: Sequence[Instant]
-    known: Instant = NEVER
-    kept: Planned = field(default_factory=list)
-    past: Planned = field(default_factory=list)
-    before: "_Ahead | None" = None
-    alike_from: Instant = ENDLESS
-    answers: list[tuple[Question, list[Flush]]] = field(default_factory=list)
-
-    def flushes(self) -> Planned:
-        """Return the planned flushes: the best, block by block where the horizon rolls on, beside those that are kept."""
-        found: Planned = []
-        begins, last = self.at, list(self.last)
-        for ends, seen in self.terms.blocks or [(self.terms.ends, self.terms.ends)]:
-            if ends <= begins:
-                continue
-            question = self._question(begins, seen, last)
-            answer = best_flushes(question, self._before(seen))
-            self.answers.append((question, answer))
-            found += [(flush.at, flush.lane) for flush in answer if flush.at <= ends]
-            last = [self._last_by(ends, lane, last[lane], found) for lane in range(len(last))]
-            begins = ends
-        return sorted([*found, *self.kept])
-
-    def _before(self, ends: Instant) -> Before | None:
-        """Return what was planned before up to the same end."""
-        if self.before is None or self.alike_from == ENDLESS:
-            return None
-        answers = [(question, answer) for question, answer in self.before.answers if question.ends == ends]
-        return Before(*answers[0], self.alike_from) if answers else None
-
-    def _last_by(self, until: Instant, lane: int, last: Instant, found: Planned) -> Instant:
-        """Return when a lumen will last have been flushed by an instant."""
-        flushed = [at for at, other in (*found, *self.kept) if other == lane and at <= until]
-        touched = [touch.at for touch in self.uses[lane].after(self.at, self.at) if touch.flushes and touch.at <= until]
-        return max([last, *flushed, *touched])
-
-    def _question(self, begins: Instant, ends: Instant, last: Sequence[Instant]) -> Question:
-        joined = {at for at, _ in self.kept if begins <= at <= ends}
-        lanes = []
-        for index, use in enumerate(self.uses):
-            coming = [touch for touch in use.after(Instant(begins - 1), self.at) if touch.at <= ends]
-            joined.update(touch.at for touch in coming)
-            kept = [at for at, lane in self.kept if lane == index and begins < at <= ends]
-            flushes = sorted({*(touch.at for touch in coming if touch.flushes), *kept})
-            touches = sorted({*(touch.at for touch in coming), *kept})
-            lanes.append(
-                Lane(
-                    segments=self._segments(use, (begins, ends), flushes, touches),
-                    flushes=flushes,
-                    last=last[index],
-                    amounts=use.amounts,
-                )
-            )
-        terms = self.terms
-        return Question(
-            begins=begins,
-            ends=ends,
-            lanes=lanes,
-            joined=sorted(joined),
-            quiet=terms.quiet,
-            preferred=terms.preferred,
-            least=terms.least,
-            worth=terms.worth,
-            rooms=self._rooms(),
-            known=self.known,
-        )
-
-    def _segments(
-        self, use: LumenUse, span: tuple[Instant, Instant], flushes: Sequence[Instant], touches: Sequence[Instant]
-    ) -> list[Segment]:
-        """Return a lumen's segments; what is near is borne with as long as the limit itself is kept."""
-        limits = use.limits_at(self.at)
-        if not limits or limits[-1].ends <= self.at:
-            return []
-        limit = limits[-1]
-        found = segments([(*span, limit.placing)], use.taken_at(self.at), flushes, touches)
-        if self.known == NEVER:
-            return found
-        near = self.at + self.terms.settled
-        return [replace(part, enough=limit.limit) if part.again == part.ends <= near else part for part in found]
-
-    def _rooms(self) -> Sequence[tuple[Instant, tuple[Fraction, ...]]]:
-        """Return what the days' totals leave beside the flushes that stand."""
-        rooms = list(self.terms.rooms)
-        days = [day for day, _ in rooms]
-        for at, lane in (*self.past, *self.kept) if rooms else ():
-            index = bisect_right(days, at) - 1
-            if index >= 0:
-                day, room = rooms[index]
-                rooms[index] = (
-                    day,
-                    tuple(left - amount for left, amount in zip(room, self.uses[lane].amounts, strict=True)),
-                )
-        return rooms
 
 
 @dataclass(slots=True)
@@ -208,7 +76,7 @@ class _Walk:
         self._known = news(uses)
         self._shown = before
         self._planned = self._by_lumen(before or ())
-        self._ahead: _Ahead | None = None
+        self._ahead: Ahead | None = None
 
     def go(self) -> None:
         """Walk to the end."""
@@ -260,11 +128,20 @@ class _Walk:
         """
         past = [(flush.at, lumen) for lumen in self._lumens for flush in self._past[lumen][-4:]]
         last = [self._last(lumen, at) for lumen in self._lumens]
-        before, self._ahead = self._ahead, _Ahead(self._uses, self._terms, at, last, known, kept, past)
+        before, self._ahead = self._ahead, Ahead(self._uses, self._terms, at, last, known, kept, past)
+        if known != NEVER:
+            apart = max(self._terms.least, self._terms.handling + 1)
+            self._ahead.rest = [Instant(self._last_idle(lumen, at) + apart) for lumen in self._lumens]
         if before is not None:
             self._ahead.before, self._ahead.alike_from = before, alike_from
         self._planned = self._by_lumen(self._ahead.flushes())
         self._ahead.before = None
+
+    def _last_idle(self, lumen: int, at: Instant) -> Instant:
+        """Return when a lumen last had an idle flush by an instant, given or believed to be; NEVER for none."""
+        given = (flush.at for flush in reversed(self._past[lumen]) if flush.at <= at)
+        besides = (flush.at for flush in reversed(self._extra[lumen]) if flush.at <= at)
+        return max([*islice(given, 1), *islice(besides, 1)], default=NEVER)
 
     def _by_lumen(self, flushes: Sequence[tuple[Instant, int]]) -> list[list[Instant]]:
         """Return planned flushes lumen by lumen, each in order."""
@@ -332,14 +209,31 @@ class _Walk:
         moved |= {edge for edge, count in told.edges.items() if count}
         if not disturbed and not told.limits and not any(edge > near for _, edge in moved):
             return
+        until = max(near, self._told(at))
         kept = [
             (when, lumen)
             for lumen in self._lumens
-            for when in takewhile(lambda when: when <= near, self._planned[lumen])
-            if at < when and lumen not in disturbed and not self._uses[lumen].busy(when, at)
+            for when in takewhile(lambda when: when <= until, self._planned[lumen])
+            if at < when and not self._uses[lumen].busy(when, at)
+            if lumen not in disturbed or self._is_apart(lumen, when, at)
         ]
-        alike_from = ENDLESS if told.limits else max([near, *(edge for _, edge in moved)])
-        self._plan(at, max(at, self._entered.get(at, at)), kept, alike_from)
+        alike_from = ENDLESS if told.limits else max([until, *(edge for _, edge in moved)])
+        self._plan(at, self._told(at), kept, alike_from)
+
+    def _told(self, at: Instant) -> Instant:
+        """Return when what happened at an instant was told."""
+        return max(at, self._entered.get(at, at))
+
+    def _is_apart(self, lumen: int, when: Instant, at: Instant) -> bool:
+        """Say whether a planned flush has a touch between itself and all that is being planned anew, so that it may stay."""
+        use, limit = self._uses[lumen], self._limit(lumen, at)
+        touched = [touch.at for touch in takewhile(lambda touch: touch.at < when, use.after(at, at)) if touch.flushes]
+        return bool(
+            limit is not None
+            and touched
+            and all(not touched[-1] < planned < when for planned in self._planned[lumen])
+            and limit.limit.last_chance(touched[-1]) >= when
+        )
 
     def _forget(self, at: Instant, told: News) -> None:
         """Leave out what was planned, and is not recorded, where it now turns out that something ran."""
@@ -355,23 +249,31 @@ class _Walk:
         """Let flushes that join a touch go with it when it moves, as far as their limits allow."""
         for _, old in told.gone:
             moved = next((new for _, new in told.come if new.about == old.about), None)
-            if moved is None or old.at <= at or moved.at <= at or moved.at == old.at:
+            if moved is None or moved.at == old.at or min(old.at, moved.at) <= self._told(at):
                 continue
             if any(use.touched(old.at, at) for use in self._uses):
                 continue
             for lumen in [lumen for lumen in self._lumens if self._is_planned(old.at, lumen)]:
-                before, after = self._last(lumen, at), None
-                for when in self._flushes(lumen, at):
-                    if when >= moved.at:
-                        after = when if when != old.at else after
-                        break
-                    before = before if when == old.at else when
-                limit = self._limit(lumen, at)
-                late = limit is None or limit.limit.last_chance(before) < moved.at
-                early = limit is not None and after is not None and limit.limit.last_chance(moved.at) < after
-                if not late and not early and after != moved.at and not self._uses[lumen].busy(moved.at, at):
+                if self._may_stand(lumen, old.at, moved.at, at):
                     self._planned[lumen].remove(old.at)
                     insort(self._planned[lumen], moved.at)
+
+    def _may_stand(self, lumen: int, old: Instant, new: Instant, at: Instant) -> bool:
+        """Say whether a planned flush may stand at another instant: no limit is passed before it, after it or without it."""
+        limit, use = self._limit(lumen, at), self._uses[lumen]
+        if limit is None or use.busy(new, at):
+            return False
+        flushes = [self._last(lumen, at), new]
+        for when in self._flushes(lumen, at):
+            if when == new:
+                return False
+            if when != old:
+                flushes.append(when)
+            if when > max(old, new):
+                break
+        else:
+            flushes.append(self._terms.ends)
+        return all(self._within(lumen, limit, *pair, at) for pair in pairwise(sorted(flushes)))
 
     def _limit(self, lumen: int, at: Instant) -> Limits | None:
         """Return what limit holds for a lumen at an instant."""

@@ -31,9 +31,13 @@ class DayRule:
     def last_chance(self, flushed: Instant) -> Instant:
         """Return the last minute, less the margin, of the day after the one of the last flush."""
         day = self.clock.local(flushed).date()
-        if day not in self._ends:
-            (_, begins), (_, ends) = self.clock.day_starts(day + timedelta(days=1), day + timedelta(days=2))
-            self._ends[day] = Instant(max(begins, ends - 1 - self.margin))
+        if day not in self._ends or self.clock.changes:
+            midnights = [at for _, at in self.clock.day_starts(day + timedelta(days=1), day + timedelta(days=4))]
+            # On a journey the date may change at another moment than midnight.
+            edges = sorted(at for at in (*midnights, *self.clock.changes) if at > flushed)
+            over = next(at for at in edges if self.clock.local(at).date() >= day + timedelta(days=2))
+            begins = next((at for at in edges if at <= over and self.clock.local(at).date() > day), over)
+            self._ends[day] = Instant(max(min(begins, over - 1), over - 1 - self.margin))
         return self._ends[day]
 
 

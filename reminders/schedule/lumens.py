@@ -13,7 +13,7 @@ from reminders.schedule import steps as do
 from reminders.schedule.actual import Actual
 from reminders.schedule.answers import Anchor, assign, distinct
 from reminders.schedule.asks import describes
-from reminders.schedule.bags import bag_changes
+from reminders.schedule.bags import bag_changes, believed_grid
 from reminders.schedule.beliefs import (
     Coming,
     Limits,
@@ -293,6 +293,8 @@ class LumenPlan:
             if touch.flushed is not None and at > touch.at:
                 yield Coming(touch.at, flushes, since=since, until=at)  # it was still to be flushed
                 since = max(since, at)
+            if touch.bags and touch.planned != touch.at and self._order(touch.bags[0]).bag_every is None:
+                yield Coming(touch.planned, flushes, ("bag", touch.uid), until=touch.at)
             for about in _about(touch):
                 yield Coming(at, flushes, about, _recorded(touch), since, until)
         for dose, found in self._believed():
@@ -306,20 +308,21 @@ class LumenPlan:
             yield from self._grid_of_bags(dose)
 
     def _grid_of_bags(self, dose: Dose) -> Iterator[Coming]:
-        """Yield when bags were to be changed before the first change was recorded, from which the next ones count."""
+        """Yield when bags were to be changed before something was recorded from which the next ones count."""
         told = self.happened.doses.get((dose.order, dose.key))
         every = self._order(dose).bag_every
-        if told is None or not told.bags or every is None:
+        if told is None or every is None:
             return
-        for at in range(dose.start + every, min(self.beyond, dose.end or self.beyond), every):
-            yield Coming(Instant(at), False, until=min(told.bags))
+        for at, number, since, until in believed_grid(dose, told.bags, every, self.beyond):
+            uid = self.names.of("bag", dose.order, dose.key, str(number))
+            yield Coming(at, False, ("bag", uid), since=since, until=until)
 
     def _taken(self) -> Iterator[Taken]:
         """Yield when something runs, as it stands and as it was believed."""
         for dose in self._running():
             since = NEVER
             if _in_question(dose):
-                since = versions(dose, self._ordered_for(dose))[-1].since
+                since = self._versions(dose)[-1].since
             for begin, end in _spans(dose):
                 yield Taken(begin, end, since)
         for _dose, found in self._believed():
@@ -332,7 +335,21 @@ class LumenPlan:
         for found in self.actual.connected.values() if self.told else ():
             for dose in found:
                 if _in_question(dose) and self.name in (dose.lumen, self._ordered_for(dose)):
-                    yield dose, versions(dose, self._ordered_for(dose))
+                    yield dose, self._versions(dose)
+
+    def _versions(self, dose: Dose) -> list[Version]:
+        """Return what was believed of a dose; one that was held, or must be asked about, was not counted upon from then on."""
+        found = []
+        for version in versions(dose, self._ordered_for(dose)):
+            until = version.until
+            if not dose.extra and (dose.started is None or version.since < dose.started):
+                happened, lumen = self.happened, version.lumen
+                spans = [*happened.held(dose.order), *happened.needle_out]
+                spans += [span[:2] for span in (*happened.blocked(lumen), *happened.problems(lumen))]
+                until = min([until, *(begin for begin, end in spans if begin <= version.start < end)])
+            if until > version.since:
+                found.append(replace(version, until=until))
+        return found
 
     def _ordered_for(self, dose: Dose) -> str:
         return self._plan(dose.due).orders[dose.order].lumen
@@ -342,15 +359,19 @@ class LumenPlan:
         found = [NEVER]
         for dose in touch.starts:
             if _in_question(dose):
-                believed = versions(dose, self._ordered_for(dose))
+                believed = self._versions(dose)
                 found.append(instants(believed, self.name, lambda version: version.start)[-1][1])
         for dose in touch.ends:
             if _in_question(dose):
-                believed = versions(dose, self._ordered_for(dose))
+                believed = self._versions(dose)
                 found.append(instants(believed, self.name, lambda version: version.end)[-1][1])
         for dose in touch.bags:
             told = self.happened.doses.get((dose.order, dose.key))
-            found += [at for at in (told.bags if told else ()) if at <= touch.at]
+            if self._order(dose).bag_every is not None:
+                found += [at for at in (told.bags if told else ()) if at <= touch.at]
+                found += [dose.start] if told is not None and dose.start != dose.due else []
+            elif touch.planned != touch.at:
+                found.append(touch.at)
         if touch.kind is TouchKind.DRAW:
             found.append(touch.at)
         return max(found)
@@ -423,4 +444,4 @@ def _about(touch: Touch) -> list[tuple[str, ...]]:
     """Name what a touch is, by each of its doses."""
     starts = [("start", dose.order, dose.key) for dose in touch.starts]
     ends = [("end", dose.order, dose.key) for dose in touch.ends]
-    return [*starts, *ends] or [()]
+    return [*starts, *ends] or [("bag", touch.uid)]

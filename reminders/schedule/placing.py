@@ -18,7 +18,8 @@ from reminders.times import Instant
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """Idle time of one lumen from ``begins`` up to ``ends``; a flush may stand in it, at its end no longer.
+    """Idle time of one lumen from ``begins`` up to ``ends``, between two of its touches; a flush may stand in it, at its end
+    no longer.
 
     ``opens``: since when the lumen is idle, from when on what is overdue can be made good. ``rule`` says by when a flush
     is placed, if one is needed; ``enough``, which is the same unless somebody's few minutes are to be borne with, whether
@@ -54,13 +55,15 @@ class Segment:
 class Lane:
     """One lumen as the search sees it.
 
-    ``segments`` in order; ``flushes``: the instants at which other touches flush it; ``last`` is its last flush before the question begins, NEVER if nobody knows. ``forgets``: from
+    ``segments`` in order; ``flushes``: the instants at which other touches flush it; ``last`` is its last flush before the question begins, NEVER if nobody knows. ``rest``: until
+    then it is flushed again only if it must be. ``forgets``: from
     these instants on, what was flushed before does not count. ``amounts``: what one idle flush adds to each daily total.
     """
 
     segments: Sequence[Segment]
     flushes: Sequence[Instant]
     last: Instant
+    rest: Instant = NEVER
     forgets: Sequence[Instant] = ()
     amounts: tuple[Fraction, ...] = ()
 
@@ -150,7 +153,7 @@ def _between(
     left: Instant, right: Instant, rule: Rule, handled: tuple[Sequence[Instant], Sequence[Instant], Instant]
 ) -> list[Segment]:
     flushes, touches, until = handled
-    inner = flushes[bisect_right(flushes, left) : bisect_left(flushes, right)]
+    inner = touches[bisect_right(touches, left) : bisect_left(touches, right)]
     edges = [left, *inner, right]
     found = []
     for begin, end in pairwise(edges):

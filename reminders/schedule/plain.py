@@ -5,8 +5,9 @@ It is what a family works out by adding hours: lumen by lumen, whatever the hour
 
 from collections.abc import Mapping, Sequence
 
+from reminders.schedule.ahead import Planned, Terms
 from reminders.schedule.beliefs import LumenUse
-from reminders.schedule.idle import Placed, Planned, Terms
+from reminders.schedule.idle import Placed
 from reminders.schedule.model import ENDLESS
 from reminders.schedule.placing import segments
 from reminders.times import Instant

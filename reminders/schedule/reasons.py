@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from reminders.schedule.ahead import Terms
 from reminders.schedule.beliefs import Limits, LumenUse
-from reminders.schedule.idle import Placed, Terms
+from reminders.schedule.idle import Placed
 from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
 from reminders.times import Instant
 

@@ -308,7 +308,8 @@ class _Sweep:
                 if chance <= at:
                     must |= lane.bit
                     continue
-                if at <= lane.closes and (not self._chains or way.rest[lane.index] <= at):
+                rested = at >= self._lanes[lane.index].rest and (not self._chains or way.rest[lane.index] <= at)
+                if at <= lane.closes and rested:
                     may |= lane.bit
                 if chance == ENDLESS:  # not in this segment, but before a touch flushes the lumen again
                     chance = lane.segment.rule.last_chance(last)
@@ -406,7 +407,7 @@ class _Sweep:
         if self._strict or at <= self._known:
             return False
         return len(self._open) + len(self._stop.settled) == len(self._lanes) and all(
-            lane.segment.touched - at >= self._least for lane in self._open
+            lane.segment.touched - at >= self._least and at >= self._lanes[lane.index].rest for lane in self._open
         )
 
     def _everything(self) -> int:

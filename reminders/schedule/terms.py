@@ -1,16 +1,14 @@
 """What a plan states for the placing of all its idle flushes (R11): horizon, quiet hours, preferred times, day totals."""
 
-from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from datetime import time
+from datetime import date, time
 from fractions import Fraction
-from itertools import accumulate
 
 from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Plan
 from reminders.schedule import steps as do
+from reminders.schedule.ahead import Terms
 from reminders.schedule.counts import pushed_by
-from reminders.schedule.idle import Terms
 from reminders.schedule.model import Touch
 from reminders.times import DAY, ClockRange, Instant, spans_of
 
@@ -49,6 +47,7 @@ def terms_of(
         least=plan.protocol.least_time_to_next_touch,
         worth=plan.protocol.saved_session_worth,
         settled=plan.household.settled_ahead,
+        handling=plan.course.handling_time,
         rooms=_rooms(plan, span, handled),
         blocks=tuple(blocks),
     )
@@ -73,6 +72,10 @@ def _limited(plan: Plan) -> list[tuple[int, Fraction]]:
     return [(index, limit.amount) for index, limit in enumerate(limits) if limit is not None]
 
 
+def _date(plan: Plan, at: Instant) -> date:
+    return plan.clock.local(at).date()
+
+
 def _rooms(
     plan: Plan, span: tuple[Instant, Instant], handled: Iterable[Touch]
 ) -> list[tuple[Instant, tuple[Fraction, ...]]]:
@@ -81,15 +84,19 @@ def _rooms(
     if not limited:
         return []
     first, last = (plan.clock.local(at).date() for at in span)
-    begins = list(accumulate((at for _, at in plan.clock.day_starts(first, last)), max))
+    edges = {span[0], *(at for _, at in plan.clock.day_starts(first, last)), *plan.clock.changes}
+    begins = sorted(at for at in edges if span[0] <= at <= span[1])  # on a journey a day may begin at the change
+    begins = [at for at in begins if at == span[0] or _date(plan, at) != _date(plan, Instant(at - 1))]
+    places: dict[date, list[int]] = {}
+    for index, at in enumerate(begins):
+        places.setdefault(_date(plan, at), []).append(index)
     left = [[limit for _, limit in limited] for _ in begins]
     known: dict[int, list[Fraction]] = {}
     for touch in handled:
-        day = bisect_right(begins, touch.at) - 1
-        if day < 0:
-            continue
+        days = places.get(_date(plan, touch.at), [])
         if id(touch.steps) not in known:
             pushed = pushed_by(touch.steps, touch.plan)
             known[id(touch.steps)] = [pushed[index] for index, _ in limited]
-        left[day] = [room - amount for room, amount in zip(left[day], known[id(touch.steps)], strict=True)]
+        for day in days:
+            left[day] = [room - amount for room, amount in zip(left[day], known[id(touch.steps)], strict=True)]
     return [(begin, tuple(room)) for begin, room in zip(begins, left, strict=True)]
