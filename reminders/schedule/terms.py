@@ -1,7 +1,7 @@
 """What a plan states for the placing of all its idle flushes (R11): horizon, quiet hours, preferred times, day totals."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, time
+from datetime import date, datetime, time
 from fractions import Fraction
 
 from reminders.plan.idle_limit import PerDay
@@ -10,7 +10,7 @@ from reminders.schedule import steps as do
 from reminders.schedule.ahead import Terms
 from reminders.schedule.counts import pushed_by
 from reminders.schedule.model import Touch
-from reminders.times import DAY, ClockRange, Instant, spans_of
+from reminders.times import DAY, ClockRange, Instant, instant_of, local, spans_of
 
 BLOCK, SEEN = 28 * DAY, 14 * DAY
 """A horizon that rolls on is planned in blocks of so long, each looked ahead from its end so far, or longer limits long."""
@@ -83,14 +83,16 @@ def _rooms(
     limited = _limited(plan)
     if not limited:
         return []
-    first, last = (plan.clock.local(at).date() for at in span)
-    edges = {span[0], *(at for _, at in plan.clock.day_starts(first, last)), *plan.clock.changes}
-    begins = sorted(at for at in edges if span[0] <= at <= span[1])  # on a journey a day may begin at the change
-    begins = [at for at in begins if at == span[0] or _date(plan, at) != _date(plan, Instant(at - 1))]
+    begins = [span[0]]
+    for left, right, zone in plan.clock.segments(*span):  # on a journey a day may begin, or come back, at the change
+        dates = range(local(left, zone).date().toordinal(), local(right, zone).date().toordinal() + 1)
+        midnights = [instant_of(datetime.combine(date.fromordinal(day), time()), zone)[0] for day in dates]
+        edges = [left, *(at for at in midnights if left < at < right)]
+        begins += [at for at in edges if at > span[0] and _date(plan, at) != _date(plan, Instant(at - 1))]
     places: dict[date, list[int]] = {}
     for index, at in enumerate(begins):
         places.setdefault(_date(plan, at), []).append(index)
-    left = [[limit for _, limit in limited] for _ in begins]
+    left_of = [[limit for _, limit in limited] for _ in begins]
     known: dict[int, list[Fraction]] = {}
     for touch in handled:
         days = places.get(_date(plan, touch.at), [])
@@ -98,5 +100,5 @@ def _rooms(
             pushed = pushed_by(touch.steps, touch.plan)
             known[id(touch.steps)] = [pushed[index] for index, _ in limited]
         for day in days:
-            left[day] = [room - amount for room, amount in zip(left[day], known[id(touch.steps)], strict=True)]
-    return [(begin, tuple(room)) for begin, room in zip(begins, left, strict=True)]
+            left_of[day] = [room - amount for room, amount in zip(left_of[day], known[id(touch.steps)], strict=True)]
+    return [(begin, tuple(room)) for begin, room in zip(begins, left_of, strict=True)]
