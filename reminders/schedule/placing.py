@@ -55,16 +55,15 @@ class Segment:
 class Lane:
     """One lumen as the search sees it.
 
-    ``segments`` in order; ``flushes``: the instants at which other touches flush it; ``last`` is its last flush before the question begins, NEVER if nobody knows. ``rest``: until
-    then it is flushed again only if it must be. ``forgets``: from
-    these instants on, what was flushed before does not count. ``amounts``: what one idle flush adds to each daily total.
+    ``segments`` in order; ``flushes``: the instants at which other touches flush it; ``last`` is its last flush before the
+    question begins, NEVER if nobody knows. ``rest``: until then it is flushed again only if it must be. ``amounts``: what one
+    idle flush adds to each daily total.
     """
 
     segments: Sequence[Segment]
     flushes: Sequence[Instant]
     last: Instant
     rest: Instant = NEVER
-    forgets: Sequence[Instant] = ()
     amounts: tuple[Fraction, ...] = ()
 
 
@@ -105,7 +104,7 @@ class Stop:
 
     ``joined``: somebody is up anyway. ``quiet``: quiet hours until the next stop. ``eve_of``: this is the last minute
     before quiet hours that end then. ``preferred``: it suits. ``last_of_day``: a day that some total limits ends after it.
-    ``flushed`` and ``forgets``: lanes that a touch flushes, or that are another line now. ``open``: the lanes in which a
+    ``flushed``: lanes that a touch flushes. ``open``: the lanes in which a
     flush may stand, each with its segment; ``settled``: those that are in use, and will be flushed when that ends.
     """
 
@@ -116,7 +115,6 @@ class Stop:
     preferred: bool = False
     last_of_day: bool = False
     flushed: list[int] = field(default_factory=list)
-    forgets: list[int] = field(default_factory=list)
     settled: list[int] = field(default_factory=list)
     open: list[tuple[int, Segment]] = field(default_factory=list)
 
@@ -210,9 +208,6 @@ def stops(question: Question) -> list[Stop]:
                     stop(closing)
         for at in lane.flushes[bisect_left(lane.flushes, begins) : bisect_right(lane.flushes, ends)]:
             stop(at).flushed.append(index)
-        for at in lane.forgets:
-            if begins <= at <= ends:
-                stop(at).forgets.append(index)
     found = [made[at] for at in sorted(made)]
     _open(found, question)
     return found

@@ -5,9 +5,9 @@ minute by minute. Nothing gets worse - each of its lumens is flushed later, whic
 and the sum of the instants rises - until one of these stops it: (1) a flush of the session has reached the last minute
 that its lumen's limit allows; (2) it would enter quiet hours; (3) it would leave a preferred clock time; (4) it would
 come within the least time of the next touch of one of its lumens, which is a touch of the plan or another idle flush;
-(5) it would enter a day whose totals have no room; (6) it meets another session, and the two are one: fewer sessions.
-So a best schedule has sessions of idle flushes only at last minutes (1), at a few instants that the question itself
-names (2, 3, 5, and 4 before a touch), or at a multiple of the least time before one of those (4 before an idle flush); all
+(5) it would enter a day whose totals have no room; (6) one of its lumens would be in use, and not flushed when that
+begins; (7) it meets another session, and the two are one: fewer sessions. So a best schedule has sessions of idle flushes
+only at last minutes (1), at a few instants that the question itself names (2, 3, 5, 6, and 4 before a touch), or at a multiple of the least time before one of those (4 before an idle flush); all
 other idle flushes join a session that stands anyway. What may follow depends only on when each lumen was last flushed
 and how much of the day's totals is used. So the sweep goes from instant to instant, tries every set of lumens at each
 of those instants, and forgets a way only if another one that costs no more has flushed every lumen at least as late.
@@ -238,8 +238,6 @@ class _Sweep:
     def _last_at(self, stop: Stop, last: tuple[Instant, ...]) -> tuple[Instant, ...]:
         """Return the last flushes once the touches of a stop have been, as far as they matter from then on."""
         now = list(last)
-        for lane in stop.forgets:
-            now[lane] = NEVER
         for lane in stop.flushed:
             now[lane] = stop.at
         for lane in stop.settled:

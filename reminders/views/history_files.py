@@ -85,7 +85,7 @@ GAP_KEYS = {
     "from": "the flush that it counts from",
     "to": "the last idle moment before the next flush",
     "minutes": "how long it lasted",
-    "limit": "the limit that it broke, else the one in force at its end, in minutes; null for none",
+    "limit": "the limit that it broke, else the one in force at its end: minutes, or `each calendar day`; null for none",
 }
 """Each key of an idle time and what it holds."""
 
