@@ -172,8 +172,8 @@ class LumenPlan:
             if self._order(dose).given_as is not GivenAs.PUSH:
                 infusing += spans
         for dose in self._connected:
-            if not dose.reckoned:
-                continue
+            if not dose.reckoned or (self.beyond == self.end <= dose.start and dose.started is None):
+                continue  # what was put off beyond the plan's end is not given in it
             starts.append(dose.start)
             if dose.start >= end and dose.started is None:
                 continue  # it only says whether what ends just before it is locked
