@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from reminders.schedule.limits import Rule
-from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Spans
+from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Spans, Touch
 from reminders.times import DAY, Instant, merged
 
 SHORT = 2 * DAY
@@ -193,6 +193,13 @@ def told_spans(begins: Instant, ends: Instant) -> list[Taken]:
     if ends == ENDLESS:
         return [Taken(begins, ENDLESS, begins)]
     return [Taken(begins, ENDLESS, begins, ends), Taken(begins, ends, ends)]
+
+
+def about(touch: Touch) -> list[tuple[str, ...]]:
+    """Name what a touch is, by each of its doses."""
+    starts = [("start", dose.order, dose.key) for dose in touch.starts]
+    ends = [("end", dose.order, dose.key) for dose in touch.ends]
+    return [*starts, *ends] or [("bag", touch.uid)]
 
 
 @dataclass(slots=True)

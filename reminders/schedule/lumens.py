@@ -21,6 +21,7 @@ from reminders.schedule.beliefs import (
     Recorded,
     Taken,
     Version,
+    about,
     instants,
     told_spans,
     versions,
@@ -133,8 +134,14 @@ class LumenPlan:
             dose
             for name in sorted(self.actual.connected)
             for dose in self.actual.connected[name]
-            if dose.lumen == self.name and (dose.started is not None or self._usable(dose.start))
+            if dose.lumen == self.name
+            and (dose.started is not None or self._usable(dose.start))
+            and self._in_plan(dose)
         ]
+
+    def _in_plan(self, dose: Dose) -> bool:
+        """Say whether a dose was not put off beyond the plan's end, unless that only rolls on."""
+        return dose.started is not None or dose.start < self.end or self.beyond != self.end
 
     def _usable(self, at: Instant) -> bool:
         lumen = self._in(self._plan(at))
@@ -172,8 +179,8 @@ class LumenPlan:
             if self._order(dose).given_as is not GivenAs.PUSH:
                 infusing += spans
         for dose in self._connected:
-            if not dose.reckoned or (self.beyond == self.end <= dose.start and dose.started is None):
-                continue  # what was put off beyond the plan's end is not given in it
+            if not dose.reckoned:
+                continue
             starts.append(dose.start)
             if dose.start >= end and dose.started is None:
                 continue  # it only says whether what ends just before it is locked
@@ -210,7 +217,9 @@ class LumenPlan:
             kept = any(order.kept_open for order in orders)
             running = self.actual.connected[name] if kept else self.actual.doses[name]
             found += [
-                dose for dose in running if dose.lumen == self.name and dose.reckoned and self._usable(dose.start)
+                dose
+                for dose in running
+                if dose.lumen == self.name and dose.reckoned and self._usable(dose.start) and self._in_plan(dose)
             ]
         return found
 
@@ -295,7 +304,7 @@ class LumenPlan:
                 since = max(since, at)
             if touch.bags and touch.planned != touch.at and self._order(touch.bags[0]).bag_every is None:
                 yield Coming(touch.planned, flushes, ("bag", touch.uid), until=touch.at)
-            for about in _about(touch):
+            for about in about(touch):
                 yield Coming(at, flushes, about, _recorded(touch), since, until)
         for dose, found in self._believed():
             for at, since, until in instants(found, self.name, lambda version: version.start):
@@ -438,10 +447,3 @@ def _recorded(touch: Touch) -> bool:
 def _in_question(dose: Dose) -> bool:
     """Say whether a dose was ever believed to be something else than it is."""
     return bool(dose.moved or dose.asks or dose.put_off or dose.started or dose.finished) or not dose.reckoned
-
-
-def _about(touch: Touch) -> list[tuple[str, ...]]:
-    """Name what a touch is, by each of its doses."""
-    starts = [("start", dose.order, dose.key) for dose in touch.starts]
-    ends = [("end", dose.order, dose.key) for dose in touch.ends]
-    return [*starts, *ends] or [("bag", touch.uid)]
