@@ -304,8 +304,8 @@ class LumenPlan:
                 since = max(since, at)
             if touch.bags and touch.planned != touch.at and self._order(touch.bags[0]).bag_every is None:
                 yield Coming(touch.planned, flushes, ("bag", touch.uid), until=touch.at)
-            for about in about(touch):
-                yield Coming(at, flushes, about, _recorded(touch), since, until)
+            for named in about(touch):
+                yield Coming(at, flushes, named, _recorded(touch), since, until)
         for dose, found in self._believed():
             for at, since, until in instants(found, self.name, lambda version: version.start):
                 if until != ENDLESS and self._usable(at):
