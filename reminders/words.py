@@ -247,6 +247,10 @@ def _held_words(touch: Touch, plan: Plan) -> str:
                 lumen=lumen
             )
         return _("Every way to keep the limits puts a flush into these quiet hours.")
+    if reason.why is Why.FEWEST_QUIET:
+        if plan.protocol.saved_session_worth == 0:
+            return _("The plan says that no flush is added to spare quiet hours.")
+        return _("It cannot wait any longer, and every schedule as good has as many sessions in quiet hours.")
     if reason.why is Why.TOGETHER:
         return _("The {lumen} lumen must be flushed then, and this one with it.").format(lumen=lumen)
     if reason.why is Why.BEFORE_TOUCH:

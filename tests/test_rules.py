@@ -12,7 +12,7 @@ import pytest
 from small_plans import codes, idle, of_code, of_kind, reading, rows, schedule, shown, starts, z
 
 from reminders.findings import Severity, has_errors
-from reminders.schedule.model import Action, Schedule, TouchKind, Why
+from reminders.schedule.model import Action, Schedule, Touch, TouchKind, Why
 from reminders.schedule.status import status as status_of
 from reminders.words import reason_words
 
@@ -1254,3 +1254,37 @@ def test_an_order_that_contradicts_itself_is_told_with_the_keys_that_do(orders: 
 def test_an_open_ended_plan_without_lumens_is_told_so() -> None:
     """A plan that forgot its lumens has errors, and is looked at all the same."""
     assert "missing" in codes('[plan]\nwithout end\nopen_ended = "14 d"\n')
+
+
+NIGHT_FLUSHES = """
+[lumen.red]
+last_flushed = "2026-06-01 05:00"
+[household]
+quiet_hours = ["22:00-07:00"]
+[plan]
+end = "2026-06-02 17:00"
+"""
+"""One lumen of 12 h that was flushed at 05:00: every 12 hours is 17:00 and 05:00, in the quiet hours."""
+
+
+def at_night(plan: Schedule) -> list[Touch]:
+    """Return the idle flushes in the quiet hours."""
+    return [touch for touch in of_kind(plan, TouchKind.IDLE_FLUSH) if any(b <= touch.at < e for b, e in plan.quiet)]
+
+
+def test_a_night_that_the_plan_does_not_let_be_spared_is_said_to_be_that() -> None:
+    """R12: with 0 flushes for a saved session nothing forces 05:00 but the plan; with many, 21:59 and 09:59 spare it."""
+    found = at_night(schedule(f"{NIGHT_FLUSHES}[protocol]\nsaved_session_worth = 0"))
+    assert found
+    assert {touch.reason.why for touch in found} == {Why.FEWEST_QUIET}
+    assert reason_words(found[0], found[0].plan).endswith("The plan says that no flush is added to spare quiet hours.")
+    assert at_night(schedule(NIGHT_FLUSHES)) == []
+
+
+def test_a_night_that_a_days_total_leaves_no_room_to_spare_is_said_to_be_that() -> None:
+    """R12, R22: 15 mL a flush. 16 mL leave room for that of 17:00 and for none at 21:59, which would spare the night."""
+    found = at_night(schedule(f'{NIGHT_FLUSHES}[daily_limits]\nflushed = "16 mL"'))
+    assert found
+    assert {touch.reason.why for touch in found} == {Why.DAY_TOTAL}
+    roomy = at_night(schedule(f'{NIGHT_FLUSHES}[daily_limits]\nflushed = "31 mL"'))
+    assert roomy == []

@@ -153,7 +153,7 @@ def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
     if touch.planned != touch.at:
         again = any(t.lumen == fact.lumen and t.at == touch.planned and t.outcome is None for t in after.touches)
         said = (
-            _("Another one stays planned for {planned}, because it spares a session later.")
+            _("Another one stays planned for {planned}.")
             if again
             else _("It takes the place of the flush planned for {planned}.")
         )

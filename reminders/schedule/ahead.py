@@ -16,8 +16,8 @@ from reminders.times import Instant
 class Terms:
     """What holds for all lumens: the horizon; the quiet hours; preferred instants, None if none are stated; minutes
     between an idle flush and the next touch; what a saved session is worth; minutes within which what is planned is
-    settled; minutes that one touch takes; for each day that a total limits, its beginning and what the other touches leave; and the ends of the
-    blocks in which a horizon that rolls on is planned, each with how far it is looked ahead from there."""
+    settled; minutes that one touch takes; for each day that a total limits, its beginning and what the other touches
+    leave; and the ends of the blocks in which a horizon that rolls on is planned, each with how far it is looked ahead."""
 
     begins: Instant
     ends: Instant
@@ -41,7 +41,8 @@ class Ahead:
 
     ``last``: when each lumen was last flushed; ``known``: since when that is known; ``kept``: flushes that stand;
     ``past``: flushes before, which count for the day's totals. ``before``: what was planned before; from ``alike_from`` on
-    everything but the idle flushes is as it was then. ``rest``: until when each lumen is not to be flushed again. ``answers``: each question asked, with its answer.
+    everything but the idle flushes is as it was then. ``rest``: until when each lumen is not to be flushed again.
+    ``answers``: each question asked, with its answer.
     """
 
     uses: Sequence[LumenUse]

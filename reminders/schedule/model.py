@@ -163,6 +163,7 @@ class Why(Enum):
     SETTLED = "it was planned so before, and nothing forces it to move"
     BEFORE_QUIET = "the idle limit would fall into the quiet hours"
     FORCED_QUIET = "every way to keep the idle limit puts a flush into these quiet hours"
+    FEWEST_QUIET = "it could not wait, and no schedule as good spares these quiet hours"
     PASSED = "the idle limit had passed"
     UNKNOWN = "nobody has said when it was last flushed"
     RECORDED = "it was recorded"

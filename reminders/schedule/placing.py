@@ -23,8 +23,8 @@ class Segment:
 
     ``opens``: since when the lumen is idle, from when on what is overdue can be made good. ``rule`` says by when a flush
     is placed, if one is needed; ``enough``, which is the same unless somebody's few minutes are to be borne with, whether
-    one is. ``again``: when a touch next flushes the lumen, at its end or later; the end of the
-    horizon for none. ``touched``: the next touch of the lumen from its end on.
+    one is. ``again``: when a touch next flushes the lumen, at its end or later; the end of the horizon for none.
+    ``touched``: the next touch of the lumen from its end on.
     """
 
     begins: Instant
@@ -104,8 +104,8 @@ class Stop:
 
     ``joined``: somebody is up anyway. ``quiet``: quiet hours until the next stop. ``eve_of``: this is the last minute
     before quiet hours that end then. ``preferred``: it suits. ``last_of_day``: a day that some total limits ends after it.
-    ``flushed``: lanes that a touch flushes. ``open``: the lanes in which a
-    flush may stand, each with its segment; ``settled``: those that are in use, and will be flushed when that ends.
+    ``flushed``: lanes that a touch flushes. ``open``: the lanes in which a flush may stand, each with its segment;
+    ``settled``: those that are in use, and will be flushed when that ends.
     """
 
     at: Instant

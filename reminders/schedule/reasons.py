@@ -132,12 +132,28 @@ class Reasons:
         """Say what forces a session into the quiet hours: a limit that does not reach across them, a day's total, or what
         could not have waited any longer."""
         awake = [other for other in self._together[at] if not self._reaches(other, at)]
-        if not awake and self._terms.rooms:
-            return replace(reason, why=Why.DAY_TOTAL)
         causes = awake or forcing
-        return replace(
-            reason, why=Why.FORCED_QUIET, lumen="" if index in causes or not causes else self._names[causes[0]]
-        )
+        why = Why.FORCED_QUIET if awake else Why.DAY_TOTAL if self._full(index, at) else Why.FEWEST_QUIET
+        return replace(reason, why=why, lumen="" if index in causes or not causes else self._names[causes[0]])
+
+    def _full(self, index: int, at: Instant) -> bool:
+        """Say whether the totals of the day before the quiet hours of an instant, or of the instant, leave no room for one
+        more flush of a lumen."""
+        rooms = self._terms.rooms
+        if not rooms:
+            return False
+        asleep = self._terms.quiet[bisect_right(self._quiet_from, at) - 1][0]
+        for when in (at, Instant(asleep - 1)):
+            day = bisect_right(rooms, when, key=lambda room: room[0]) - 1
+            ends = rooms[day + 1][0] if day + 1 < len(rooms) else ENDLESS
+            left = list(rooms[day][1])
+            for planned, lumens in self._together.items():
+                if rooms[day][0] <= planned < ends:
+                    for lumen in lumens:
+                        left = [room - more for room, more in zip(left, self._uses[lumen].amounts, strict=True)]
+            if any(room < more for room, more in zip(left, self._uses[index].amounts, strict=True)):
+                return True
+        return False
 
     def _reaches(self, index: int, at: Instant) -> bool:
         """Say whether a lumen's limit reaches across the quiet hours in which an instant lies, from the last minute before

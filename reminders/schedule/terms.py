@@ -1,7 +1,7 @@
 """What a plan states for the placing of all its idle flushes (R11): horizon, quiet hours, preferred times, day totals."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 
 from reminders.plan.idle_limit import PerDay
@@ -55,8 +55,8 @@ def terms_of(
 
 def _instants(plan: Plan, at: time, span: tuple[Instant, Instant]) -> list[Instant]:
     """Return the instants of a clock time on each day."""
-    following = time(at.hour + (at.minute == 59) if at.hour < 23 or at.minute < 59 else 0, (at.minute + 1) % 60)
-    minute = ClockRange(frozenset(range(7)), at, following)
+    following = datetime.combine(date(2000, 1, 3), at) + timedelta(minutes=1)  # any date: these are clock times
+    minute = ClockRange(frozenset(range(7)), at, following.time())
     return [begin for begin, _ in spans_of((minute,), plan.clock, *span)]
 
 

@@ -56,6 +56,11 @@ def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
     totals = sorted(at for at in held if any(begin <= at < end for begin, end in schedule.quiet))
     if totals:
         lines.append(f"  forced by the limits of a day: {len(totals)}, first {moment_words(clock.local(totals[0]))}")
+    others = {touch.at for touch in schedule.touches if touch.reason.why is Why.FEWEST_QUIET}
+    if others:
+        spared = schedule.plan.protocol.saved_session_worth != 0
+        why = "as few as the limits together allow" if spared else "no flush is to be added to spare them"
+        lines.append(f"  {why}: {len(others)}, first {moment_words(clock.local(min(others)))}")
     for name, lumen in schedule.plan.lumens.items():
         forced = [
             touch

@@ -13,13 +13,13 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from run import SAMPLE, build_with_icalendar, entries_of, plan_of_sample, seconds
+from run import SAMPLE, build_with_icalendar, entries_of, facts_of, plan_of_sample, seconds
 
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
-from reminders.record.facts import EMPTY, Fact, Kind, Record
+from reminders.record.facts import EMPTY, Fact, Record
 from reminders.schedule.compile import compile_schedule
-from reminders.schedule.model import Schedule, Touch, TouchKind
+from reminders.schedule.model import Schedule
 from reminders.schedule.plain import place_plainly
 from reminders.times import DAY, Instant, Moment
 from reminders.views.calendar import calendar_file
@@ -107,21 +107,6 @@ def curve(rounds: int) -> None:
                 f"{name:34}{days:>6}{took * 1000:>9.1f} ms{took / days * 1000:>9.2f} ms{memory / 1e6:>7.1f} MB"
                 f"{memory / days / 1e3:>7.0f} kB"
             )
-
-
-def facts_of(touch: Touch, late: int) -> list[Fact]:
-    """Return what a household reports of a touch, so many minutes late."""
-    when = Instant(touch.at + late)
-
-    def fact(kind: Kind, **about: str) -> Fact:
-        key = f"{touch.uid}-{kind.value}-{about.get('dose', '')}"
-        return Fact(key=key, report=key, kind=kind, happened=when, entered=when, **about)  # type: ignore[arg-type]
-
-    told = [fact(Kind.FINISHED, order=dose.order, dose=dose.key) for dose in touch.ends]
-    told += [fact(Kind.STARTED, order=dose.order, dose=dose.key) for dose in touch.starts]
-    if touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
-        told.append(fact(Kind.FLUSHED, lumen=touch.lumen))
-    return told
 
 
 def moved(plan: Plan, reports: int = 60) -> list[int]:

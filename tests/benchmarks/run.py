@@ -29,7 +29,7 @@ from reminders.record.facts import EMPTY, Fact, Kind, Record, Sign
 from reminders.record.published import published
 from reminders.record.store import Store
 from reminders.schedule.compile import compile_schedule
-from reminders.schedule.model import Schedule, TouchKind
+from reminders.schedule.model import Schedule, Touch, TouchKind
 from reminders.times import Instant
 from reminders.views.calendar import calendar_file
 
@@ -148,24 +148,24 @@ def plan_of_a_year() -> Plan:
     return plan
 
 
+def facts_of(touch: Touch, late: int) -> list[Fact]:
+    """Return what a household reports of a touch, so many minutes late."""
+    when = Instant(touch.at + late)
+
+    def fact(kind: Kind, **about: str) -> Fact:
+        key = f"{touch.uid}-{kind.value}-{about.get('dose', '')}"
+        return Fact(key=key, report=key, kind=kind, happened=when, entered=when, **about)  # type: ignore[arg-type]
+
+    told = [fact(Kind.FINISHED, order=dose.order, dose=dose.key) for dose in touch.ends]
+    told += [fact(Kind.STARTED, order=dose.order, dose=dose.key) for dose in touch.starts]
+    if touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
+        told.append(fact(Kind.FLUSHED, lumen=touch.lumen))
+    return told
+
+
 def facts_about(schedule: Schedule, wanted: int) -> list[Fact]:
     """Return facts as a household reports them: each touch in turn, up to 10 minutes after its time."""
-    facts: list[Fact] = []
-
-    def say(kind: Kind, at: int, **about: str) -> None:
-        key, when = f"fact-{len(facts)}", Instant(at)
-        facts.append(Fact(key=key, report=key, kind=kind, happened=when, entered=when, **about))  # type: ignore[arg-type]
-
-    for number, touch in enumerate(schedule.touches):
-        at = touch.at + number * 7 % 11
-        for dose in touch.ends:
-            say(Kind.FINISHED, at, order=dose.order, dose=dose.key)
-        for dose in touch.starts:
-            say(Kind.STARTED, at, order=dose.order, dose=dose.key)
-        if touch.kind in (TouchKind.FINISH, TouchKind.IDLE_FLUSH):
-            say(Kind.FLUSHED, at, lumen=touch.lumen)
-        if len(facts) >= wanted:
-            break
+    facts = [fact for number, touch in enumerate(schedule.touches) for fact in facts_of(touch, number * 7 % 11)]
     return facts[:wanted]
 
 
