@@ -257,6 +257,7 @@ def _held_words(touch: Touch, plan: Plan) -> str:
         return _("Later it would come too near to the next touch of this lumen, {at}.").format(at=near)
     return {
         Why.PASSED: _("That has passed: due at once. Ask the nurse first."),
+        Why.BEFORE_USE: _("After that this lumen is in use."),
         Why.PREFERRED: _("It stands at one of the preferred times."),
         Why.DAY_TOTAL: _("A limit on what a day may hold leaves no better place."),
         Why.SETTLED: _("It stays where it was planned before."),

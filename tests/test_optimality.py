@@ -38,7 +38,7 @@ from reminders.examine import examine
 from reminders.findings import Severity
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY
-from reminders.schedule.model import Schedule
+from reminders.schedule.model import Schedule, TouchKind, Why
 
 BATCH = 30
 BATCHES = {COMPRESSED: 9, REAL_SIZE: 7}
@@ -609,13 +609,13 @@ def test_no_placing_is_better_for_plans_made_by_hand(edits: str) -> None:
     assert fault_found == ""
 
 
-@pytest.mark.xfail(
-    strict=True, reason="known: a lumen that becomes idle only in the plan's last minute gets no flush before"
-)
 def test_the_limit_holds_where_a_pump_ends_with_the_plan() -> None:
     """R8 holds at the plan's end too, also where the lumen was in use until then and nothing flushes it."""
     found = case(plan_text(PUMP_ENDS_WITH_THE_PLAN))
     assert compared(found, candidates(found.asked)) == ("proven", "")
+    (flush,) = [touch for touch in found.schedule.touches if touch.kind is TouchKind.IDLE_FLUSH]
+    assert flush.at == z("2026-06-02 00:59")  # 19:59 in Chicago, the last minute before the pump runs
+    assert flush.reason.why is Why.BEFORE_USE
 
 
 @pytest.mark.parametrize(

@@ -159,6 +159,7 @@ class Why(Enum):
     TOGETHER = "another lumen must be flushed then"
     PREFERRED = "it is a preferred clock time"
     BEFORE_TOUCH = "later it would stand too near the next touch of its lumen"
+    BEFORE_USE = "after that the lumen is in use, and is not flushed when that begins"
     DAY_TOTAL = "a limit on a day's total leaves no better place"
     SETTLED = "it was planned so before, and nothing forces it to move"
     BEFORE_QUIET = "the idle limit would fall into the quiet hours"

@@ -144,6 +144,9 @@ def segments(
             left = max(left, finish)
             if left >= ends:
                 break
+        if ends == until and any(finish == ends for _, finish in taken) and ends not in flushes:
+            # The horizon's end too is an idle moment: what is overdue then is made good just then.
+            found.append(Segment(ends, ends, ends, rule, rule, ends, ENDLESS))
     return found
 
 
@@ -224,7 +227,7 @@ def _open(found: list[Stop], question: Question) -> None:
         for segment in lane.segments:
             first = bisect_left(at, segment.begins)
             _settle(found[done:first], index, lane, segment.begins)
-            done = max(first, bisect_left(at, segment.ends))
+            done = max(first, bisect_left(at, segment.ends)) + (segment.begins == segment.ends)
             for stop in found[first:done]:
                 stop.open.append((index, segment))
         _settle(found[done:], index, lane, ENDLESS)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from reminders.schedule.ahead import Terms
-from reminders.schedule.beliefs import Limits, LumenUse
+from reminders.schedule.beliefs import Limits, LumenUse, news
 from reminders.schedule.idle import Placed
 from reminders.schedule.model import ENDLESS, NEVER, Reason, Why
 from reminders.times import Instant
@@ -40,6 +40,7 @@ class Reasons:
                 if touch.until == ENDLESS:
                     self._touched.setdefault(touch.at, index)
         self._touched_at = sorted(self._touched)
+        self._anew = any(at > terms.begins for at in news(uses))  # something may have been planned anew
         self._flushed = [self._flushes(index) for index in range(len(uses))]
         self._at = [[flush.at for flush in found] for found in self._flushed]
         # Of each planned moment, the lumens flushed then, each with the instant before which its last flush lies.
@@ -121,12 +122,14 @@ class Reasons:
             return replace(reason, why=Why.PREFERRED)
         if forcing:
             return replace(reason, why=Why.TOGETHER, lumen=self._names[forcing[0]])
+        if self._uses[index].busy(Instant(at + 1), KNOWN):
+            return replace(reason, why=Why.BEFORE_USE)
         following = self._next(index, at)
         if following == at + self._terms.least:
             return replace(reason, why=Why.BEFORE_TOUCH, avoided=following)
         if any(day == at + 1 for day, _ in self._terms.rooms):
             return replace(reason, why=Why.DAY_TOTAL)
-        return replace(reason, why=Why.SETTLED)
+        return replace(reason, why=Why.SETTLED) if self._anew else reason
 
     def _in_the_night(self, index: int, at: Instant, forcing: list[int], reason: Reason) -> Reason:
         """Say what forces a session into the quiet hours: a limit that does not reach across them, a day's total, or what
