@@ -1,29 +1,33 @@
 """Commands about what really happened: record, undo, due, history, export, import."""
 
+from __future__ import annotations
+
 import sys
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from reminders import words
 from reminders.commands.shared import FROM, NOW, PLAN, TO, days_in_order, fail, moment_of, opened, seen
-from reminders.fact_words import fact_words
 from reminders.files import FileError, read_file, write_files
-from reminders.household import Household, NotInUseError, add_facts, put_in_use
-from reminders.record.facts import Fact, Kind, Sign, withdrawal
+from reminders.household import Household, NotInUseError, add_facts
+from reminders.record.facts import Sign
 from reminders.record.lines import ExportError, read_export
 from reminders.record.lines import export as export_text
 from reminders.record.store import RecordError
+from reminders.reporting import Reported, calendars_again, one_line, report_to, take_back, use_revision
 from reminders.saying.advice import first_words
-from reminders.saying.answer import answer, changes
 from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
-from reminders.saying.report import report
 from reminders.saying.which import AskBackError, Choice
 from reminders.times import Instant
+
+if TYPE_CHECKING:  # the calendar library is loaded only once something is written
+    from reminders.publishing import Written
 
 BY = click.option("--by", default="", metavar="NAME", help="Who reports it; first name or initials will do.")
 
@@ -103,9 +107,9 @@ def record(
         event=event,
         again=again,
         last_flush=last_flush,
-        said_by=_one_line(said_by),
-        note=_one_line(note) or told.note,
-        by=_one_line(by),
+        said_by=one_line(said_by),
+        note=one_line(note) or told.note,
+        by=one_line(by),
     )
     if told.verb is Verb.IN_USE:
         _put_in_use(household, when)
@@ -113,38 +117,28 @@ def record(
     _report(household, told, key or str(uuid.uuid4()), when)
 
 
-def _one_line(text: str) -> str:
-    """Return a remark on one line, without what no keyboard types; a record's line holds it so."""
-    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
-
-
 def _report(household: Household, told: Said, key: str, now: Instant) -> None:
-    before = household.schedule(now)
-
-    def facts(current: Household) -> tuple[Fact, ...]:
-        nonlocal told
-        if any(fact.report == key for fact in current.record.facts):
-            return ()  # sent once more
-        while True:
-            try:
-                return report(told, current.schedule(now), current.record, now, key=key)
-            except AskBackError as error:
-                told = _ask(told, error)
-
-    try:
-        household.needs_use()
-        household, added = add_facts(household, facts, now)
-    except (RecordError, NotInUseError) as error:
-        fail(str(error))
-    mine = [fact for fact in added if fact.report == key]
-    if not mine:
+    while True:
+        try:
+            found = report_to(household, told, key, now)
+            break
+        except AskBackError as error:
+            told = _ask(told, error)
+        except (RecordError, NotInUseError) as error:
+            fail(str(error))
+    if not found.facts:
         click.echo("That is recorded already; nothing was added.")
         return
-    for fact in mine:
-        click.echo(f"Recorded: {fact_words(fact, household.plan)}")
-    for line in answer(mine, before, household.schedule(now), now):
+    for line in found.recorded:
+        click.echo(f"Recorded: {line}")
+    _told(found)
+
+
+def _told(found: Reported) -> None:
+    """Print the answer to a report, and which calendars follow it."""
+    for line in found.answer:
         click.echo(line)
-    _calendars_again(household, now)
+    _calendars(found.calendars, found.troubles)
 
 
 def _ask(told: Said, question: AskBackError) -> Said:
@@ -166,29 +160,22 @@ def _ask(told: Said, question: AskBackError) -> Said:
 
 
 def _put_in_use(household: Household, now: Instant) -> None:
-    before = household.schedule(now) if not household.earlier else None
     try:
-        household, added = add_facts(household, lambda current: put_in_use(current, now), now)
+        found = use_revision(household, now)
     except (RecordError, NotInUseError) as error:
         fail(str(error))
-    if not added:
+    if not found.facts:
         click.echo("That revision is in use already; nothing was added.")
         return
-    moment = words.moment_words(household.plan.clock.local(household.plan.course.takes_effect.instant))
-    click.echo(f"Revision {household.plan.course.revision} is in use, from {moment} on.")
-    if before is None:
+    for line in found.answer:
+        click.echo(line)
+    if household.earlier:
         click.echo(f"What it changes:  reminders compare OLD {household.path.name}")
-    _calendars_again(household, now)
+    _calendars(found.calendars, found.troubles)
 
 
-def _calendars_again(household: Household, now: Instant) -> None:
-    """Write the calendars again; if that fails the report still stands, and the household is told."""
-    from reminders.publishing import publish_again
-
-    try:
-        _household, written, troubles = publish_again(household, now)
-    except (RecordError, NotInUseError) as error:
-        written, troubles = [], [str(error)]
+def _calendars(written: Sequence[Written], troubles: Sequence[str]) -> None:
+    """Say which calendars were written again; where that failed the report still stands."""
     for entry in written:
         changed = len(entry.fact.shown) if entry.fact else 0
         click.echo(f"Calendar written again: {entry.place} ({changed} event{'' if changed == 1 else 's'} changed).")
@@ -206,25 +193,16 @@ def undo(plan: Path, by: str, now: str | None) -> None:
     """Take back the last report. Nothing is erased: the record says that it was withdrawn."""
     when = moment_of(now)
     household = opened(plan, now)
-    before = household.schedule(when)
     last = household.record.last_report
     if last is None:
         fail("Nothing is recorded that could be taken back.")
-    taken = [fact for fact in household.record.facts if fact.report == last and fact.kind is not Kind.WITHDRAWN]
     try:
-        household, added = add_facts(
-            household, lambda current: withdrawal(current.record, last, when, _one_line(by)), when
-        )
+        found = take_back(household, last, one_line(by), when)
     except (RecordError, NotInUseError) as error:
         fail(str(error))
-    for fact in taken if added else ():
-        click.echo(f"Taken back: {fact_words(fact, household.plan)}")
-    if added and any(fact.sign is not None for fact in taken):
-        call = words.call_words(household.plan.contacts["now"])
-        click.echo(f"Was it so all the same? Then stop, say it again, and call {call}.")
-    for line in changes(before, household.schedule(when), when):
-        click.echo(line)
-    _calendars_again(household, when)
+    for line in found.recorded:
+        click.echo(f"Taken back: {line}")
+    _told(found)
 
 
 @click.command()
@@ -322,4 +300,4 @@ def import_(plan: Path, file: Path, now: str | None) -> None:
     except (RecordError, NotInUseError) as error:
         fail(str(error))
     click.echo(f"Read {len(facts)} facts; {len(added)} of them were new.")
-    _calendars_again(household, when)
+    _calendars(*calendars_again(household, when))
