@@ -326,6 +326,23 @@ def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
     return Form('a duration such as `"12 h"`, `"1 h 30 min"` or `"7 days"`', read, min(max(least, 720), most))
 
 
+def seconds(*, least: int, most: int) -> Form:
+    """Return the form of a duration in whole seconds, from ``least`` to ``most``."""
+    form = quantity("duration", least=Fraction(0))
+
+    def read(raw: Any, home: ZoneInfo | None) -> int:
+        amount = form.read(raw, home).amount * 60
+        if amount.denominator != 1 or not least <= amount <= most:
+            raise UnreadableError(
+                f"{shown_value(raw)} cannot be meant here",
+                f"whole seconds, from {least} s to {most} s",
+                code="out-of-range",
+            )
+        return int(amount)
+
+    return Form('a duration such as `"15 s"`', read, least)
+
+
 @dataclass(frozen=True, slots=True)
 class RateStep:
     """One stretch of an infusion at one rate, for so many minutes."""

@@ -19,6 +19,7 @@ from reminders.plan import keys
 from reminders.plan.idle_limit import IDLE_LIMIT, IdleLimit
 from reminders.plan.keys import key
 from reminders.plan.order import FlushThrough, Order
+from reminders.plan.pop_ups import PopUps
 from reminders.plan.protocol import Protocol
 from reminders.times import ClockRange, Moment, ZoneTimeline
 from reminders.units import Measure
@@ -351,6 +352,7 @@ class Plan:
     orders: Mapping[str, Order]
     contacts: Mapping[str, Contact]
     calendar: CalendarSettings
+    pop_ups: PopUps
 
     @cached_property
     def clock(self) -> ZoneTimeline:
@@ -385,6 +387,7 @@ TABLES: dict[str, type] = {
     "order": Order,
     "call": Contact,
     "calendar": CalendarSettings,
+    "pop_up": PopUps,
 }
 """The plan file's tables in the order in which they are documented, and what each is read into."""
 
@@ -394,5 +397,5 @@ NAMED_TABLES = frozenset({"lumen", "fluid", "step", "order", "call"})
 LISTED_TABLES = frozenset({"zone_change"})
 """Tables that occur any number of times in order, as ``[[zone_change]]``."""
 
-OPTIONAL_TABLES = frozenset({"zone_change", "household", "step", "supplies", "daily_limits", "order"})
+OPTIONAL_TABLES = frozenset({"zone_change", "household", "step", "supplies", "daily_limits", "order", "pop_up"})
 """Tables that a plan may do without."""

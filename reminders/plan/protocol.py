@@ -35,6 +35,21 @@ class Protocol:
             "counts for the idle limit. Where it is not stated, it does not.",
         ),
     )
+    scrub_time: int | None = field(
+        default=None,
+        metadata=key(
+            keys.seconds(least=1, most=300),
+            "How long the hub is scrubbed before each connection; the page counts it down. Where it is not stated, nothing "
+            "is counted and the household does as it was taught. (Published handouts range from 5 to 30 s.)",
+        ),
+    )
+    dry_time: int | None = field(
+        default=None,
+        metadata=key(
+            keys.seconds(least=1, most=600),
+            "How long the hub dries after scrubbing, likewise. (By the agent, from some seconds to minutes; from memory.)",
+        ),
+    )
     joining_time: int = field(
         metadata=key(
             keys.minutes(least=0, most=720),

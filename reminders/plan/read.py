@@ -97,6 +97,7 @@ class _Reader:
             orders=read["order"],
             contacts=read["call"],
             calendar=read["calendar"],
+            pop_ups=read["pop_up"],
         )
 
     def _home_zone(self) -> ZoneInfo | None:

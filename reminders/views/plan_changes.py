@@ -79,6 +79,8 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "after_nutrition": _("what comes after nutrition"),
         "idle": _("what an idle flush pushes"),
         "flush_without_lock_counts": _("whether a flush without its lock counts"),
+        "scrub_time": _("scrub time"),
+        "dry_time": _("drying time"),
         "joining_time": _("joining time"),
         "planning_margin": _("planning margin"),
         "least_time_to_next_touch": _("least time to the next touch"),
@@ -153,6 +155,13 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "colour": _("colour"),
         "refresh_every": _("time of looking again"),
     },
+    "pop_up": {
+        "ahead": _("announcement before an event"),
+        "again_every": _("time until a pop-up comes again"),
+        "urgent_again_every": _("time until an urgent pop-up comes again"),
+        "ordinary_repeats": _("how many times an ordinary pop-up comes again"),
+        "discreet": _("whether pop-ups are discreet"),
+    },
 }
 """What each key of a plan is called in a comparison."""
 
@@ -166,7 +175,7 @@ SAFETY: Mapping[str, str] = {
     "lumen": "in_use idle_limit lock lock_volume flush_volume flush_through withdraw_volume",
     "fluid": "kind strength volume",
     "protocol": "flush before after after_nutrition idle flush_without_lock_counts joining_time planning_margin "
-    "least_time_to_next_touch saved_session_worth",
+    "least_time_to_next_touch saved_session_worth scrub_time dry_time",
     "zone_change": "at zone",
     "plan": "zone start end line_removal open_ended household_records",
     "daily_limits": "infused flushed heparin sodium",
@@ -219,6 +228,7 @@ PARTS = {
     "supplies": "supplies",
     "daily_limits": "daily_limits",
     "calendar": "calendar",
+    "pop_up": "pop_ups",
     "lumen": "lumens",
     "fluid": "fluids",
     "step": "extra_steps",
@@ -295,6 +305,7 @@ def _thing(table: str, name: str = "", before: Any = None, now: Any = None) -> s
         "supplies": _("the supplies"),
         "daily_limits": _("the daily limits"),
         "calendar": _("the calendar"),
+        "pop_up": _("the pop-ups"),
         "step": _("the step {name}").format(name=name),
     }[table]
 
