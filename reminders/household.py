@@ -39,7 +39,8 @@ class Household:
     """One plan file and its record, as they were read.
 
     ``earlier`` are the revisions in use before this one. ``in_use`` is false for a revision that nobody has put in use,
-    of a plan that has a record. ``begun``: the record says which revision is in use.
+    of a plan that has a record. ``begun``: the record says which revision is in use. ``kept``: it was opened as what is
+    in use, whatever lies in the file now; then ``waiting`` is the revision that lies there and is not in use, if one does.
     """
 
     path: Path
@@ -50,6 +51,8 @@ class Household:
     earlier: tuple[Plan, ...]
     in_use: bool
     begun: bool
+    kept: bool = False
+    waiting: int | None = None
 
     def schedule(self, now: Instant) -> Schedule:
         """Return the schedule as plan and record have it; a revision not yet in use as if it were."""
@@ -106,6 +109,30 @@ def open_household(path: Path, now: Instant) -> Household:
         )
     in_use = same is not None or not used
     return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(used))
+
+
+def open_in_use(path: Path, now: Instant) -> Household:
+    """Read what is in use of a plan: the revision in the file, or the last one that the record says is.
+
+    A file that holds a later revision is not in use before somebody says so; until then what the record keeps stands.
+
+    Raises:
+        FileError, UnusablePlanError, RecordError, NotInUseError: as :func:`open_household`.
+    """
+    found = open_household(path, now)
+    if found.in_use:
+        return replace(found, kept=True)
+    plan, text = found.earlier[-1], _text_in_use(found)
+    examination = examine(path.name, text.encode(), EMPTY, now)
+    return Household(
+        path, text, examination, plan, found.record, found.earlier[:-1], True, True, True, found.plan.course.revision
+    )
+
+
+def _text_in_use(household: Household) -> str:
+    """Return the text of the last revision in use, as the record keeps it."""
+    last = household.earlier[-1].course.revision
+    return next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == last)
 
 
 def recorded(path: Path, plan: Plan) -> tuple[Record, dict[int, Plan]]:
@@ -165,11 +192,15 @@ def add_facts(
             try:
                 added = store.append(facts, after=len(household.record.facts))
             except ChangedMeanwhile:
-                household = open_household(household.path, now)
+                household = _again(household, now)
                 continue
         if any(fact.kind is Kind.IN_USE for fact in added):
-            return open_household(household.path, now), added
+            return _again(household, now), added
         return replace(household, record=household.record.with_facts(added)), added
+
+
+def _again(household: Household, now: Instant) -> Household:
+    return (open_in_use if household.kept else open_household)(household.path, now)
 
 
 def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:

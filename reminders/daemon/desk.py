@@ -1,0 +1,60 @@
+"""What the page and the feed are given by the daemon, and what they may ask of it."""
+
+import hashlib
+import hmac
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from reminders.daemon.keeper import Keeper
+from reminders.phones import Phones
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """One pop-up as the journal has it: when it was raised (seconds since 1970), its title, and whether it was shown;
+    ``why`` says why not."""
+
+    at: float
+    title: str
+    shown: bool
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Health:
+    """How the daemon is. Moments are seconds since 1970. ``last_tick`` is when it last finished looking at everything.
+
+    ``pop_ups`` says in words why pop-ups cannot be shown here, empty if they can. ``raised`` are the last pop-ups, newest
+    first. ``troubles`` says whatever else is wrong: a plan that cannot be read, a disk that is full.
+    """
+
+    started: float
+    last_tick: float | None
+    pop_ups: str = ""
+    raised: Sequence[Raised] = ()
+    troubles: Sequence[str] = ()
+
+
+@dataclass(slots=True, kw_only=True)
+class Desk:
+    """The daemon's side of the page and the feed. All of it lives in one event loop.
+
+    ``now``: seconds since 1970. ``secret``: what the page's address begins with. ``home``: the page's address on this
+    computer, with the secret, ending in a slash. ``feeds``: the beginnings of the addresses under which phones reach the feed
+    (``http://192.0.2.7:4870/f/``), empty where only this computer does. ``changed`` is called after each report: the daemon
+    looks again at what is due.
+    """
+
+    keeper: Keeper
+    phones: Phones
+    now: Callable[[], float]
+    health: Callable[[], Health]
+    secret: str
+    home: str
+    changed: Callable[[], None]
+    feeds: Sequence[str] = field(default_factory=tuple)
+
+    @property
+    def form_token(self) -> str:
+        """Return what every form of the page carries, so that no other site can send one."""
+        return hmac.new(self.secret.encode(), b"form", hashlib.sha256).hexdigest()
