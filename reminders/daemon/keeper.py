@@ -6,7 +6,6 @@ from pathlib import Path
 from reminders.files import FileError
 from reminders.household import Household, NotInUseError, UnusablePlanError, add_facts, open_in_use, put_in_use
 from reminders.record.store import RecordError
-from reminders.schedule.model import Schedule
 from reminders.times import Instant
 
 Signature = tuple[tuple[int, int, int] | None, ...]
@@ -41,6 +40,11 @@ class Keeper:
     def instant(self) -> Instant:
         """Return the minute that it is."""
         return Instant(int(self._now() // 60))
+
+    @property
+    def stale(self) -> bool:
+        """Say whether either file has changed since it was read, or a new day has begun."""
+        return self._seen != self._signature() or self._day != self._local_day(self.household)
 
     def refresh(self) -> bool:
         """Read plan and record again if either file has changed, or a new day has begun; say whether anything may differ."""

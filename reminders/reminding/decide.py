@@ -1,0 +1,93 @@
+"""What to tell now, and when to look again: from the schedule, from what was told before, and from now."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from reminders.reminding.matters import Matter, matters
+from reminders.reminding.moments import Stage, Telling, tellings
+from reminders.schedule.model import ENDLESS, Schedule
+from reminders.times import Instant
+
+NOTHING: Mapping[str, Instant] = {}
+"""Nothing was told."""
+
+LATE = 2
+"""From how many minutes after its moment on a telling is late: the computer slept, or the program did not run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One matter that is told now, by which telling. ``repeated``: it may have been shown already, before a crash."""
+
+    matter: Matter
+    telling: Telling
+    repeated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """What is told together, in one pop-up. ``late``: it came due while nobody could be told."""
+
+    items: tuple[Item, ...]
+    urgent: bool
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The notices to raise now, and the moment at which something else comes due (ENDLESS for never)."""
+
+    notices: tuple[Notice, ...]
+    next_moment: Instant
+
+
+def decide(
+    schedule: Schedule,
+    told: Mapping[str, Instant],
+    now: Instant,
+    *,
+    perhaps: Mapping[str, Instant] = NOTHING,
+    held_back: Iterable[str] = (),
+) -> Decision:
+    """Decide what is told at ``now``.
+
+    ``told``: for each matter by its key, the moment of the last telling that was shown. ``perhaps``: the tellings that may
+    have been shown when a crash came, likewise. ``held_back``: those that could not be shown and are tried again later.
+
+    Of the tellings of one matter that were missed only the last is told. What first came due while nobody could be told
+    is one notice, with how late it is.
+    """
+    settings, quiet = schedule.plan.pop_ups, schedule.quiet
+    waiting = frozenset(held_back)
+    late: list[Item] = []
+    urgent: list[Item] = []
+    ordinary: list[Item] = []
+    following = ENDLESS
+    for matter in matters(schedule, now):
+        soonest = Instant(matter.at - settings.ahead)
+        if now < soonest and following <= soonest:
+            break  # they are in order of time: nothing after this one is told sooner
+        last: Telling | None = None
+        for telling in tellings(matter, settings, quiet):
+            if telling.moment > now:
+                following = min(following, telling.moment)
+                break
+            last = telling
+        if last is None or matter.key in waiting or told.get(matter.key, -ENDLESS) >= last.moment:
+            continue
+        item = Item(matter, last, perhaps.get(matter.key, -ENDLESS) >= last.moment)
+        first = told.get(matter.key, -ENDLESS) < matter.at
+        if first and last.stage is not Stage.AHEAD and now - matter.at >= LATE:
+            late.append(item)
+        else:
+            (urgent if last.urgent else ordinary).append(item)
+    notices = [
+        Notice(tuple(items), which, missed)
+        for items, which, missed in (
+            (late, any(item.telling.urgent for item in late), True),
+            (urgent, True, False),
+            (ordinary, False, False),
+        )
+        if items
+    ]
+    return Decision(tuple(notices), following)

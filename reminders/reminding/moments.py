@@ -1,0 +1,93 @@
+"""When a matter is told: ahead of time, at its time, and again while nobody answers, by the plan's intervals."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+from itertools import takewhile
+
+from reminders.plan.pop_ups import PopUps
+from reminders.reminding.matters import Matter, Sort
+from reminders.schedule.model import Spans
+from reminders.times import Instant
+
+
+class Stage(Enum):
+    """What a telling of a matter is."""
+
+    AHEAD = "ahead of its time"
+    AT = "at its time"
+    AGAIN = "again"
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """One telling of a matter: which, the moment at which it is meant to be told, and whether it is urgent then."""
+
+    stage: Stage
+    moment: Instant
+    urgent: bool = False
+
+
+def tellings(matter: Matter, settings: PopUps, quiet: Spans) -> Iterator[Telling]:
+    """Yield when a matter is told, in order of time, for as long as it is open: without end where it is urgent.
+
+    In the quiet hours nobody is announced what lies after them, and what is not urgent is told again only where it was due
+    in them itself; else it waits for their end.
+    """
+    ahead = Instant(matter.at - settings.ahead)
+    if settings.ahead and _asleep(quiet, ahead) in (None, _asleep(quiet, matter.at)):
+        yield Telling(Stage.AHEAD, ahead)
+    yield Telling(Stage.AT, matter.at, matter.urgent_from is not None and matter.at >= matter.urgent_from)
+    if matter.repeats:
+        again = _in_order(_again(matter, settings), _asleep(quiet, matter.at), quiet)
+        yield from takewhile(lambda telling: telling.moment < matter.until, again)
+
+
+def _in_order(again: Iterator[Telling], own: tuple[Instant, Instant] | None, quiet: Spans) -> Iterator[Telling]:
+    """Let what is not urgent wait for the end of quiet hours other than those in which the matter is due, ``own``.
+
+    Where several wait for the same morning, one is told; what is urgent does not wait.
+    """
+    waits: Telling | None = None
+    for telling in again:
+        if waits is not None and telling.moment >= waits.moment:
+            if telling.moment > waits.moment:
+                yield waits
+            waits = None
+        asleep = _asleep(quiet, telling.moment)
+        if telling.urgent or asleep is None or asleep == own:
+            yield telling
+        else:
+            waits = Telling(Stage.AGAIN, asleep[1])
+    if waits is not None:
+        yield waits
+
+
+def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
+    """Yield when a matter is told again if nobody sleeps."""
+    urgent_from = matter.urgent_from
+    moment = matter.at
+    if matter.sort is Sort.FINISH:
+        # Ever more insistently: the time until the next halves, down to that of what is urgent.
+        pause = settings.again_every
+        while True:
+            moment = Instant(moment + pause)
+            yield Telling(Stage.AGAIN, moment, urgent=True)
+            pause = max(min(settings.urgent_again_every, pause), pause // 2)
+    for _count in range(settings.ordinary_repeats):
+        moment = Instant(moment + settings.again_every)
+        if urgent_from is not None and moment >= urgent_from:
+            break
+        yield Telling(Stage.AGAIN, moment)
+    if urgent_from is None:
+        return
+    moment = urgent_from
+    while True:
+        if moment > matter.at:
+            yield Telling(Stage.AGAIN, moment, urgent=True)
+        moment = Instant(moment + settings.urgent_again_every)
+
+
+def _asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:
+    """Return the quiet hours in which an instant lies, None where it lies in none."""
+    return next((span for span in quiet if span[0] <= at < span[1]), None)

@@ -1,0 +1,179 @@
+"""The words of a pop-up: short, readable at a glance, and discreet where the plan says so (R26, R27)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reminders.plan.model import Plan, Reveals
+from reminders.reminding.decide import Item, Notice
+from reminders.reminding.matters import Matter, Sort
+from reminders.reminding.moments import Stage
+from reminders.schedule.model import Schedule
+from reminders.times import Instant
+from reminders.units import span
+from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words, what_words
+
+_ = CATALOGUE.gettext
+
+SHOWN = 3
+"""So many things are named in one pop-up; the others are counted."""
+
+LONGEST_TITLE, LONGEST_BODY = 63, 255
+"""UTF-16 units that every system shows (the fields of Windows' tray messages hold no more)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """What a pop-up says."""
+
+    title: str
+    body: str
+
+
+def text_of(notice: Notice, schedule: Schedule, now: Instant) -> Text:
+    """Word a notice as it is at ``now``."""
+    plan = schedule.plan
+    body = _discreet_body(notice, plan, now) if discreet(plan) else _body(notice, plan, now)
+    title = _discreet_title(notice) if discreet(plan) else _title(notice, plan, now)
+    return Text(_short(title, LONGEST_TITLE), _short(body, LONGEST_BODY))
+
+
+def discreet(plan: Plan) -> bool:
+    """Say whether a pop-up must tell a stranger nothing."""
+    if plan.pop_ups.discreet is not None:
+        return plan.pop_ups.discreet
+    return plan.calendar.reveals is not Reveals.EVERYTHING
+
+
+def _title(notice: Notice, plan: Plan, now: Instant) -> str:
+    if notice.late:
+        count = len(notice.items)
+        if count > 1:
+            return _("{count} things came due meanwhile").format(count=count)
+    if len(notice.items) > 1:
+        return _("{count} things now").format(count=len(notice.items))
+    return heading(notice.items[0], plan, now)
+
+
+def heading(item: Item, plan: Plan, now: Instant) -> str:
+    """Say in a few words what one matter is about, most important word first."""
+    matter = item.matter
+    lumen = lumen_words(plan, matter.lumen)
+    if matter.sort is Sort.LIMIT:
+        return _("Was the {lumen} flushed?").format(lumen=lumen)
+    assert matter.touch is not None, "only a limit has no event"
+    what = what_words(matter.touch, matter.touch.plan)
+    if matter.sort is Sort.FLUSH:
+        return _("FLUSH NOW: {lumen}").format(lumen=lumen)
+    if matter.sort is Sort.CLOSED:
+        return _("Do not use the {lumen}").format(lumen=lumen)
+    if matter.sort is Sort.ASK_FIRST:
+        return _("ASK FIRST: {lumen}, {what}").format(lumen=lumen, what=what)
+    if item.telling.stage is Stage.AHEAD:
+        return _("In {time}: {lumen}, {what}").format(time=span(max(0, matter.at - now)), lumen=lumen, what=what)
+    if matter.sort is Sort.FINISH and now > matter.at:
+        return _("Has it finished? {lumen}, {what}").format(lumen=lumen, what=what)
+    if item.telling.stage is Stage.AGAIN or now > matter.at:
+        return _("Was it done? {lumen}, {what}").format(lumen=lumen, what=what)
+    return _("Now: {lumen}, {what}").format(lumen=lumen, what=what)
+
+
+def _body(notice: Notice, plan: Plan, now: Instant) -> str:
+    lines = _repeated(notice.items)
+    if len(notice.items) > 1:
+        lines += [_entry(item, plan, now) for item in notice.items[-SHOWN:]]
+        if len(notice.items) > SHOWN:
+            lines.append(_("and {count} earlier").format(count=len(notice.items) - SHOWN))
+        if notice.late:
+            lines.append(_("Were they done? Say so on the page before you do anything."))
+    else:
+        lines += _about(notice.items[0].matter, plan, now)
+    return "\n".join([*lines, _caution(notice, plan)])
+
+
+def _repeated(items: Sequence[Item]) -> list[str]:
+    """Say of what may have been shown before a crash that this is so."""
+    return [_("(Perhaps told already.)")] if any(item.repeated for item in items) else []
+
+
+def _entry(item: Item, plan: Plan, now: Instant) -> str:
+    matter = item.matter
+    day = plan.clock.local(now).date()
+    at = clock_beside(plan, matter.at, day)
+    late = _(" ({late} ago)").format(late=span(now - matter.at)) if now > matter.at else ""
+    return f"{at}{late}: {_named(matter, plan)}"
+
+
+def _named(matter: Matter, plan: Plan) -> str:
+    lumen = lumen_words(plan, matter.lumen)
+    if matter.touch is None:
+        return _("{lumen}, its limit passed").format(lumen=lumen)
+    mark = {
+        Sort.ASK_FIRST: _("ASK FIRST: "),
+        Sort.CLOSED: _("DO NOT USE: "),
+        Sort.FLUSH: _("FLUSH NOW: "),
+    }.get(matter.sort, "")
+    return f"{mark}{lumen}, {what_words(matter.touch, matter.touch.plan)}"
+
+
+def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
+    """Say when one matter is due, how late that is, and what to ask or look at first."""
+    day = plan.clock.local(now).date()
+    at = clock_beside(plan, matter.at, day)
+    if matter.sort is Sort.LIMIT:
+        return [
+            _("Its limit passed at {at}; the last flush that is known was {since}. Record it, or ask.").format(
+                at=at, since=clock_beside(plan, matter.since or matter.at, day)
+            )
+        ]
+    late = now - matter.at
+    when = at if late <= 0 else _("{at}, {late} ago").format(at=at, late=span(late))
+    if matter.sort is Sort.MAYBE_FINISH:
+        return [_("{when}. If it was started, it should finish now. No start is recorded.").format(when=when)]
+    if matter.sort is Sort.FINISH and late > 0:
+        return [_("{when}. An empty bag lets the lumen clot.").format(when=when)]
+    if matter.sort is Sort.FLUSH:
+        return [_("Not flushed since {when}, as far as is recorded.").format(when=when)]
+    if matter.sort is Sort.CLOSED:
+        return [_("{when}: not to be done now.").format(when=when)]
+    if matter.sort is Sort.EVENT and late > 0:
+        return [_("{when}. Record it; only if it was not done, look on the page.").format(when=when)]
+    return [_("{when}.").format(when=when)]
+
+
+def _caution(notice: Notice, plan: Plan) -> str:
+    """Say when to stop and whom to call, in one breath (R27); all cautions are on the page, one click away."""
+    call = call_words(plan.contacts["now"])
+    if any(item.matter.sort in (Sort.ASK_FIRST, Sort.CLOSED) for item in notice.items):
+        return _("Call {call} first.").format(call=call)
+    return _(
+        "STOP, clamp, call {call} if it will not flush, hurts, swells or leaks. Your provider's word goes first."
+    ).format(call=call)
+
+
+def _discreet_title(notice: Notice) -> str:
+    return _("Reminder, urgent") if notice.urgent else _("Reminder")
+
+
+def _discreet_body(notice: Notice, plan: Plan, now: Instant) -> str:
+    day = plan.clock.local(now).date()
+    first = notice.items[0].matter.at
+    lines = _repeated(notice.items)
+    if len(notice.items) > 1:
+        lines.append(
+            _("{count} reminders, the first of {at}.").format(
+                count=len(notice.items), at=clock_beside(plan, first, day)
+            )
+        )
+    else:
+        lines.append(clock_beside(plan, first, day) + ".")
+    return "\n".join([*lines, _("See your page.")])
+
+
+def _short(text: str, longest: int) -> str:
+    """Cut a text to what every system shows, at a letter's end."""
+    if len(text.encode("utf-16-le")) // 2 <= longest:
+        return text
+    kept = text
+    while len(kept.encode("utf-16-le")) // 2 > longest - 1:
+        kept = kept[:-1]
+    return f"{kept.rstrip()}…"
