@@ -7,6 +7,7 @@ from importlib import import_module
 import click
 
 PLANNING, RECORDING = "reminders.commands.planning", "reminders.commands.recording"
+DAEMON, PHONES, PLACES = "reminders.commands.daemon", "reminders.commands.phones", "reminders.commands.places"
 
 COMMANDS = {
     "check": (PLANNING, "check"),
@@ -18,6 +19,15 @@ COMMANDS = {
     "undo": (RECORDING, "undo"),
     "history": (RECORDING, "history"),
     "supplies": (PLANNING, "supplies"),
+    "use": (PLACES, "use"),
+    "where": (PLACES, "where"),
+    "run": (DAEMON, "run"),
+    "status": (DAEMON, "status"),
+    "page": (DAEMON, "page"),
+    "phones": (PHONES, "phones"),
+    "publish": (PHONES, "publish"),
+    "try-popup": ("reminders.commands.popups", "try_popup"),
+    "at-login": ("reminders.commands.at_login", "at_login"),
     "export": (RECORDING, "export"),
     "import": (RECORDING, "import_"),
     "new-id": (PLANNING, "new_id"),

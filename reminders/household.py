@@ -7,6 +7,7 @@ plan at hand is then the one in use. A later revision is put in use only by sayi
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 
 from reminders.examine import Examination, examine
@@ -53,10 +54,19 @@ class Household:
     begun: bool
     kept: bool = False
     waiting: int | None = None
+    compiled: dict[Instant, Schedule] = field(default_factory=dict, repr=False, compare=False)
 
     def schedule(self, now: Instant) -> Schedule:
-        """Return the schedule as plan and record have it; a revision not yet in use as if it were."""
-        return compile_schedule(self.plan, self.record, now, self.earlier)
+        """Return the schedule as plan and record have it; a revision not yet in use as if it were.
+
+        The one that was asked for last is kept: a report looks at the same one several times.
+        """
+        found = self.compiled.get(now)
+        if found is None:
+            found = compile_schedule(self.plan, self.record, now, self.earlier)
+            self.compiled.clear()
+            self.compiled[now] = found
+        return found
 
     @property
     def store_path(self) -> Path:
@@ -78,8 +88,10 @@ class Household:
             )
 
 
-def open_household(path: Path, now: Instant) -> Household:
+def open_household(path: Path, now: Instant, like: Household | None = None) -> Household:
     """Read a plan file and its record, if there is one. Nothing is written.
+
+    A file that says what it said when ``like`` was read is not examined again.
 
     Raises:
         FileError: the plan file cannot be read.
@@ -88,7 +100,9 @@ def open_household(path: Path, now: Instant) -> Household:
         NotInUseError: an older revision than the one in use, or the same one with other words.
     """
     content = read_file(path)
-    examination = examine(path.name, content, EMPTY, now)
+    text = content.decode("utf-8-sig", errors="replace")
+    known = like is not None and like.text == text
+    examination = like.examination if like is not None and known else examine(path.name, content, EMPTY, now)
     plan = examination.plan
     if plan is None:
         raise UnusablePlanError(examination)
@@ -108,10 +122,10 @@ def open_household(path: Path, now: Instant) -> Household:
             "when on it holds (takes_effect); if it is not, take it back."
         )
     in_use = same is not None or not used
-    return Household(path, content.decode("utf-8-sig"), examination, plan, record, earlier, in_use, bool(used))
+    return Household(path, text, examination, plan, record, earlier, in_use, bool(used))
 
 
-def open_in_use(path: Path, now: Instant) -> Household:
+def open_in_use(path: Path, now: Instant, like: Household | None = None) -> Household:
     """Read what is in use of a plan: the revision in the file, or the last one that the record says is.
 
     A file that holds a later revision is not in use before somebody says so; until then what the record keeps stands.
@@ -119,7 +133,7 @@ def open_in_use(path: Path, now: Instant) -> Household:
     Raises:
         FileError, UnusablePlanError, RecordError, NotInUseError: as :func:`open_household`.
     """
-    found = open_household(path, now)
+    found = open_household(path, now, like)
     if found.in_use:
         return replace(found, kept=True)
     plan, text = found.earlier[-1], _text_in_use(found)
@@ -157,14 +171,21 @@ def _revisions(path: Path, record: Record) -> dict[int, Plan]:
     """Return the plans put in use, by revision; of one that was put in use again the later word stands."""
     found: dict[int, Plan] = {}
     for fact in record.of_kind(Kind.IN_USE):
-        reading = read_plan(f"revision {fact.revision} in the record", fact.plan_text.encode())
-        if reading.plan is None or has_errors(reading.findings):
+        plan = _kept_plan(fact.plan_text)
+        if plan is None:
             raise RecordError(
                 f"Revision {fact.revision} of {path.name}, as the record keeps it, can no longer be read by this release. "
                 "Use the release that it was recorded with, and tell the developers."
             )
-        found[reading.plan.course.revision] = reading.plan
+        found[plan.course.revision] = plan
     return found
+
+
+@lru_cache(maxsize=32)
+def _kept_plan(text: str) -> Plan | None:
+    """Return the plan of a revision as the record keeps it; None where this release cannot read it."""
+    reading = read_plan("a revision in the record", text.encode())
+    return None if has_errors(reading.findings) else reading.plan
 
 
 def add_facts(
@@ -196,7 +217,9 @@ def add_facts(
                 continue
         if any(fact.kind is Kind.IN_USE for fact in added):
             return _again(household, now), added
-        return replace(household, record=household.record.with_facts(added)), added
+        # What was published is no news for the schedule: the one that is compiled stays good.
+        compiled = household.compiled if all(fact.kind is Kind.PUBLISHED for fact in added) else {}
+        return replace(household, record=household.record.with_facts(added), compiled=compiled), added
 
 
 def _again(household: Household, now: Instant) -> Household:

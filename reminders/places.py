@@ -1,6 +1,8 @@
 """Where this program keeps things on this computer: the folders that the system has for it, by platformdirs."""
 
 import os
+import tempfile
+import tomllib
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,3 +71,55 @@ def private_folder(path: Path) -> Path:
     if os.name == "posix" and path.stat().st_mode & 0o077:
         path.chmod(0o700)
     return path
+
+
+def private_file(path: Path, content: bytes) -> Path:
+    """Write a new file beside ``path``, which only its owner may read, forced to the disk; return it, to be moved there.
+
+    Raises:
+        OSError: it cannot be written; then nothing is left of it.
+    """
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=path.suffix, dir=path.parent)
+    written = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+    except BaseException:
+        written.unlink(missing_ok=True)
+        raise
+    return written
+
+
+def is_in_use(plan: Path) -> bool:
+    """Say whether a plan's file is that of the plan in use, and not one that somebody named."""
+    return plan.resolve() == places().plan.resolve()
+
+
+def id_in_use() -> uuid.UUID | None:
+    """Return the id of the plan in use; None where there is no plan, or its file says none."""
+    try:
+        return uuid.UUID(tomllib.loads(places().plan.read_text(encoding="utf-8-sig"))["plan"]["id"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def command_for(command: str, plan: Path, rest: str = "") -> str:
+    """Return a command as a person types it for a plan; the plan in use needs no name.
+
+    ``command_for("record", path, "in use")`` is ``reminders record plan-2.toml in use``, or ``reminders record in use``.
+    """
+    named = "" if is_in_use(plan) else typed(plan)
+    return " ".join(part for part in ("reminders", command, named, rest) if part)
+
+
+def typed(plan: Path) -> str:
+    """Return a plan's file as a person types it: by its name, or that of the plan in use with its folder."""
+    name = str(plan) if is_in_use(plan) else plan.name
+    return f'"{name}"' if " " in name else name
+
+
+def stem_for(plan: Path) -> str:
+    """Return what files that are made of a plan are named after: its own file, or of the plan in use nothing that tells."""
+    return "calendar" if is_in_use(plan) else plan.stem

@@ -2,26 +2,45 @@
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from enum import StrEnum
 from pathlib import Path
 
 from reminders.files import FileError, write_files
 from reminders.household import Household, add_facts
+from reminders.places import private_folder
 from reminders.plan.model import Reveals
-from reminders.record.facts import Fact, Record
-from reminders.record.published import publication, published, targets
+from reminders.record.facts import Fact, Kind, Record
+from reminders.record.published import Published, publication, published, targets
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.views.calendar import CalendarFile, calendar_file
+from reminders.views.kept_current import KeptCurrent, own_uids
 from reminders.views.schedule_json import schedule_json
 from reminders.words import moment_words
+
+FEED_STEM = "calendar"
+"""The feed's file is of this name, which tells nobody anything."""
+
+
+ROUNDED = 5
+"""Minutes: a test alarm rings at a time that a person remembers."""
+
+
+class Kept(StrEnum):
+    """The calendars that are renewed each day besides after each report: alone, without the schedule's JSON."""
+
+    FEED = "feed"
+    """The one that phones get from this computer."""
+    FOLDER = "folder"
+    """One in a folder that something else carries to phones."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """Calendars as they were asked for: the folder, the files' first name, whether one for each lumen, the first and
-    last local day, and whether for e-mail."""
+    last local day, whether for e-mail; whether one that is kept current, and then the instant of its last test alarm."""
 
     folder: Path
     stem: str
@@ -29,6 +48,8 @@ class Wanted:
     first: date | None = None
     last: date | None = None
     for_mail: bool = False
+    kept: Kept | None = None
+    test: Instant | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +89,67 @@ def publish(
         files = _files(wanted, schedule, current.record)
         files = {name: lumen for name, lumen in files.items() if name not in without}
         written[:] = _drawn(current.record, schedule, wanted, files, begins, ends, now)
-        contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
+        if wanted.kept is None:
+            contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
         return [entry.fact for entry in written if entry.fact is not None]
 
     household, _added = add_facts(household, facts, now)
     contents.update({entry.place.name: entry.calendar.content for entry in written})
-    write_files(wanted.folder, contents)
+    if wanted.kept is None or any(not _holds(wanted.folder / name, content) for name, content in contents.items()):
+        write_files(wanted.folder, contents)
     return household, written
+
+
+def publish_feed(household: Household, folder: Path, now: Instant, test: Instant | None = None) -> Household:
+    """Write the calendar that phones subscribe to, as ``calendar.ics`` into a folder of the program's own.
+
+    Done again it changes nothing but what is to change: call it when the daemon starts. ``test`` asks for a test alarm at
+    that instant, in place of an earlier one.
+
+    Raises:
+        FileError, RecordError, NotInUseError: as :func:`publish`; what stood there still stands.
+    """
+    try:
+        folder = private_folder(folder).resolve()
+    except OSError as error:
+        raise FileError(f'"{folder}" cannot be used: {error.strerror or error}.') from None
+    wanted = Wanted(folder, FEED_STEM, kept=Kept.FEED, test=test)
+    if test is None:
+        wanted = replace(wanted, test=current_test(household, folder))
+    household, _written = publish(household, wanted, now)
+    return household
+
+
+def renew(household: Household, now: Instant) -> tuple[Household, list[str]]:
+    """Write again the calendars that are kept current, the feed among them, so that none is taken for old.
+
+    Call it when the daemon starts, about once an hour, and when somebody else has recorded something. What says what it said
+    is not touched. Returns in words what could not be written.
+
+    Raises:
+        RecordError, NotInUseError: the record cannot be written; then nothing was.
+    """
+    household, _written, troubles = publish_again(household, now, only_kept=True)
+    return household, troubles
+
+
+def test_at(now: Instant, minutes: int) -> Instant:
+    """Return when a test alarm is to ring that is asked for ``now``, so many minutes ahead: at the next five minutes."""
+    return Instant(-(-(now + minutes) // ROUNDED) * ROUNDED)
+
+
+def current_test(household: Household, folder: Path) -> Instant | None:
+    """Return when the test alarm rings, or rang, that was asked for last in the feed of a folder; None if none ever was."""
+    feed = Wanted(folder.resolve(), FEED_STEM, kept=Kept.FEED)
+    return next((asked.test for asked in _asked_for(household.record) if replace(asked, test=None) == feed), None)
+
+
+def _holds(place: Path, content: bytes) -> bool:
+    """Say whether a file holds this already: a folder that something watches is left in peace."""
+    try:
+        return place.read_bytes() == content
+    except OSError:
+        return False
 
 
 def _not_onto_the_plan(household: Household, wanted: Wanted, schedule: Schedule) -> None:
@@ -85,8 +160,10 @@ def _not_onto_the_plan(household: Household, wanted: Wanted, schedule: Schedule)
         )
 
 
-def publish_again(household: Household, now: Instant) -> tuple[Household, list[Written], list[str]]:
-    """Write every calendar again that was written before and is still where it was.
+def publish_again(
+    household: Household, now: Instant, *, only_kept: bool = False
+) -> tuple[Household, list[Written], list[str]]:
+    """Write every calendar again that was written before and is still where it was; or those alone that are kept current.
 
     Returns what was written, and in words what could not be.
 
@@ -96,7 +173,11 @@ def publish_again(household: Household, now: Instant) -> tuple[Household, list[W
     written: list[Written] = []
     troubles: list[str] = []
     for wanted, places in _asked_for(household.record).items():
+        if only_kept and wanted.kept is None:
+            continue
         missing = frozenset(place.name for place in places if not place.is_file())
+        if missing and wanted.kept is Kept.FEED:
+            continue  # the feed of another computer, or one that the daemon writes when it starts
         troubles += [
             f'"{wanted.folder / name}" is not there any more, so it was not written again.' for name in missing
         ]
@@ -178,9 +259,15 @@ def _one(
         "lumen": lumen or "",
         "from": wanted.first.isoformat() if wanted.first else "",
         "to": wanted.last.isoformat() if wanted.last else "",
-        "for": "mail" if wanted.for_mail else "",
+        "for": "mail" if wanted.for_mail else str(wanted.kept or ""),
     }
-    before = published(record, target, setting)
+    current = None
+    if wanted.kept is not None:
+        current = KeptCurrent(target, wanted.test)
+        setting["own"] = " ".join(own_uids(schedule.plan, current))
+        if wanted.test is not None:
+            setting["test"] = str(wanted.test)
+    before = _without_others_own(record, target, published(record, target, setting))
     calendar = calendar_file(
         schedule,
         first=days[0],
@@ -189,10 +276,22 @@ def _one(
         before=before,
         now=now,
         for_mail=wanted.for_mail,
+        current=current,
     )
     key = f"published-{uuid.uuid4()}"
     fact = publication(target, setting, before, calendar.shown, calendar.waiting, key, now)
     return Written(place, calendar, days[0], fact)
+
+
+def _without_others_own(record: Record, target: str, before: Published) -> Published:
+    """Leave out what other calendars show of themselves alone: it is none of the plan's events that could be gone."""
+    others = {
+        uid
+        for fact in record.facts
+        if fact.kind is Kind.PUBLISHED and fact.target != target
+        for uid in fact.setting.get("own", "").split()
+    }
+    return replace(before, kin={uid: shown for uid, shown in before.kin.items() if uid not in others})
 
 
 def _files(wanted: Wanted, schedule: Schedule, record: Record) -> dict[str, str | None]:
@@ -208,7 +307,7 @@ def _files(wanted: Wanted, schedule: Schedule, record: Record) -> dict[str, str 
         }
         lumens = [name for name, lumen in plan.lumens.items() if lumen.in_use or name in before]
     mail = "-mail" if wanted.for_mail else ""
-    if plan.calendar.reveals is not Reveals.NOTHING:
+    if wanted.kept is Kept.FEED or plan.calendar.reveals is not Reveals.NOTHING:
         return {f"{wanted.stem}{'' if lumen is None else f'-{lumen}'}{mail}.ics": lumen for lumen in lumens}
     places = {name: index for index, name in enumerate(plan.lumens, start=1)}
     return {f"calendar{'' if lumen is None else f'-{places[lumen]}'}{mail}.ics": lumen for lumen in lumens}
@@ -226,6 +325,8 @@ def _asked_for(record: Record) -> dict[Wanted, list[Path]]:
             first,
             last,
             setting.get("for") == "mail",
+            Kept(setting["for"]) if setting.get("for") in list(Kept) else None,
+            Instant(int(setting["test"])) if setting.get("test") else None,
         )
         found.setdefault(wanted, []).append(Path(target))
     return found

@@ -15,7 +15,7 @@ import unicodedata
 import uuid
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache, lru_cache
 from importlib import resources
@@ -34,6 +34,7 @@ from reminders.plan.read import read_plan
 from reminders.schedule.counts import supplies
 from reminders.times import Instant
 from reminders.views.calendar import LARGEST_FILE, calendar_file
+from reminders.views.event_bytes import MOST_KEPT, EventText, event_bytes
 
 UNBOUNDED = 10**9
 """Bytes; more than any plan's calendar, so that nothing is cut."""
@@ -933,3 +934,62 @@ def test_w2_a_week_of_syringes() -> None:
     plan = plan_of(daily("08:00", "20:00", first="2026-06-01 08:00"), start="2026-06-01 08:00", end="2026-06-08 08:00")
     content = calendar_file(plan.schedule, lumen="one").content
     assert prepared(content) == {"Brineol syringe": 28, "Stillwell syringe": 14}
+
+
+# What was written before in the same process
+
+
+@given(st.data())
+@settings(max_examples=30, deadline=None)
+def test_an_event_that_was_written_before_is_written_alike(data: st.DataObject) -> None:
+    """R24: whatever an event's lines depend on tells it apart from those that were written before; else it is the same."""
+    one = EventText(
+        uid="9b1f0f7e-5a5b-5c4e-8d0a-2f6a1c9d7e01",
+        at=instant("2026-06-01T14:00Z"),
+        lasts=15,
+        title="Red lumen: flush",
+        description="Mon 1 Jun 2026, 09:00 CDT.",
+        category="red lumen",
+        rings=10,
+        cancelled=False,
+        sequence=1,
+        stamp=instant("2026-06-01T12:00Z"),
+        alarm="5d0c2a44-6f0e-5b3f-9a57-0f4f0a4b8c02",
+        private=False,
+        organizer=("urn:uuid:7a3e", "Fennimore Vale"),
+    )
+    changes: dict[str, Any] = {
+        "uid": "other",
+        "at": instant("2026-06-01T14:01Z"),
+        "lasts": 16,
+        "title": "Red lumen: Flush",
+        "description": "",
+        "category": None,
+        "rings": 0,
+        "cancelled": True,
+        "sequence": 2,
+        "stamp": instant("2026-06-01T12:01Z"),
+        "alarm": "other",
+        "private": True,
+        "organizer": ("urn:uuid:7a3e", ""),
+    }
+    assert set(changes) == {entry.name for entry in fields(EventText)}
+    event_bytes.cache_clear()
+    chosen = data.draw(st.sets(st.sampled_from(sorted(changes)), min_size=1))
+    other = replace(one, **{name: changes[name] for name in chosen})
+    before, after = event_bytes(one), event_bytes(other)
+    assert before != after
+    assert event_bytes(one) == before == event_bytes.__wrapped__(one)
+    assert event_bytes(other) == after == event_bytes.__wrapped__(other)
+    assert event_bytes.cache_info().misses == 2
+
+
+def test_a_calendar_is_the_same_whatever_was_written_before(sample: Sample) -> None:
+    """R24: the first in a process and a later one; and no more is kept than so many events."""
+    event_bytes.cache_clear()
+    first = calendar_file(sample.schedule).content
+    misses = event_bytes.cache_info().misses
+    assert calendar_file(sample.schedule).content == first
+    if misses <= MOST_KEPT:
+        assert event_bytes.cache_info().misses == misses
+    assert event_bytes.cache_info().currsize <= MOST_KEPT

@@ -4,6 +4,7 @@ A phone gets only files. If it applies them by the rules of RFC 5546 it must end
 it missed and in whatever order they came. The numbers of an event rise where it says something else, and only there.
 """
 
+import os
 import random
 import re
 import shutil
@@ -1735,3 +1736,199 @@ def test_a_file_refused_for_days_still_cancels_what_is_ahead(tmp_path: Path) -> 
     closing = closing_uids(home)
     ahead = [event for uid, event in phone.has.items() if event.start > utc("06-04 17:00") and uid not in closing]
     assert ahead == []
+
+
+# Calendars that are kept current: the feed, and published folders
+
+KEPT = reminders.publishing.Kept
+FEED = "feed/calendar.ics"
+
+
+def feeds(home: House, now: str, test: str = "") -> dict[str, Shown]:
+    """Publish the feed, as the daemon does when it starts; return what it shows."""
+    reminders.publishing.publish_feed(home.opened(at(now)), home.folder / "feed", at(now), at(test) if test else None)
+    return events((home.folder / FEED).read_bytes())
+
+
+def renewed(home: House, now: str) -> dict[str, Shown]:
+    """Renew what is kept current; return what the feed shows."""
+    _, troubles = reminders.publishing.renew(home.opened(at(now)), at(now))
+    assert troubles == []
+    return events((home.folder / FEED).read_bytes())
+
+
+def age_of(shown: dict[str, Shown]) -> tuple[str, Shown]:
+    """Return the event that says when a calendar was renewed."""
+    ((uid, event),) = ((uid, event) for uid, event in shown.items() if event.summary.startswith("Old calendar"))
+    return uid, event
+
+
+def test_what_is_not_renewed_says_so_at_noon_of_the_next_day(tmp_path: Path) -> None:
+    """A phone that shows an old copy must not look confirmed. Chicago's noon is 17:00Z in June.
+
+    The event moves on each day, with one UID and rising numbers, and not within a day, whatever else changes. Nothing
+    else changes by it.
+    """
+    home = house(tmp_path)
+    first = feeds(home, "06-01 08:00")
+    uid, event = age_of(first)
+    assert event.start == utc("06-02 17:00")
+    assert event.rings == (event.start,)
+    assert event.summary == "Old calendar, if this time has come: last renewed Mon 1 Jun 2026"
+    for said in ("Tue 2 Jun 2026, 12:00 CDT.", "If you read this after its time", "call On-call nurse"):
+        assert said in event.description
+    assert renewed(home, "06-01 23:59") == first
+    home.says("06-01 23:59", f"06-01 09:00 started {dose('06-01')}")
+    assert home.again("06-01 23:59") == []
+    assert age_of(renewed(home, "06-01 23:59")) == (uid, event)
+
+    before = renewed(home, "06-01 23:59")
+    after = renewed(home, "06-02 00:00")
+    assert age_of(after)[0] == uid
+    moved = age_of(after)[1]
+    assert (moved.start, moved.sequence) == (utc("06-03 17:00"), event.sequence + 2)
+    assert moved.numbers > event.numbers
+    assert {key for key in after if after[key] != before.get(key)} == {uid}
+    assert set(after) == set(before)
+
+
+def test_a_calendar_that_ends_needs_no_renewal(tmp_path: Path) -> None:
+    """After its end, or the line's removal, nothing is to come of which a copy could be old: it is cancelled, then gone.
+
+    The plan ends on 8 June, 00:00 CDT, at which a last event says that the calendar ends.
+    """
+    home = house(tmp_path)
+    uid, _ = age_of(feeds(home, "06-01 08:00"))
+    days = [renewed(home, f"06-{day:02} 08:00").get(uid) for day in range(2, 13)]
+    live_days = [event is not None and not event.cancelled for event in days]
+    ends = home.opened(at("06-01 08:00")).schedule(at("06-01 08:00")).end
+    assert live_days == [at(f"06-{day + 1:02} 12:00") < ends for day in range(2, 13)]
+    assert not live_days[-1] and live_days[0]
+    assert days[-1] is None
+
+    other = house(tmp_path / "other")
+    uid, _ = age_of(feeds(other, "06-01 08:00"))
+    other.says("06-02 12:00", "06-02 12:00 line-removed")
+    gone = renewed(other, "06-02 12:00")[uid]
+    assert gone.cancelled and gone.rings == ()
+
+
+def test_nobody_is_woken_because_a_calendar_is_old(tmp_path: Path) -> None:
+    """Where noon lies in the quiet hours, it rings before they begin."""
+    home = house(tmp_path, TWO.replace('"22:00-07:00"', '"10:30-14:00"'))
+    _, event = age_of(feeds(home, "06-01 08:00"))
+    assert event.start == utc("06-02 17:00")
+    assert event.rings == (utc("06-02 15:29"),)
+
+
+@pytest.mark.parametrize("reveals", ["nothing at all", "nothing on the locked screen"])
+def test_how_old_it_is_tells_a_stranger_nothing(reveals: str, tmp_path: Path) -> None:
+    """R26, the test alarm among it."""
+    home = house(tmp_path, f'{TWO}\n[calendar]\nreveals = "{reveals}"\n')
+    shown = feeds(home, "06-01 08:00", test="06-01 08:15")
+    assert {event.summary for event in shown.values()} == {"Reminder", "TEST"}
+    own = [event for event in shown.values() if "last renewed" in event.description or event.summary == "TEST"]
+    assert len(own) == 2
+    if reveals == "nothing at all":
+        for event in own:
+            assert not re.search("flush|infus|nurse|Fennimore|velmorin|555", event.description)
+    home.says("06-01 12:00", "06-01 12:00 line-removed")
+    assert {event.summary for event in renewed(home, "06-01 12:00").values()} <= {"Reminder", "TEST"}
+
+
+def test_what_belongs_to_one_calendar_is_in_no_other(tmp_path: Path) -> None:
+    """Neither shown nor cancelled: a file that was compiled, one for e-mail, another folder; in any order, ever after.
+
+    All the others say of the plan's events what they said, with the same numbers, and hold still.
+    """
+    home = house(tmp_path)
+    home.writes("06-01 08:00", out="files")
+    home.writes("06-01 08:00", out="files", for_mail=True)
+    feeds(home, "06-01 08:00", test="06-01 08:15")
+    reminders.publishing.publish(
+        home.opened(at("06-01 08:00")),
+        reminders.publishing.Wanted(tmp_path / "synced", "plan", kept=KEPT.FOLDER),
+        at("06-01 08:00"),
+    )
+    home.writes("06-01 08:00", out="later")
+    plain = tmp_path / "files" / "plan.ics"
+    paths = [plain, *sorted(path for path in tmp_path.glob("*/*.ics") if path != plain)]
+    assert len(paths) == 5
+    assert not (tmp_path / "feed" / "calendar.json").exists() and not (tmp_path / "synced" / "plan.json").exists()
+    for now, lines in (
+        ("06-01 08:00", ""),
+        ("06-01 09:20", f"06-01 09:15 started {dose('06-01')}"),
+        ("06-02 12:00", ""),
+        ("06-04 12:00", "06-04 11:00 line-removed"),
+    ):
+        home.says(now, lines)
+        assert home.again(now) == []
+        shown = {path: events(path.read_bytes()) for path in paths}
+        plan = {touch.uid for touch in home.opened(at(now)).schedule(at(now)).touches}
+        kept = [path for path in paths if path.parent.name in ("feed", "synced")]
+        own = {path: set(shown[path]) - plan - set(shown[plain]) for path in kept}
+        assert all(own.values())
+        for path, one in shown.items():
+            others = {uid for of, uids in own.items() if of != path for uid in uids}
+            assert not others & set(one), path
+            assert {uid: one[uid] for uid in set(one) - own.get(path, set())} == shown[plain]
+        before = {path: path.read_bytes() for path in paths}
+        facts = len(home.record().facts)
+        assert home.again(now) == []
+        assert ({path: path.read_bytes() for path in paths}, len(home.record().facts)) == (before, facts)
+
+
+def test_the_feed_keeps_all_that_is_promised_of_calendars(tmp_path: Path) -> None:
+    """R23 over a life of tests, reports and days: no number falls, no phone keeps what is gone, whatever it missed."""
+    home = house(tmp_path)
+    ledger = Ledger()
+    files: list[bytes] = []
+    for now, lines, test in (
+        ("06-01 08:00", "", ""),
+        ("06-01 08:01", "", "06-01 08:15"),
+        ("06-01 08:20", "", "06-01 09:20"),
+        ("06-01 09:30", f"06-01 09:30 started {dose('06-01')}", ""),
+        ("06-01 10:25", "", ""),
+        ("06-02 07:00", "", ""),
+        ("06-02 08:00", "undo", ""),
+        ("06-03 07:00", "", "06-04 07:00"),
+        ("06-04 08:30", "", ""),
+    ):
+        home.says(now, lines)
+        feeds(home, now, test)
+        files.append((home.folder / FEED).read_bytes())
+        ledger.check(files[-1])
+    newest = live(events(files[-1]))
+    for missed in range(len(files) - 1):
+        phone = Importer([files[missed], files[-1]])
+        late = {uid: event.said for uid, event in phone.has.items() if event.end > utc("06-04 13:30")}
+        assert late == {uid: event.said for uid, event in newest.items() if event.end > utc("06-04 13:30")}
+
+
+def test_a_feed_of_another_computer_is_left_alone(tmp_path: Path) -> None:
+    """A record that came from elsewhere names a feed that is not here: no trouble, nothing is made there."""
+    home = house(tmp_path)
+    feeds(home, "06-01 08:00")
+    shutil.rmtree(tmp_path / "feed")
+    home.says("06-01 09:05", f"06-01 09:05 started {dose('06-01')}")
+    assert home.again("06-01 09:05") == []
+    assert not (tmp_path / "feed").exists()
+    assert "Old calendar" in str(feeds(home, "06-01 09:10").values()), "the daemon makes it anew"
+
+
+def test_the_feed_lies_in_a_folder_of_its_owners_own(tmp_path: Path) -> None:
+    """Nobody else on the computer may look into it, whatever the umask."""
+    home = house(tmp_path)
+    before = os.umask(0)
+    try:
+        feeds(home, "06-01 08:00")
+    finally:
+        os.umask(before)
+    if os.name == "posix":
+        assert (tmp_path / "feed").stat().st_mode & 0o777 == 0o700
+    (tmp_path / "house2").mkdir()
+    other = house(tmp_path / "house2")
+    (tmp_path / "house2" / "feed").write_text("in the way")
+    with pytest.raises(FileError, match="cannot be used"):
+        feeds(other, "06-01 08:00")
+    assert other.publications == []

@@ -60,7 +60,7 @@ def run(plan: Path, port: int | None, lan: bool, page_on_lan: bool, certificate:
         raise click.UsageError("--certificate and --key belong together.")
     if (page_on_lan or certificate is not None) and not lan:
         raise click.UsageError("--page-on-lan and --certificate say how --lan is done; add --lan.")
-    household = opened(plan, None)
+    household = opened(plan, None, writes=True)
     folders, plan_id = places(), household.plan.course.id
     try:
         lock = only_one(folders.lock_of(plan_id))

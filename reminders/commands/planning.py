@@ -2,6 +2,7 @@
 
 import sys
 import uuid
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -21,13 +22,16 @@ from reminders.commands.shared import (
     fail,
     moment_of,
     opened,
+    plan_in_use,
     print_errors,
     seen,
 )
 from reminders.files import FileError, read_file
 from reminders.findings import Severity
-from reminders.plan.model import Reveals
-from reminders.record.facts import EMPTY
+from reminders.places import stem_for
+from reminders.plan.model import Plan, Reveals
+from reminders.plan.read import Reading, read_plan
+from reminders.record.facts import EMPTY, Kind, Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.schedule.plain import place_plainly
@@ -94,7 +98,8 @@ def compile_(
     from reminders.publishing import OutsideError, Wanted, publish
     from reminders.record.store import RecordError
 
-    wanted = Wanted(out, plan.stem, per_lumen, first, last, for_mail)
+    stem = stem_for(plan)
+    wanted = Wanted(out, stem, per_lumen, first, last, for_mail)
     try:
         household, written = publish(household, wanted, moment_of(now))
     except (FileError, RecordError, NotInUseError, OutsideError) as error:
@@ -113,44 +118,65 @@ def compile_(
                 f"  {calendar.left_out} later events are left out, because phones refuse larger files. Write the "
                 f"calendar of the days that follow with --from {clock.local(calendar.until):%Y-%m-%d}."
             )
-    click.echo(f"Wrote {out / f'{plan.stem}.json'}: {len(household.schedule(moment_of(now)).touches)} events.")
+    click.echo(f"Wrote {out / f'{stem}.json'}: {len(household.schedule(moment_of(now)).touches)} events.")
     if household.plan.calendar.reveals is not Reveals.EVERYTHING:
         click.echo(words.PRIVATE)
     click.echo(words.SNAPSHOT)
 
 
 @click.command()
-@click.argument("old", metavar="OLD", type=click.Path(path_type=Path))
-@click.argument("new", metavar="NEW", type=click.Path(path_type=Path))
+@click.argument("plans", nargs=-1, metavar="[OLD] NEW", type=click.Path(path_type=Path))
 @NOW
-def compare(old: Path, new: Path, now: str | None) -> None:
+def compare(plans: Sequence[Path], now: str | None) -> None:
     """Say in plain words what the plan NEW changes against OLD, before anyone sends it.
 
     First what the plan says differently, then dose by dose and flush by flush. What was recorded beside OLD is taken
-    into account. Writes nothing.
+    into account. Writes nothing. Without OLD: the plan in use on this computer, or, where NEW is that already, the
+    revision that was in use before it.
     """
-    from reminders.household import recorded
-    from reminders.plan.read import read_plan
-    from reminders.record.store import RecordError
     from reminders.views.compare import compare_plans
 
-    readings = []
-    for path in (old, new):
-        result = examined(path, now)
-        if result.plan is None:
-            print_errors(path, result)
-        readings.append(read_plan(path.name, read_file(path)))
-    before = readings[0].plan
-    assert before is not None, "a plan without errors was read"
-    try:
-        record, used = recorded(old, before)
-    except RecordError as error:
-        fail(str(error))
-    earlier = [plan for number, plan in sorted(used.items()) if number < before.course.revision]
-    comparison = compare_plans(readings[0], readings[1], record, moment_of(now), earlier)
+    if not plans:
+        raise click.UsageError("Missing argument 'NEW'.")
+    if len(plans) > 2:
+        raise click.UsageError(f"Got unexpected extra argument ({plans[2]})")
+    new = _readable(plans[-1], now)
+    old, record, earlier = _in_use_before(new, now) if len(plans) == 1 else _as_it_lies(plans[0], now)
+    comparison = compare_plans(old, new, record, moment_of(now), earlier)
     click.echo(comparison.text, nl=False, err=comparison.refused)
     if comparison.refused:
         sys.exit(FAILED)
+
+
+def _readable(path: Path, now: str | None) -> Reading:
+    result = examined(path, now)
+    if result.plan is None:
+        print_errors(path, result)
+    return read_plan(path.name, read_file(path))
+
+
+def _as_it_lies(path: Path, now: str | None) -> tuple[Reading, Record, Sequence[Plan]]:
+    """Return a plan's file, the record beside it, and the revisions that were in use before."""
+    from reminders.household import recorded
+    from reminders.record.store import RecordError
+
+    reading = _readable(path, now)
+    assert reading.plan is not None, "a plan without errors was read"
+    try:
+        record, used = recorded(path, reading.plan)
+    except RecordError as error:
+        fail(str(error))
+    return reading, record, [plan for number, plan in sorted(used.items()) if number < reading.plan.course.revision]
+
+
+def _in_use_before(new: Reading, now: str | None) -> tuple[Reading, Record, Sequence[Plan]]:
+    """Return the plan in use, its record and the revisions before it; of ``new`` itself, what was in use before it."""
+    household = opened(plan_in_use(), now)
+    if new.plan != household.plan or not household.earlier:
+        return read_plan("the plan in use", household.text.encode()), household.record, household.earlier
+    before = household.earlier[-1].course.revision
+    text = next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == before)
+    return read_plan("the plan in use before", text.encode()), household.record, household.earlier[:-1]
 
 
 @click.command()

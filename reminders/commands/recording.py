@@ -8,14 +8,28 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from reminders import words
-from reminders.commands.shared import FROM, NOW, PLAN, TO, days_in_order, fail, moment_of, opened, seen
+from reminders.commands.shared import (
+    FROM,
+    NOW,
+    PLAN,
+    TO,
+    days_in_order,
+    fail,
+    moment_of,
+    opened,
+    opened_as_it_lies,
+    plan_and_file,
+    plan_and_words,
+    print_calendars,
+    says_without_plan,
+    seen,
+)
 from reminders.files import FileError, read_file, write_files
 from reminders.household import Household, NotInUseError, add_facts
+from reminders.places import is_in_use, typed
 from reminders.record.facts import Sign
 from reminders.record.lines import ExportError, read_export
 from reminders.record.lines import export as export_text
@@ -25,9 +39,6 @@ from reminders.saying.advice import first_words
 from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
 from reminders.saying.which import AskBackError, Choice
 from reminders.times import Instant
-
-if TYPE_CHECKING:  # the calendar library is loaded only once something is written
-    from reminders.publishing import Written
 
 BY = click.option("--by", default="", metavar="NAME", help="Who reports it; first name or initials will do.")
 
@@ -40,8 +51,7 @@ WAYS = ", ".join(PHRASES)
     + ". Then the order or lumen that it is about, if more than one fits; and at the end the time: 9:40, 20 min ago, "
     "yesterday 21:15, 2026-10-26 09:40, or nothing for now."
 )
-@PLAN
-@click.argument("what", nargs=-1, required=True)
+@click.argument("what", nargs=-1, metavar="[PLAN] WHAT...")
 @click.option("--at", default="", metavar="TIME", help="When it was, if not said at the end.")
 @click.option("--order", default="", metavar="NAME", help="Which order it is about, if not said in words.")
 @click.option("--lumen", default="", metavar="NAME", help="Which lumen it is about, if not said in words.")
@@ -56,8 +66,8 @@ WAYS = ", ".join(PHRASES)
 @BY
 @click.option("--key", default="", metavar="KEY", help="A name of this report; sent twice, it is one report.")
 @NOW
+@says_without_plan
 def record(
-    plan: Path,
     what: Sequence[str],
     at: str,
     order: str,
@@ -75,21 +85,22 @@ def record(
     """Say what really happened, in a few words.
 
     \b
-    reminders record PLAN started cefazolin 9:40
-    reminders record PLAN finished and flushed
-    reminders record PLAN flushed grey 20 min ago
-    reminders record PLAN delayed cefazolin to 11:00
-    reminders record PLAN not given cefazolin
-    reminders record PLAN red will not flush
-    reminders record PLAN stopped early after 60 mL for swelling
-    reminders record PLAN in hospital yesterday 21:15
-    reminders record PLAN done
+    reminders record started cefazolin 9:40
+    reminders record finished and flushed
+    reminders record flushed grey 20 min ago
+    reminders record delayed cefazolin to 11:00
+    reminders record not given cefazolin
+    reminders record red will not flush
+    reminders record stopped early after 60 mL for swelling
+    reminders record in hospital yesterday 21:15
+    reminders record done
 
     The answer says what to do now, whom to call if need be, and what changed ahead. Calendars that were written before
-    are written again. A mistake is taken back with  reminders undo PLAN .
+    are written again. A mistake is taken back with  reminders undo .
     """
     when = moment_of(now)
-    household = opened(plan, now)
+    plan, what = plan_and_words(what)
+    household = opened(plan, now, writes=True)
     try:
         told = said(what, household.plan)
     except NotUnderstoodError as error:
@@ -112,7 +123,7 @@ def record(
         by=one_line(by),
     )
     if told.verb is Verb.IN_USE:
-        _put_in_use(household, when)
+        _put_in_use(opened_as_it_lies(plan, now) if household.waiting is not None else household, when)
         return
     _report(household, told, key or str(uuid.uuid4()), when)
 
@@ -138,7 +149,7 @@ def _told(found: Reported) -> None:
     """Print the answer to a report, and which calendars follow it."""
     for line in found.answer:
         click.echo(line)
-    _calendars(found.calendars, found.troubles)
+    print_calendars(found.calendars, found.troubles)
 
 
 def _ask(told: Said, question: AskBackError) -> Said:
@@ -170,19 +181,9 @@ def _put_in_use(household: Household, now: Instant) -> None:
     for line in found.answer:
         click.echo(line)
     if household.earlier:
-        click.echo(f"What it changes:  reminders compare OLD {household.path.name}")
-    _calendars(found.calendars, found.troubles)
-
-
-def _calendars(written: Sequence[Written], troubles: Sequence[str]) -> None:
-    """Say which calendars were written again; where that failed the report still stands."""
-    for entry in written:
-        changed = len(entry.fact.shown) if entry.fact else 0
-        click.echo(f"Calendar written again: {entry.place} ({changed} event{'' if changed == 1 else 's'} changed).")
-        if entry.calendar.waiting:
-            click.echo(words.still_waiting(len(entry.calendar.waiting)))
-    for trouble in troubles:
-        click.echo(f"A calendar is old now: {trouble} What you reported is recorded.", err=True)
+        old = "" if is_in_use(household.path) else "OLD "
+        click.echo(f"What it changes:  reminders compare {old}{typed(household.path)}")
+    print_calendars(found.calendars, found.troubles)
 
 
 @click.command()
@@ -192,7 +193,7 @@ def _calendars(written: Sequence[Written], troubles: Sequence[str]) -> None:
 def undo(plan: Path, by: str, now: str | None) -> None:
     """Take back the last report. Nothing is erased: the record says that it was withdrawn."""
     when = moment_of(now)
-    household = opened(plan, now)
+    household = opened(plan, now, writes=True)
     last = household.record.last_report
     if last is None:
         fail("Nothing is recorded that could be taken back.")
@@ -279,13 +280,14 @@ def _not_over(household: Household, out: Path) -> None:
 
 
 @click.command(name="import")
-@PLAN
-@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, metavar="[PLAN] FILE", type=click.Path(path_type=Path))
 @NOW
-def import_(plan: Path, file: Path, now: str | None) -> None:
+@says_without_plan
+def import_(files: Sequence[Path], now: str | None) -> None:
     """Read facts that were exported from PLAN's record elsewhere; what is there already stays once."""
     when = moment_of(now)
-    household = opened(plan, now)
+    plan, file = plan_and_file(files, "FILE")
+    household = opened(plan, now, writes=True)
     try:
         text = read_file(file, whole=True).decode("utf-8")
         plan_id, facts = read_export(text)
@@ -300,4 +302,4 @@ def import_(plan: Path, file: Path, now: str | None) -> None:
     except (RecordError, NotInUseError) as error:
         fail(str(error))
     click.echo(f"Read {len(facts)} facts; {len(added)} of them were new.")
-    _calendars(*calendars_again(household, when))
+    print_calendars(*calendars_again(household, when))

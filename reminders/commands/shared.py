@@ -5,17 +5,22 @@ No module outside this package prints or asks what time it is.
 
 from __future__ import annotations
 
+import inspect
+import re
 import sys
+from collections.abc import Callable, Sequence
 from datetime import UTC as UTC_ZONE
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
+from reminders import words
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file
 from reminders.findings import Finding, Severity
+from reminders.places import command_for, id_in_use, is_in_use, places
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
 from reminders.record.facts import EMPTY
 from reminders.schedule.model import Schedule
@@ -25,6 +30,9 @@ from reminders.zones import zone
 
 if TYPE_CHECKING:  # the record's store is loaded only by the commands that open it
     from reminders.household import Household
+    from reminders.publishing import Written
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 FAILED = 1
 """The exit status where a plan has errors or a file cannot be read or written; 2 is click's: a command misused."""
@@ -49,7 +57,89 @@ class _Day(click.ParamType[date]):
 
 
 DAY = _Day()
-PLAN = click.argument("plan", metavar="PLAN", type=click.Path(path_type=Path))
+
+NO_PLAN = "No plan is in use on this computer. Put one in use with  reminders use PLAN ."
+WITHOUT_PLAN = "PLAN is a plan's file. Without it: the plan in use on this computer."
+
+
+def plan_in_use() -> Path:
+    """Return where the plan in use lies.
+
+    Raises:
+        click.UsageError: there is none.
+    """
+    try:
+        there = places().plan.is_file()
+    except OSError as error:
+        fail(f'"{places().plan}" cannot be read: {error.strerror}.')
+    if not there:
+        raise click.UsageError(f"{NO_PLAN} Or name a plan's file: PLAN.")
+    return places().plan
+
+
+def _or_in_use(ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path | None:
+    return value if value is not None or ctx.resilient_parsing else plan_in_use()
+
+
+def says_without_plan(command: Command) -> Command:
+    """Add to a command's help what it does without a plan's file."""
+    command.__doc__ = f"{inspect.cleandoc(command.__doc__ or '')}\n\n{WITHOUT_PLAN}"
+    return command
+
+
+def PLAN(command: Command) -> Command:  # noqa: N802 - it stands beside NOW, FROM and TO, and is used as they are
+    """Give a command the argument PLAN; where it is left out, the function gets the file of the plan in use."""
+    argument = click.argument(
+        "plan", metavar="[PLAN]", required=False, callback=_or_in_use, type=click.Path(path_type=Path)
+    )
+    return argument(says_without_plan(command))
+
+
+def plan_and_words(said: Sequence[str]) -> tuple[Path, Sequence[str]]:
+    """Part ``[PLAN] WHAT...``: the first word is a plan's file if it looks like one (:func:`names_a_plan`).
+
+    Raises:
+        click.UsageError: nothing is said, or no plan is named and none is in use.
+    """
+    plan, what = (Path(said[0]), said[1:]) if said and names_a_plan(said[0]) else (None, said)
+    if not what:
+        raise click.UsageError("Missing argument 'WHAT...'.")
+    return plan or plan_in_use(), what
+
+
+def names_a_plan(word: str) -> bool:
+    """Say whether a word that may be a plan's file, or the first of a report, is a plan's file.
+
+    Whatever ends in ``.toml`` is meant as one, whether it is there or not. Anything else must be there; and without a folder
+    before it, it must also read like a plan: a file that happens to be called ``flushed`` or ``red`` takes no word away.
+    """
+    path = Path(word)
+    if path.suffix.lower() == ".toml":
+        return True
+    try:
+        if path.name != word:
+            return path.exists()
+        return path.is_file() and _BEGINS_PLAN.search(read_file(path)) is not None
+    except (OSError, ValueError, FileError):  # a word that no file can have for its name, or that nobody may read
+        return False
+
+
+_BEGINS_PLAN = re.compile(rb"^\s*(\[\s*plan\s*\]|plan\s*[.=])", re.MULTILINE)
+
+
+def plan_and_file(files: Sequence[Path], name: str) -> tuple[Path, Path]:
+    """Part ``[PLAN] FILE``; ``name`` is what the help calls the file.
+
+    Raises:
+        click.UsageError: there are more or fewer, or no plan is named and none is in use.
+    """
+    if not files:
+        raise click.UsageError(f"Missing argument '{name}'.")
+    if len(files) > 2:
+        raise click.UsageError(f"Got unexpected extra argument ({files[2]})")
+    return (files[0], files[1]) if len(files) == 2 else (plan_in_use(), files[0])
+
+
 NOW = click.option(
     "--now",
     metavar="MOMENT",
@@ -79,17 +169,62 @@ def examined(plan: Path, now: str | None) -> Examination:
     return examine(plan.name, content, EMPTY, moment_of(now))
 
 
-def opened(plan: Path, now: str | None) -> Household:
-    """Read a plan file and its record, or print what is wrong and stop."""
-    from reminders.household import NotInUseError, UnusablePlanError, open_household
+def opened(plan: Path, now: str | None, *, writes: bool = False) -> Household:
+    """Read a plan file and its record, or print what is wrong and stop.
+
+    Of the plan in use it is what the record says is in use, as the daemon has it. ``writes``: something is to be recorded.
+    A copy of the plan in use with a record of its own is told apart: to look at it is to be warned, to record there is refused,
+    because nobody would see it.
+    """
+    from reminders.household import open_household, open_in_use
+
+    if is_in_use(plan):
+        household = _or_stop(open_in_use, plan, now)
+        if household.waiting is not None:
+            click.echo(
+                f"Revision {household.waiting} lies in {plan} and is not in use. Put it in use with  "
+                f"{command_for('record', plan, 'in use')} .\n",
+                err=True,
+            )
+        return household
+    household = _or_stop(open_household, plan, now)
+    if household.plan.course.id == id_in_use():
+        _apart(household, writes=writes)
+    return household
+
+
+def opened_as_it_lies(plan: Path, now: str | None) -> Household:
+    """Read a plan file and its record, or print what is wrong and stop; what the file says counts, in use or not."""
+    from reminders.household import open_household
+
+    return _or_stop(open_household, plan, now)
+
+
+def _or_stop(read: Callable[[Path, Instant], Household], plan: Path, now: str | None) -> Household:
+    from reminders.household import NotInUseError, UnusablePlanError
     from reminders.record.store import RecordError
 
     try:
-        return open_household(plan, moment_of(now))
+        return read(plan, moment_of(now))
     except UnusablePlanError as error:
         print_errors(plan, error.examination)
     except (FileError, RecordError, NotInUseError) as error:
         fail(str(error))
+
+
+def _apart(household: Household, *, writes: bool) -> None:
+    plan, kept = household.path, places().data
+    if writes:
+        fail(
+            f"{plan.name} is the plan that is in use on this computer, and its record is kept in {kept}. What is recorded "
+            "beside this file would not reach it. Nothing was recorded. Leave the file's name out; a new revision is put in "
+            f"use with  {command_for('use', plan)} ."
+        )
+    click.echo(
+        f"The plan in use on this computer is kept in {kept}, with its record. This is what lies in and beside {plan.name}; "
+        "leave the file's name out to see what is in use.\n",
+        err=True,
+    )
 
 
 def seen(plan: Path, now: str | None) -> tuple[Household, Schedule]:
@@ -101,6 +236,17 @@ def seen(plan: Path, now: str | None) -> tuple[Household, Schedule]:
             err=True,
         )
     return household, household.schedule(moment_of(now))
+
+
+def print_calendars(written: Sequence[Written], troubles: Sequence[str]) -> None:
+    """Say which calendars were written again; where that failed the report still stands."""
+    for entry in written:
+        changed = len(entry.fact.shown) if entry.fact else 0
+        click.echo(f"Calendar written again: {entry.place} ({changed} event{'' if changed == 1 else 's'} changed).")
+        if entry.calendar.waiting:
+            click.echo(words.still_waiting(len(entry.calendar.waiting)))
+    for trouble in troubles:
+        click.echo(f"A calendar is old now: {trouble} What you reported is recorded.", err=True)
 
 
 def print_errors(plan: Path, result: Examination) -> NoReturn:

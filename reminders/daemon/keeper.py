@@ -5,6 +5,7 @@ from pathlib import Path
 
 from reminders.files import FileError
 from reminders.household import Household, NotInUseError, UnusablePlanError, add_facts, open_in_use, put_in_use
+from reminders.places import command_for
 from reminders.record.store import RecordError
 from reminders.times import Instant
 
@@ -55,10 +56,10 @@ class Keeper:
             self._take(self.household, signature)  # an open-ended plan looks ahead from today
             return True
         try:
-            self._take(open_in_use(self.path, self.instant), signature)
+            self._take(open_in_use(self.path, self.instant, self.household), signature)
             self.trouble = ""
         except UnusablePlanError as error:
-            self._fault(f"{error}. Check it with  reminders check {self.path.name} .", signature)
+            self._fault(f"{error}. See which with  {command_for('check', self.path)} .", signature)
         except (FileError, RecordError, NotInUseError) as error:
             self._fault(str(error), signature)
         return True

@@ -24,9 +24,11 @@ from reminders.household import NotInUseError
 from reminders.phones import Phones
 from reminders.places import Places
 from reminders.popups import show as popups
+from reminders.popups.popup import PopUp
 from reminders.popups.terminal import ring
-from reminders.publishing import publish_feed
+from reminders.publishing import publish_feed, renew
 from reminders.record.store import RecordError
+from reminders.web.once import once_gate
 from reminders.web.page import page_routes
 from reminders.web.server import Listeners
 
@@ -34,6 +36,9 @@ LOG = logging.getLogger("reminders.daemon")
 
 GLANCE = 2.0
 """Seconds between two glances at the files and the clock."""
+
+RENEWED_EVERY = 3600.0
+"""Seconds between two renewals of the calendars for phones."""
 
 LITTLE_ROOM = 20_000_000
 """Bytes free on the disk below which the household is told."""
@@ -74,7 +79,7 @@ class Daemon:
         self._once = Once(now)
         self._for_command = ""
         self._started = now()
-        self._renewed = -1
+        self._renewed = 0.0
         self._fault = self._feed_trouble = ""
         self._stopping = asyncio.Event()
         phones = Phones(places.secrets_of(plan_id), now)
@@ -95,13 +100,14 @@ class Daemon:
             page_on_lan=options.page_on_lan,
             certificate=options.certificate,
             key=options.key,
+            gates=[once_gate(self._desk, self._once)],
         )
         self._alarm = Alarm(self._look)
         world = Surroundings(
             now=now,
             elapsed=time.monotonic,
             show=popups.show,
-            ring=lambda popup: ring(popup, sys.stderr),
+            ring=_ring,
             arm=self._alarm.set,
         )
         self._ticker = Ticker(keeper, self._journal, world, lambda: f"{self._base}once/{self._once.issue()}")
@@ -164,15 +170,16 @@ class Daemon:
         task.add_done_callback(self._looks.discard)
 
     async def _renew(self) -> None:
-        """Renew the feed once a day, so that it says of itself that it is fresh."""
-        today = self._keeper.household.plan.clock.local(self._keeper.instant).toordinal()
-        if today == self._renewed:
+        """Write the calendars for phones at the start, and renew them each hour, so that they say that they are fresh."""
+        if abs(self._now() - self._renewed) < RENEWED_EVERY:
             return
-        self._renewed = today
-        folder = self._places.feed_of(self._plan_id)
+        first, self._renewed = not self._renewed, self._now()
+        household, now = self._keeper.household, self._keeper.instant
         try:
-            await asyncio.to_thread(publish_feed, self._keeper.household, folder, self._keeper.instant)
-            self._feed_trouble = ""
+            if first:
+                household = await asyncio.to_thread(publish_feed, household, self._places.feed_of(self._plan_id), now)
+            _household, troubles = await asyncio.to_thread(renew, household, now)
+            self._feed_trouble = " ".join(troubles)
         except (FileError, RecordError, NotInUseError) as error:
             LOG.error("the feed cannot be written: %s", where(error))
             self._feed_trouble = f"The calendar for phones is old: {error}"
@@ -233,6 +240,10 @@ class Daemon:
             write_life(self._places.life_of(self._plan_id), life)
         except OSError as error:
             LOG.error("the sign of life cannot be written: %s", where(error))
+
+
+def _ring(popup: PopUp) -> bool:
+    return sys.stderr is not None and ring(popup, sys.stderr)  # a program without a console has none
 
 
 def _on_signals(loop: asyncio.AbstractEventLoop, stop: Callable[[], None]) -> None:

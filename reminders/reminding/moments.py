@@ -1,5 +1,6 @@
 """When a matter is told: ahead of time, at its time, and again while nobody answers, by the plan's intervals."""
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
@@ -90,4 +91,5 @@ def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
 
 def _asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:
     """Return the quiet hours in which an instant lies, None where it lies in none."""
-    return next((span for span in quiet if span[0] <= at < span[1]), None)
+    index = bisect_right(quiet, at, key=lambda span: span[0]) - 1
+    return quiet[index] if index >= 0 and at < quiet[index][1] else None

@@ -11,10 +11,11 @@ always the whole plan.
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import timedelta
 
-from icalendar import STATUS, Alarm, Calendar, Event, vDuration, vUri
+from icalendar import Calendar, vDuration
 
 from reminders import words
 from reminders.event_words import EventWords
@@ -24,6 +25,8 @@ from reminders.record.published import NOTHING, Published
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import Outcome, Schedule, Touch
 from reminders.times import DAY, Instant, utc
+from reminders.views.event_bytes import EventText, event_bytes
+from reminders.views.kept_current import KeptCurrent, before_quiet_hours, own_events
 
 PRODID = "-//reminders//EN"
 
@@ -64,12 +67,13 @@ def calendar_file(
     before: Published = NOTHING,
     now: Instant | None = None,
     for_mail: bool = False,
+    current: KeptCurrent | None = None,
 ) -> CalendarFile:
     """Return the calendar of all lumens or of one, from ``first`` up to ``last``, at most ``largest`` bytes.
 
     Where the size runs out the calendar ends with a whole day. Unless it reaches the line's removal, a last event says
     that the calendar ends. ``before`` is what was published; what changes bears ``now`` (at least one minute more than
-    it bore before). ``for_mail`` makes it a PUBLISH of RFC 5546.
+    it bore before). ``for_mail`` makes it a PUBLISH of RFC 5546. ``current`` adds what a calendar shows that is kept current.
     """
     plan = schedule.plan
     begin = schedule.start if first is None else first
@@ -80,7 +84,9 @@ def calendar_file(
         if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
     ]
     pen = _Pen(schedule, before, now or schedule.start, lumen, for_mail, last)
-    gone, waiting = pen.gone(largest // 3)
+    own = pen.own(current) if current is not None else []
+    gone, waiting = pen.gone(largest // 3, {piece.uid for piece in own})
+    gone = [*own, *gone]
     tail = pen.ends_here(schedule.end)
     room = (
         largest
@@ -162,9 +168,10 @@ class _Pen:
         self._open = self._plan.calendar.reveals is Reveals.EVERYTHING
         # What has moved to another lumen is cancelled here only: its copy there must rank above this one.
         self._elsewhere = {touch.uid for touch in schedule.touches if lumen not in (None, touch.lumen)}
-        self._organizer = vUri(f"urn:uuid:{self._names.of('organizer')}")
-        if self._open:
-            self._organizer.params["CN"] = self._plan.protocol.provider
+        self._organizer = ("", "")
+        if for_mail:
+            name = self._plan.protocol.provider if self._open else ""
+            self._organizer = (f"urn:uuid:{self._names.of('organizer')}", name)
 
     def head(self, changed: Instant) -> bytes:
         """Return the calendar without its events; ``changed`` is when any of them last was."""
@@ -204,16 +211,24 @@ class _Pen:
             )
         )
 
-    def gone(self, room: int) -> tuple[list[_Piece], frozenset[str]]:
+    def own(self, current: KeptCurrent) -> list[_Piece]:
+        """Return the events of a calendar that is kept current which are none of the plan's."""
+        return [
+            self._write(_Entry(uid=own.uid, at=own.at, title=own.title, description=own.description, rings=own.rings))
+            for own in own_events(self._schedule, current, self._now)
+        ]
+
+    def gone(self, room: int, own: AbstractSet[str] = frozenset()) -> tuple[list[_Piece], frozenset[str]]:
         """Return what was shown before and is planned no more: as cancelled, until some days after its time.
 
-        It takes at most ``room`` bytes, what is ahead and soonest first; the rest waits, and is returned by its UIDs.
+        ``own`` is shown besides the plan's events. It takes at most ``room`` bytes, what is ahead and soonest first; the rest waits, and is returned by its UIDs.
         """
         planned = {touch.uid for touch in self._schedule.touches if self._lumen in (None, touch.lumen)}
         gone = [
             (uid, shown)
             for uid, shown in self._before.kin.items()
             if uid not in planned
+            and uid not in own
             and uid != self._ending
             and (not shown.cancelled or self._before.furthest[uid] + KEPT_CANCELLED > self._now)
         ]
@@ -256,8 +271,6 @@ class _Pen:
         """
         plan, schedule = self._plan, self._schedule
         at = Instant(until - plan.course.handling_time)
-        rings = at - plan.calendar.alarm_before
-        asleep = next((begin for begin, end in schedule.quiet if begin <= rings < end), None)
         clock = plan.clock
         said = [f"{words.moment_words(clock.local(at))}."]
         if plan.calendar.reveals is Reveals.NOTHING:
@@ -275,13 +288,12 @@ class _Pen:
             ]
             if running:
                 said.append(words.STILL_RUNNING.format(drugs=", ".join(running)))
-        early = plan.calendar.alarm_before if asleep is None else min(at - asleep + 1, DAY - 1)  # a day is nominal
         entry = _Entry(
             uid=self._ending,
             at=at,
             title=words.CALENDAR_ENDS if self._open else words.DISCREET_TITLE,
             description="\n".join(said),
-            rings=early,
+            rings=before_quiet_hours(schedule, at, plan.calendar.alarm_before),
         )
         return self._write(entry, later=max(0, (until - schedule.start) // DAY))
 
@@ -293,28 +305,22 @@ class _Pen:
     def _write(self, entry: _Entry, later: int = 0, here: Shown | None = None) -> _Piece:
         shown = self._numbered(entry, later, here)
         plan = self._plan
-        event = Event.new(
+        text = EventText(
             uid=entry.uid,
-            summary=entry.title,
+            at=entry.at,
+            lasts=plan.course.handling_time,
+            title=entry.title,
             description=entry.description,
-            start=utc(entry.at),
-            end=utc(Instant(entry.at + plan.course.handling_time)),
-            stamp=utc(shown.stamp),
-            last_modified=utc(shown.stamp),
+            category=entry.category,
+            rings=entry.rings,
+            cancelled=entry.cancelled,
             sequence=shown.sequence,
-            status=STATUS.CANCELLED if entry.cancelled else None,
-            categories=[entry.category] if entry.category else (),
-            subcomponents=[]
-            if entry.rings is None
-            else [
-                Alarm.new_display(entry.title, timedelta(minutes=-entry.rings), uid=self._names.of("alarm", entry.uid))
-            ],
+            stamp=shown.stamp,
+            alarm="" if entry.rings is None else self._names.of("alarm", entry.uid),
+            private=not self._open,
+            organizer=self._organizer,
         )
-        if not self._open:
-            event.add("CLASS", "PRIVATE")
-        if self._for_mail:
-            event.add("ORGANIZER", self._organizer)
-        return _Piece(entry.uid, event.to_ical(), shown)
+        return _Piece(entry.uid, event_bytes(text), shown)
 
     def _numbered(self, entry: _Entry, later: int, here: Shown | None) -> Shown:
         """Return the numbers of an event: those that it bore if it says what it said, else higher ones.

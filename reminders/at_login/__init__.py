@@ -1,0 +1,1 @@
+"""Starting the daemon when its user logs in, by what each system has for that."""

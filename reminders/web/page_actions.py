@@ -1,0 +1,210 @@
+"""What can have happened with one event, infusion or lumen, as buttons and links of the page.
+
+A button holds what it says as the fields of a report; pressing it is the whole report. What needs more words than a press
+(a later time, a volume, a name) is a link to the form that asks for them.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from reminders.plan.model import FluidKind, Plan
+from reminders.plan.order import GivenAs
+from reminders.record.facts import Sign
+from reminders.saying.phrases import Verb
+from reminders.schedule.model import BLOCKS, Dose, DoseState, Schedule, Touch, TouchKind
+from reminders.schedule.steps import FLUIDS
+from reminders.web.page_frame import query
+from reminders.words import CATALOGUE, lumen_words
+
+_ = CATALOGUE.gettext
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """What is pressed to say something: its words, and the report's fields in one text."""
+
+    words: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A way to another page of ours."""
+
+    words: str
+    address: str
+
+
+def button(words: str, verb: Verb, **fields: str) -> Button:
+    """Return a button that says ``verb`` of what the other fields name."""
+    return Button(words, urlencode({"verb": verb.value, **{name: value for name, value in fields.items() if value}}))
+
+
+def form_link(words: str, verb: Verb, **fields: str) -> Link:
+    """Return a link to the form that says ``verb``, with what is known already."""
+    return Link(words, query("say", verb=verb.value, **fields))
+
+
+def done(touch: Touch, plan: Plan, *, when: str = "", all_at_once: bool = True) -> list[Button]:
+    """Return what says that an event was done, the whole of it first; ``when`` if that is not to be said apart.
+
+    ``all_at_once``: the event waits now, so that what it consists of can be said together.
+    """
+    if touch.outstanding:
+        return [button(_("Flushed"), Verb.FLUSHED, lumen=touch.lumen, when=when)]
+    ends = [dose for dose in touch.ends if dose.finished is None]
+    starts = [dose for dose in touch.starts if dose.started is None]
+    found: list[Button] = []
+    if all_at_once and len(starts) + len(touch.bags) + len(ends) > 1 and touch.kind is not TouchKind.FINISH:
+        found.append(button(_("All of it was done"), Verb.DONE, event=touch.uid, when=when))
+    flushed = touch.kind is TouchKind.FINISH and any(step.action in FLUIDS for step in touch.steps)
+    many = len(starts) + len(touch.bags) + len(ends) > 1
+    for dose in ends:
+        found += _finished(dose, plan, flushed=flushed, named=many, when=when)
+    for dose in starts:
+        push = plan.orders[dose.order].given_as is GivenAs.PUSH
+        words = _("{drug} given") if push else _("{drug} started")
+        alone = _("Given") if push else _("Started")
+        found.append(_of_dose(_named(words, alone, dose, plan, many), Verb.STARTED, dose, when=when))
+    for dose in touch.bags:
+        words = _named(_("Bag of {drug} changed"), _("Bag changed"), dose, plan, many)
+        found.append(_of_dose(words, Verb.BAG_CHANGED, dose, when=when))
+    if touch.kind is TouchKind.IDLE_FLUSH:
+        found.append(button(_("Flushed"), Verb.FLUSHED, lumen=touch.lumen, when=when))
+    return found
+
+
+def _finished(dose: Dose, plan: Plan, *, flushed: bool, named: bool, when: str) -> Iterator[Button]:
+    if flushed:
+        words = _named(_("{drug} finished, and flushed"), _("Finished and flushed"), dose, plan, named)
+        yield _of_dose(words, Verb.FINISHED, dose, flushed="yes", when=when)
+        words = _named(_("{drug} finished, not flushed yet"), _("Finished, not flushed yet"), dose, plan, named)
+    else:
+        words = _named(_("{drug} finished"), _("Finished"), dose, plan, named)
+    yield _of_dose(words, Verb.FINISHED, dose, when=when)
+
+
+def _named(words: str, alone: str, dose: Dose, plan: Plan, named: bool) -> str:
+    drug = plan.orders[dose.order].drug
+    return words.format(drug=drug) if named else alone
+
+
+def _of_dose(words: str, verb: Verb, dose: Dose, **fields: str) -> Button:
+    return button(words, verb, order=dose.order, dose=dose.key, **fields)
+
+
+def at_another_time(touch: Touch, plan: Plan, *, asked: str = "") -> list[Link]:
+    """Return the forms that say that an event was done, at a time that must be said.
+
+    ``asked``: a clinician was asked first, and the form wants to know who; else it says nothing of that.
+    """
+    links = []
+    for dose in touch.starts:
+        if dose.started is None:
+            drug = plan.orders[dose.order].drug
+            words = _("{drug} was started after asking") if asked else _("{drug} was started")
+            links.append(_dose_link(words.format(drug=drug), Verb.STARTED, dose, past="yes", asked=asked))
+    for dose in touch.ends:
+        if dose.finished is None:
+            words = _("{drug} has finished").format(drug=plan.orders[dose.order].drug)
+            links.append(_dose_link(words, Verb.FINISHED, dose, past="yes"))
+    for dose in touch.bags:
+        words = _("The bag of {drug} was changed").format(drug=plan.orders[dose.order].drug)
+        links.append(_dose_link(words, Verb.BAG_CHANGED, dose, past="yes"))
+    if touch.outstanding or touch.kind is TouchKind.IDLE_FLUSH:
+        words = _("The {lumen} was flushed").format(lumen=lumen_words(plan, touch.lumen))
+        links.append(form_link(words, Verb.FLUSHED, lumen=touch.lumen, past="yes"))
+    return links
+
+
+def besides(touch: Touch, schedule: Schedule) -> tuple[list[Button], list[Link]]:
+    """Return what else can have happened with an event: not given, put off, left out, gone wrong."""
+    plan = touch.plan
+    buttons: list[Button] = []
+    links: list[Link] = []
+    for dose in touch.starts:
+        if dose.started is not None:
+            continue
+        drug = plan.orders[dose.order].drug
+        if dose.state is not DoseState.NOT_GIVEN:
+            buttons.append(_of_dose(_("{drug}: not given").format(drug=drug), Verb.NOT_GIVEN, dose))
+        links += [
+            _dose_link(_("{drug}: put off to a later time").format(drug=drug), Verb.DELAYED, dose),
+            _dose_link(_("{drug}: left out, as a clinician said").format(drug=drug), Verb.SKIPPED, dose),
+            _dose_link(_("{drug}: given elsewhere").format(drug=drug), Verb.ELSEWHERE, dose),
+        ]
+    for dose in touch.ends:
+        if dose.state is DoseState.RUNNING:
+            more_buttons, more_links = while_it_runs(dose, schedule)
+            buttons += more_buttons
+            links += more_links
+    if touch.kind is TouchKind.IDLE_FLUSH and touch.outcome is None and not touch.outstanding:
+        words = _("This flush is left out, as a clinician said")
+        links.append(form_link(words, Verb.SKIPPED, lumen=touch.lumen))
+    if touch.kind is TouchKind.IDLE_FLUSH or touch.outstanding:
+        links += without_lock(touch.lumen, plan)
+    buttons += [
+        button(_("It will not flush"), Verb.PROBLEM, sign=Sign.WILL_NOT_FLUSH.value, lumen=touch.lumen),
+        button(_("No blood return"), Verb.PROBLEM, sign=Sign.NO_BLOOD_RETURN.value, lumen=touch.lumen),
+    ]
+    links.append(Link(_("Pain, swelling, a leak, a reaction, anything else"), query("signs", lumen=touch.lumen)))
+    return buttons, links
+
+
+def without_lock(lumen: str, plan: Plan) -> list[Link]:
+    """Return the form that says that a lumen was flushed without its heparin (S7)."""
+    lock = plan.lock(plan.lumens[lumen])
+    if lock.kind is not FluidKind.HEPARIN:
+        return []
+    words = _("Flushed, but without {lock}").format(lock=lock.label)
+    return [form_link(words, Verb.FLUSHED, lumen=lumen, fluids=plan.protocol.flush)]
+
+
+def while_it_runs(dose: Dose, schedule: Schedule) -> tuple[list[Button], list[Link]]:
+    """Return what can happen with an infusion while it runs, besides its finish."""
+    order = schedule.plan_at(dose.start).orders[dose.order]
+    buttons = [
+        _of_dose(_("Interrupted"), Verb.INTERRUPTED, dose),
+        _of_dose(
+            _("It does not flow, or the pump alarms"),
+            Verb.PROBLEM,
+            dose,
+            sign=Sign.NOT_FLOWING.value,
+            lumen=dose.lumen,
+        ),
+    ]
+    if order.bag_every or order.bag_times:
+        buttons.append(_of_dose(_("Bag changed"), Verb.BAG_CHANGED, dose))
+    return buttons, [_dose_link(_("Stopped early"), Verb.STOPPED, dose)]
+
+
+def goes_on(dose: Dose) -> Button:
+    """Return what says that an interrupted infusion goes on."""
+    return _of_dose(_("It runs again"), Verb.RESUMED, dose)
+
+
+def has_finished(dose: Dose, plan: Plan, touch: Touch | None) -> list[Button]:
+    """Return what says that an infusion has finished; ``touch`` is its finish, if the schedule has one."""
+    flushed = touch is not None and any(step.action in FLUIDS for step in touch.steps)
+    return list(_finished(dose, plan, flushed=flushed, named=False, when=""))
+
+
+def released(lumen: str, plan: Plan) -> Link:
+    """Return the form that says that a clinician has released a lumen."""
+    words = _("A clinician has released the {lumen}").format(lumen=lumen_words(plan, lumen))
+    return form_link(words, Verb.RELEASED, lumen=lumen)
+
+
+def _dose_link(words: str, verb: Verb, dose: Dose, **fields: str) -> Link:
+    return form_link(words, verb, order=dose.order, dose=dose.key, **fields)
+
+
+def must_ask(touch: Touch) -> bool:
+    """Say whether somebody must be asked before an event, so that no plain button for it is offered (R17, R18)."""
+    return bool(touch.asks) or touch.nurse_only
+
+
+def may_not(touches: Iterable[Touch]) -> bool:
+    """Say whether nothing at all is offered for some of these events (S1, R19)."""
+    return any(ask.why in BLOCKS for touch in touches for ask in touch.asks)

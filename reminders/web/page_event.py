@@ -1,0 +1,72 @@
+"""The page of one event: what to lay out, its steps with their timers, and what can be said about it."""
+
+from dataclasses import replace
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from reminders.daemon.desk import Desk
+from reminders.event_words import ask_lines, marked, recorded_lines, steps_left
+from reminders.schedule.counts import items_of
+from reminders.schedule.model import BLOCKS, Touch
+from reminders.views.waiting import waiting
+from reminders.web.page_cards import event_card, planned_card
+from reminders.web.page_frame import moment_of, page
+from reminders.web.page_say import days_back, fresh_key, times
+from reminders.words import (
+    CATALOGUE,
+    caution_lines,
+    notes_of,
+    nurse_only_line,
+    prepare_words,
+    reason_words,
+    step_words,
+    timing_lines,
+    title,
+)
+
+_ = CATALOGUE.gettext
+
+
+def event(desk: Desk, request: Request) -> Response:
+    """Show one event, as it is planned or as it is recorded."""
+    schedule, now = desk.keeper.schedule, desk.keeper.instant
+    uid = request.query_params.get("uid", "")
+    touch = next((touch for touch in schedule.touches if touch.uid == uid), None)
+    if touch is None:
+        return page(desk, "gone.html", status=404)
+    plan = touch.plan
+    is_open = touch.outcome is None or touch.outstanding
+    waits = waiting(touch, schedule, now)
+    card = event_card(waits, schedule, now) if waits is not None else planned_card(touch, schedule, now)
+    offered = is_open and not any(ask.why in BLOCKS for ask in touch.asks)
+    items = items_of(touch)
+    timing = timing_lines(touch, plan) if touch.outcome is None else []
+    asks = _asks(touch, desk) if is_open else []
+    card = replace(card, lines=[line for line in card.lines if line not in (*timing, *asks)])  # said above
+    return page(
+        desk,
+        "event.html",
+        heading=marked(title(touch, plan), touch),
+        when=moment_of(desk, touch.at),
+        asks=asks,
+        recorded=[] if is_open else recorded_lines(touch, schedule.plan),
+        prepare=prepare_words(items) if offered and items else "",
+        steps=[step_words(step, plan) for step in steps_left(touch)] if offered else [],
+        scrub=plan.protocol.scrub_time,
+        dry=plan.protocol.dry_time,
+        timing=timing,
+        why=reason_words(touch, plan),
+        notes=notes_of(touch, plan),
+        cautions=caution_lines(schedule.plan),
+        card=card if is_open else None,
+        key=fresh_key(),
+        times=times(past=False),
+        times_past=times(past=True),
+        days=days_back(schedule.plan, now),
+    )
+
+
+def _asks(touch: Touch, desk: Desk) -> list[str]:
+    plan = desk.keeper.schedule.plan
+    return [*ask_lines(touch, plan), *([nurse_only_line(plan)] if touch.nurse_only else [])]

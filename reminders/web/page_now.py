@@ -1,0 +1,272 @@
+"""What the page shows of a moment, lumen by lumen: what waits, runs or is wrong, the most pressing first."""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from reminders.event_words import marked
+from reminders.record.facts import Sign
+from reminders.saying.phrases import Verb
+from reminders.schedule.limits import limit_words
+from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
+from reminders.times import Instant
+from reminders.views.waiting import Flow, LumenNow, Running, Wait, Waiting, lumens_now, sort_of
+from reminders.web import page_actions as can
+from reminders.web.page_actions import Link
+from reminders.web.page_cards import Card, Form, Tone, event_card
+from reminders.web.page_forms import fixed
+from reminders.web.page_frame import query
+from reminders.words import (
+    CATALOGUE,
+    call_words,
+    clock_beside,
+    dose_words,
+    drug_words,
+    lumen_words,
+    sign_words,
+    what_words,
+)
+
+_ = CATALOGUE.gettext
+
+SHOWN = 4
+"""Older events of one lumen that wait and are named one by one: the last ones; the history lists the others."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LumenView:
+    """One lumen on the page. ``older``: events of a sort of which a later one has its card, each a link to its page;
+    ``more``: how many there are besides. ``next``: what comes next."""
+
+    name: str
+    words: str
+    cards: Sequence[Card]
+    older: Sequence[Link] = ()
+    more: int = 0
+    lines: Sequence[str] = ()
+    next: Link | None = None
+
+    @property
+    def tone(self) -> Tone:
+        """Return how pressing the lumen is."""
+        return min((card.tone for card in self.cards), default=Tone.CALM)
+
+
+def lumen_views(schedule: Schedule, now: Instant) -> list[LumenView]:
+    """Return all lumens with what waits, the most pressing first, else in the plan's order."""
+    return sorted((_lumen(found, schedule, now) for found in lumens_now(schedule, now)), key=lambda view: view.tone)
+
+
+def fingerprint(schedule: Schedule, now: Instant) -> str:
+    """Return a text that changes whenever the page would show something else to be done, or another button for it."""
+    told = [
+        (
+            view.name,
+            view.next,
+            view.older,
+            view.more,
+            [
+                (card.tone, card.tag, card.heading, card.uid, card.forms, card.buttons, card.links)
+                for card in view.cards
+            ],
+        )
+        for view in lumen_views(schedule, now)
+    ]
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
+
+
+def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> LumenView:
+    plan = schedule.plan
+    day = plan.clock.local(now).date()
+    words = lumen_words(plan, found.name)
+    words = words[0].upper() + words[1:]
+    if found.removed is not None:
+        since = clock_beside(plan, found.removed, day)
+        line = _("The line is out since {since}: nothing is due.").format(since=since)
+        return LumenView(name=found.name, words=words, cards=(), lines=[line])
+    last, older = _last_of_each_sort(found.waits)
+    cards = [*_troubles(found, schedule, now)]
+    cards += [event_card(waits, schedule, now) for waits in last]
+    if found.passed is not None:
+        cards = _with_limit(cards, last, found, found.passed, schedule, now)
+    ending = {(dose.order, dose.key) for waits in last for dose in waits.touch.ends}
+    cards += [
+        _running(running, found, schedule, now)
+        for running in found.running
+        if (running.dose.order, running.dose.key) not in ending
+    ]
+    return LumenView(
+        name=found.name,
+        words=words,
+        cards=sorted(cards, key=lambda card: card.tone),
+        older=[_link(waits.touch, schedule, now) for waits in older[-SHOWN:]],
+        more=max(0, len(older) - SHOWN),
+        lines=_plain_lines(found, schedule, now),
+        next=None if found.next is None else _link(found.next, schedule, now),
+    )
+
+
+def _last_of_each_sort(waits: Sequence[Waiting]) -> tuple[list[Waiting], list[Waiting]]:
+    """Split what waits: the last of each sort, which may still be done, and what went before it, which may only be said."""
+    last: list[Waiting] = []
+    older: list[Waiting] = []
+    seen = set()
+    for found in reversed(waits):
+        sort = (*sort_of(found.touch), found.touch.outstanding)
+        (older if sort in seen else last).append(found)
+        seen.add(sort)
+    return last[::-1], older[::-1]
+
+
+def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]:
+    plan = schedule.plan
+    day = plan.clock.local(now).date()
+    lines = []
+    if not found.in_use:
+        lines.append(_("Out of use: nothing is planned into it."))
+    if found.last_flush is not None:
+        lines.append(_("Last recorded flush: {at}.").format(at=clock_beside(plan, found.last_flush, day)))
+    elif found.in_use:
+        stated = clock_beside(plan, plan.lumens[found.name].last_flushed.instant, day)
+        lines.append(
+            _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
+        )
+    return lines
+
+
+def _link(touch: Touch, schedule: Schedule, now: Instant) -> Link:
+    plan = schedule.plan
+    at = clock_beside(plan, touch.at, plan.clock.local(now).date())
+    return Link(f"{marked(what_words(touch, touch.plan), touch)}, {at}", query("event", uid=touch.uid))
+
+
+def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Card]:
+    """Say what is wrong with a lumen now; only a clinician's word ends it."""
+    plan = schedule.plan
+    day, call = plan.clock.local(now).date(), call_words(plan.contacts["now"])
+    stop = Card(
+        tone=Tone.STOP,
+        tag=_("STOP"),
+        heading="",
+        call=True,
+        more_words=_("Somebody has released it"),
+        links=[can.released(found.name, plan)],
+    )
+    for since in found.blocked:
+        heading = _("Do not use this lumen, since {since}").format(since=clock_beside(plan, since, day))
+        line = _("Clamp it, flush nothing, and call {now}.").format(now=call)
+        yield replace(stop, heading=heading, lines=[line])
+    for sign, since in found.problems:
+        at = clock_beside(plan, since, day)
+        if sign is Sign.NOT_FLOWING:
+            heading = _("Not flowing since {since}").format(since=at)
+            line = _("Look at the clamp and for a kink. Never force a flush. Call {now}.").format(now=call)
+        else:
+            heading = _("{sign}, since {since}").format(sign=sign_words(sign), since=at)
+            line = _("Never force a flush. Call {now} before this lumen is used.").format(now=call)
+        yield replace(stop, tag=_("ASK FIRST"), heading=heading[0].upper() + heading[1:], lines=[line])
+    if found.held:
+        home = can.form_link(_("Home again"), Verb.RELEASED, everything="yes")
+        line = _("It is looked after elsewhere, and nothing is to be done here.")
+        heading = _("Looked after elsewhere")
+        yield Card(tone=Tone.CALM, tag=_("Held"), heading=heading, lines=[line], links=[home])
+
+
+# What runs
+
+
+def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant) -> Card:
+    dose = found.dose
+    plan = schedule.plan_at(dose.start)
+    day = schedule.plan.clock.local(now).date()
+    at = "" if found.at is None else clock_beside(schedule.plan, found.at, day)
+    buttons, links = can.while_it_runs(dose, schedule)
+    finish = finish_of(dose, schedule)
+    number = dose_words(dose, plan)
+    card = Card(
+        tone=Tone.RUNS,
+        tag=_("Runs"),
+        heading=drug_words(plan.orders[dose.order]) + (f", {number}" if number else ""),
+        uid="" if finish is None else finish.uid,
+        more_words=_("Something happened with it"),
+        buttons=buttons,
+        links=links,
+    )
+    if lumen.blocked or lumen.problems:
+        # Nothing is offered on this lumen; what happened can be said all the same.
+        lines = [_("As far as is recorded it still runs. Was it stopped, or has it finished? Then say so.")]
+        more = [*links, *([] if finish is None else can.at_another_time(finish, plan))]
+        if found.flow is Flow.PAUSED:
+            return replace(card, tag=_("Interrupted"), lines=lines, buttons=[can.goes_on(dose)], links=more)
+        return replace(card, tag=_("Recorded as running"), lines=lines, more_words="", buttons=(), links=more)
+    finished = can.has_finished(dose, plan, finish)
+    if finish is not None and can.must_ask(finish):
+        finished = []
+        card = replace(card, links=[*can.at_another_time(finish, plan), *links])
+    if found.flow is Flow.PAUSED:
+        lines = [_("Interrupted since {since}; when it will finish is not known.").format(since=at)]
+        forms = [Form("", [can.goes_on(dose)], when="now")]
+        return replace(card, tone=Tone.DUE, tag=_("Interrupted"), lines=lines, forms=forms, buttons=finished)
+    if found.flow is Flow.RUNS:
+        lines = [_("Until {end}.").format(end=at) if at else _("It runs on.")]
+        return replace(card, lines=lines, buttons=[*finished, *buttons])
+    lines = [_("It should have finished at {end}. Has it? An empty bag lets the lumen clot.").format(end=at)]
+    card = replace(card, tone=Tone.URGENT, tag=_("Should have finished"), lines=lines)
+    if not finished:
+        return replace(card, call=True)
+    assert found.at is not None, "what is over has a finish"
+    planned = fixed(found.at, schedule.plan.clock), at
+    return replace(card, forms=[Form(_("It has finished:"), finished, when="now", planned=planned)])
+
+
+def finish_of(dose: Dose, schedule: Schedule) -> Touch | None:
+    """Return the event in which an infusion finishes, if the schedule has one."""
+    names = (dose.order, dose.key)
+    return next((t for t in schedule.touches if any((d.order, d.key) == names for d in t.ends)), None)
+
+
+# Limits that have passed
+
+
+def _with_limit(
+    cards: Sequence[Card],
+    waits: Sequence[Waiting],
+    lumen: LumenNow,
+    passed: tuple[Instant, Instant],
+    schedule: Schedule,
+    now: Instant,
+) -> list[Card]:
+    """Say that a lumen's limit has passed: on the card of its flush that waits, if there is one, else on a card of its own."""
+    plan = schedule.plan
+    since, deadline = passed
+    day = plan.clock.local(now).date()
+    limit = _("The limit has passed: at most {limit} after the last flush that is known, {since}, so by {deadline}.")
+    line = limit.format(
+        limit=limit_words(plan.idle_limit(plan.lumens[lumen.name])),
+        since=clock_beside(plan, since, day),
+        deadline=clock_beside(plan, deadline, day),
+    )
+    unsure = _("Not sure whether it was flushed? Ask {now}.").format(now=call_words(plan.contacts["now"]))
+    flush = next(
+        (
+            found.touch.uid
+            for found in reversed(waits)
+            if found.touch.kind is TouchKind.IDLE_FLUSH and found.wait in (Wait.DUE, Wait.PERHAPS)
+        ),
+        "",
+    )
+    if any(card.uid == flush and card.forms for card in cards):
+        return [
+            replace(card, tone=Tone.URGENT, lines=[line, *card.lines, unsure]) if card.uid == flush else card
+            for card in cards
+        ]
+    flushed = can.form_link(_("Yes, it was flushed: say when"), Verb.FLUSHED, lumen=lumen.name, past="yes")
+    own = Card(
+        tone=Tone.URGENT,
+        tag=_("Was it flushed?"),
+        heading=_("This lumen has gone too long without a recorded flush"),
+        lines=[line, unsure],
+        links=[flushed],
+        call=True,
+    )
+    return [*cards, own]

@@ -1,0 +1,159 @@
+"""The form that says one thing, with what was wrong in it; and the page of everything that can be said."""
+
+import uuid
+from collections.abc import Sequence
+from datetime import date
+from urllib.parse import urlencode
+
+from starlette.responses import Response
+
+from reminders.daemon.desk import Desk
+from reminders.plan.model import Plan
+from reminders.record.facts import Sign
+from reminders.saying.phrases import Verb
+from reminders.schedule.counts import supplies
+from reminders.schedule.model import Schedule
+from reminders.times import DAY, Instant
+from reminders.web import page_forms
+from reminders.web.page_forms import FLAGS, Fault, Told, first
+from reminders.web.page_frame import page, query
+from reminders.web.page_words import Offered, others, saying, wrong
+from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lumen_words, sign_words
+
+_ = CATALOGUE.gettext
+
+HIDDEN = ("dose", "event", "again", "everything", "asked", "past", "note")
+"""Fields that a form carries without showing them, where they are given."""
+
+NOT_BY_ITSELF = frozenset({Verb.IN_USE})
+
+
+def fresh_key() -> str:
+    """Return a new name of a report."""
+    return str(uuid.uuid4())
+
+
+def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: int = 200) -> Response:
+    """Return the form that says what ``told`` begins to say; without a verb, the page of everything that can be said."""
+    try:
+        verb = Verb(first(told, "verb"))
+    except ValueError:
+        verb = Verb.IN_USE
+    if verb in NOT_BY_ITSELF:
+        return other_page(desk, "", faults, status=status)
+    schedule, now = desk.keeper.schedule, desk.keeper.instant
+    plan = schedule.plan
+    how = saying(verb, everything=first(told, "everything") == page_forms.YES)
+    known_dose = bool(first(told, "dose")) and first(told, "order") in plan.orders
+    asks = tuple(name for name in how.asks if not (known_dose and name in ("order", "lumen")))
+    hidden = [(name, first(told, name)) for name in HIDDEN if first(told, name)]
+    if "order" not in asks and first(told, "order"):
+        hidden.append(("order", first(told, "order")))
+    if "lumen" not in asks and first(told, "lumen"):
+        hidden.append(("lumen", first(told, "lumen")))
+    past = first(told, "past") == page_forms.YES
+    return page(
+        desk,
+        "say.html",
+        status=status,
+        verb=verb.value,
+        heading=how.words,
+        hint=how.hint,
+        asks=asks,
+        needs=(*how.needs, *(("said_by",) if first(told, "asked") else ())),
+        ask_said_by="said_by" in how.asks or bool(first(told, "asked")),
+        about=_about(told, schedule, now) if known_dose else "",
+        hidden=hidden,
+        told={name: first(told, name) for name in told},
+        fluids_told=[name for name in told.get("fluids", ()) if name],
+        flags={name: first(told, name) == page_forms.YES for name in FLAGS},
+        faults=faults,
+        key=first(told, "key") or fresh_key(),
+        times=times(past),
+        days=_days(plan, now),
+        days_ahead=_days(plan, now, ahead=3),
+        orders=[(name, drug_words(order)) for name, order in plan.orders.items()],
+        lumens=[(name, lumen_words(plan, name)) for name in plan.lumens],
+        fluids=[(name, fluid.label) for name, fluid in plan.fluids.items()],
+        signs=[(sign.value, sign_words(sign)) for sign in Sign],
+        items=_items(schedule, now) if "item" in asks else [],
+    )
+
+
+def _about(told: Told, schedule: Schedule, now: Instant) -> str:
+    """Name the dose that a form is about."""
+    plan, name = schedule.plan, first(told, "order")
+    drug = drug_words(plan.orders[name])
+    dose = next((dose for dose in schedule.connected.get(name, ()) if dose.key == first(told, "dose")), None)
+    if dose is None:
+        return drug
+    due = clock_beside(plan, dose.due, plan.clock.local(now).date())
+    return _("{drug}, the dose of {due}").format(drug=drug, due=due)
+
+
+def times(past: bool) -> list[tuple[str, str]]:
+    """Return the times that can be chosen; none is taken for granted where ``past``."""
+    words = [
+        ("5 min ago", _("5 min ago")),
+        ("10 min ago", _("10 min ago")),
+        ("15 min ago", _("15 min ago")),
+        ("30 min ago", _("30 min ago")),
+        ("60 min ago", _("1 h ago")),
+    ]
+    return (
+        [("", _("Choose, or write it")), ("now", _("just now")), *words] if past else [("now", _("just now")), *words]
+    )
+
+
+def _days(plan: Plan, now: Instant, *, ahead: int = 0) -> list[tuple[str, str]]:
+    days = page_forms.days_to_choose(plan.clock, now, ahead=ahead)
+    return [(day.isoformat(), _day(day, days[0])) for day in days]
+
+
+def days_back(plan: Plan, now: Instant) -> list[tuple[str, str]]:
+    """Return the days that a report can be about, today first."""
+    return _days(plan, now)
+
+
+def _day(day: date, today: date) -> str:
+    names = {0: _("today"), -1: _("yesterday"), 1: _("tomorrow")}
+    named = names.get((day - today).days)
+    return _("{named}, {day}").format(named=named, day=day_words(day)) if named else day_words(day)
+
+
+def _items(schedule: Schedule, now: Instant) -> list[str]:
+    """Return the items of supply that the plan uses up."""
+    return sorted(supplies(schedule, schedule.start, max(schedule.end, Instant(now + DAY))))
+
+
+def other_page(desk: Desk, text: str = "", faults: Sequence[Fault] = (), *, status: int = 200) -> Response:
+    """Return the page of everything that can be said, with the free words that were not understood."""
+    plan = desk.keeper.schedule.plan
+    groups = [(heading, [(offer.words, _address(offer)) for offer in offers]) for heading, offers in others(plan)]
+    as_needed = [
+        (drug_words(order), query("say", verb=Verb.STARTED.value, order=name))
+        for name, order in plan.orders.items()
+        if order.as_needed
+    ]
+    return page(
+        desk,
+        "other.html",
+        here="other",
+        status=status,
+        text=text,
+        faults=faults,
+        key=fresh_key(),
+        sign_key=fresh_key(),
+        wrong=sign_buttons(),
+        groups=groups,
+        as_needed=as_needed,
+    )
+
+
+def sign_buttons(lumen: str = "") -> list[tuple[str, str]]:
+    """Return the buttons that say what is wrong: the words, and what pressing them says."""
+    return [(offer.words, urlencode({"verb": offer.verb.value, **offer.fields})) for offer in wrong(lumen)]
+
+
+def _address(offer: Offered) -> str:
+    return query("say", verb=offer.verb.value, **offer.fields)
