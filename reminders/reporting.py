@@ -97,18 +97,17 @@ def one_line(text: str) -> str:
     return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
-def calendars_again(household: Household, now: Instant) -> tuple[list[Written], list[str]]:
+def calendars_again(household: Household, now: Instant) -> tuple[Household, list[Written], list[str]]:
     """Write the calendars again that were written before; return them, and in words what could not be written."""
     from reminders.publishing import publish_again
 
     try:
-        _household, written, troubles = publish_again(household, now)
+        return publish_again(household, now)
     except (RecordError, NotInUseError) as error:
-        return [], [str(error)]
-    return written, troubles
+        return household, [], [str(error)]
 
 
 def _with_calendars(household: Household, facts: tuple[Fact, ...], said: Sequence[str], now: Instant) -> Reported:
-    written, troubles = calendars_again(household, now)
+    household, written, troubles = calendars_again(household, now)
     recorded = tuple(fact_words(fact, household.plan) for fact in facts)
     return Reported(household, facts, recorded, tuple(said), tuple(written), tuple(troubles))

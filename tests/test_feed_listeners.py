@@ -18,6 +18,7 @@ from feed_home import PAGE, FeedHome, feed_home  # noqa: F401
 from readers.readers import need
 
 import reminders.web.serving
+from reminders.web.guard import Gate, plain_errors, same
 from reminders.web.server import DEFAULT_PORT, ListenError, Listeners, own_addresses, own_names
 
 
@@ -93,6 +94,15 @@ def test_the_page_is_in_the_home_network_only_if_asked(home: FeedHome) -> None:
         port = port_of(listeners.pages[0])
         assert all(page.endswith(f":{port}/{home.desk.secret}/") for page in listeners.pages)
         assert httpx.get(f"http://127.0.0.1:{port}/{home.desk.secret}/").text == "the page"
+
+
+def test_further_gates_are_on_this_computer_alone(home: FeedHome) -> None:
+    """Even where the page is shown in the home network."""
+    gate = Gate(prefix="/once/", holder=lambda given: given if same(given, "x") else None, app=plain_errors(PAGE))
+    with home.listening(lan=True, page_on_lan=True, names=["care.example"], gates=[gate]) as listeners:
+        assert httpx.get(f"http://127.0.0.1:{port_of(listeners.home)}/once/x/").text == "the page"
+        assert httpx.get(listeners.home).text == "the page"
+        assert httpx.get(f"http://127.0.0.1:{port_of(listeners.feeds[0])}/once/x/").status_code == 404
 
 
 def test_a_name_that_was_given_comes_first(home: FeedHome) -> None:

@@ -404,6 +404,37 @@ def test_what_is_said_to_be_now_stays_then_while_it_is_asked(tmp_path: Path) -> 
     assert house.said() == ["06-01 09:10-0500 flushed lumen=red"]
 
 
+def test_a_time_that_was_said_is_kept_where_it_is_said_in_another_way(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    with browsing(house) as browser:
+        browser.open("say?verb=flushed").press("Record it", when="5 min ago", note="slow")
+        browser.follow("Say it with another time, or in another way")
+        house.move("06-01 09:20")
+        browser.press("Record it", lumen="red")
+        assert browser.answer.status_code == 200
+    assert house.said() == ["06-01 09:05-0500 flushed lumen=red note=slow"]
+
+
+def test_a_form_begins_with_now(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    with browsing(house) as browser:
+        assert dict(browser.open("say?verb=flushed").find("Record it").fields)["when"] == "now"
+        assert dict(browser.open("say?verb=flushed&past=yes").find("Record it").fields)["when"] == ""
+
+
+def test_the_planned_time_is_kept_where_something_else_is_wrong(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:50")
+    tell(house, "started cefazolin 9:00")
+    with browsing(house) as browser:
+        browser.press("Finished and flushed", when="2026-06-01 09:30-05:00", by="x" * 61)
+        assert browser.answer.status_code == 400
+        browser.press("Record it", by="Ina")
+    assert house.said()[1:] == [
+        "06-01 09:30-0500 finished order=cefazolin dose=2026-06-01T09:00 by=Ina",
+        "06-01 09:30-0500 flushed lumen=red by=Ina",
+    ]
+
+
 def test_the_same_flush_once_more_is_asked_about(tmp_path: Path) -> None:
     house = home(tmp_path, "06-01 09:30")
     tell(house, "flushed grey")

@@ -13,8 +13,8 @@ MODULES = {
 }
 
 LAYERS = [
-    {"reminders.zones", "reminders.findings", "reminders.units"},
-    {"reminders.times"},
+    {"reminders.zones", "reminders.findings", "reminders.units", "reminders.popups.popup"},
+    {"reminders.times", "reminders.popups.texts"},
     {"reminders.record.facts"},
     {"reminders.record.lines", "reminders.record.published"},
     {"reminders.plan.keys", "reminders.plan.source"},
@@ -59,7 +59,18 @@ LAYERS = [
     {"reminders.schedule.review"},
     {"reminders.schedule.relief"},
     {"reminders.words"},
-    {"reminders.event_words", "reminders.fact_words", "reminders.saying.when"},
+    {
+        "reminders.event_words",
+        "reminders.fact_words",
+        "reminders.saying.when",
+        "reminders.popups.fault_words",
+        "reminders.feed_words",
+        "reminders.phone_words",
+        "reminders.reminding.matters",
+    },
+    {"reminders.reminding.moments"},
+    {"reminders.reminding.decide"},
+    {"reminders.reminding.wording"},
     {"reminders.saying.phrases"},
     {"reminders.saying.which", "reminders.saying.advice"},
     {"reminders.saying.done", "reminders.saying.answer"},

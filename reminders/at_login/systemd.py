@@ -59,6 +59,7 @@ WatchdogSec={WATCHDOG_SECONDS}
 TimeoutStopSec={STOP_SECONDS}
 StandardOutput=null
 StandardError=null
+KillMode=process
 UMask=0077
 NoNewPrivileges=yes
 

@@ -6,11 +6,12 @@ import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from reminders.commands.shared import NOW, PLAN, fail, moment_of, opened
+from reminders.places import command_for, places
 from reminders.times import Instant
 from reminders.units import span
 from reminders.words import moment_words
@@ -36,31 +37,48 @@ FOLLOWING = 12 * 60
 @click.option("--page-on-lan", is_flag=True, help="With --lan: let them open the page too, and report on it.")
 @click.option("--certificate", type=click.Path(path_type=Path), help="With --lan: the file of a TLS certificate.")
 @click.option("--key", type=click.Path(path_type=Path), help="The file of its key.")
-def run(plan: Path, port: int | None, lan: bool, page_on_lan: bool, certificate: Path | None, key: Path | None) -> None:
+@click.option(
+    "--name", "names", multiple=True, metavar="NAME", help="With --lan: a name of this computer, as in its certificate."
+)
+def run(
+    plan: Path,
+    port: int | None,
+    lan: bool,
+    page_on_lan: bool,
+    certificate: Path | None,
+    key: Path | None,
+    names: tuple[str, ...],
+) -> None:
     """Remind the household: pop-ups on this computer, the page to say what happened, the calendar for phones.
 
     Runs until it is stopped (Ctrl+C). It must run, on a computer that is awake, to remind anybody: nothing wakes a computer that
     sleeps; what came due meanwhile is told when it wakes. Start it at login with  reminders at-login on .
     """
+    if (certificate is None) != (key is None):
+        raise click.UsageError("--certificate and --key belong together.")
+    if (page_on_lan or certificate is not None or names) and not lan:
+        raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
+    listening = {"lan": lan, "page_on_lan": page_on_lan, "certificate": certificate, "key": key, "names": names}
+    while _run_one(opened(plan, None, writes=True), port, **listening):
+        click.echo("Another plan was put in use: going on with that one.")
+    click.echo("Stopped. Nobody is reminded by this computer now.")
+
+
+def _run_one(household: Household, port: int | None, **listening: Any) -> bool:
+    """Run the daemon of one plan until it is stopped; return whether another plan was put in its place."""
     import asyncio
 
     from reminders.daemon.journal import JournalError
     from reminders.daemon.keeper import Keeper
     from reminders.daemon.life import RunsAlreadyError, only_one
-    from reminders.daemon.log import begin_log
+    from reminders.daemon.log import begin_log, end_log
     from reminders.daemon.run import Daemon, Options
     from reminders.files import FileError
     from reminders.household import NotInUseError
     from reminders.phones import PhonesError
-    from reminders.places import places
     from reminders.record.store import RecordError
     from reminders.web.server import DEFAULT_PORT, ListenError
 
-    if (certificate is None) != (key is None):
-        raise click.UsageError("--certificate and --key belong together.")
-    if (page_on_lan or certificate is not None) and not lan:
-        raise click.UsageError("--page-on-lan and --certificate say how --lan is done; add --lan.")
-    household = opened(plan, None, writes=True)
     folders, plan_id = places(), household.plan.course.id
     try:
         lock = only_one(folders.lock_of(plan_id))
@@ -75,33 +93,22 @@ def run(plan: Path, port: int | None, lan: bool, page_on_lan: bool, certificate:
         fail(f'"{folders.log}" cannot be written: {error.strerror}. Make it writable for you.')
     try:
         keeper = Keeper(household.path, time.time)
-        options = Options(
-            port=DEFAULT_PORT if port is None else port,
-            lan=lan,
-            page_on_lan=page_on_lan,
-            certificate=certificate,
-            key=key,
-        )
-        daemon = Daemon(keeper, folders, options, _say)
-        _begin(household, lan=lan, page_on_lan=page_on_lan, encrypted=certificate is not None)
+        daemon = Daemon(keeper, folders, Options(port=DEFAULT_PORT if port is None else port, **listening), click.echo)
+        _greet(household, **listening)
         asyncio.run(daemon.run())
     except (JournalError, PhonesError, ListenError, FileError, RecordError, NotInUseError) as error:
         fail(str(error))
     finally:
-        log.close()
+        end_log(log)
         lock.release()
-    click.echo("Stopped. Nobody is reminded by this computer now.")
+    return keeper.other_plan
 
 
-def _say(text: str) -> None:
-    click.echo(text)
-
-
-def _begin(household: Household, *, lan: bool, page_on_lan: bool, encrypted: bool) -> None:
+def _greet(household: Household, *, lan: bool, page_on_lan: bool, certificate: Path | None, **_other: Any) -> None:
     course = household.plan.course
     click.echo(f"Reminders runs for {household.path.name}, revision {course.revision}. Stop it with Ctrl+C.")
-    click.echo("Open the page with  reminders page .")
-    if lan and not encrypted:
+    click.echo(f"Open the page with  {command_for('page', household.path)} .")
+    if lan and certificate is None:
         what = "the calendar and the page" if page_on_lan else "the calendar"
         click.echo(
             f"--lan: whoever is on this network can read along when a phone fetches {what}, and with it the secret address. Use "
@@ -119,7 +126,6 @@ def status(plan: Path, now: str | None) -> None:
     """
     from reminders.daemon.journal import JournalError, latest
     from reminders.daemon.life import STALE, read_life, runs
-    from reminders.places import places
 
     household = opened(plan, now)
     folders, plan_id = places(), household.plan.course.id
@@ -186,7 +192,6 @@ def page(plan: Path, address: bool) -> None:
 
     from reminders.daemon.life import read_life, runs
     from reminders.phones import Phones, PhonesError
-    from reminders.places import places
 
     household = opened(plan, None)
     folders, plan_id = places(), household.plan.course.id

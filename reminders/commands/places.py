@@ -66,7 +66,7 @@ def use(plan: Path, instead: bool, now: str | None) -> None:
             "start it again."
         )
     if adopted.added:
-        print_calendars(*calendars_again(adopted.household, when))
+        print_calendars(*calendars_again(adopted.household, when)[1:])
     click.echo("From now on no command needs the plan's name; try  reminders due .")
 
 

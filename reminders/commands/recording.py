@@ -302,4 +302,4 @@ def import_(files: Sequence[Path], now: str | None) -> None:
     except (RecordError, NotInUseError) as error:
         fail(str(error))
     click.echo(f"Read {len(facts)} facts; {len(added)} of them were new.")
-    print_calendars(*calendars_again(household, when))
+    print_calendars(*calendars_again(household, when)[1:])

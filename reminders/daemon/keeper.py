@@ -19,7 +19,7 @@ class Keeper:
     """What the daemon and its page know. A fault of the files never takes away what was known.
 
     ``household`` and ``schedule`` are the last good ones; ``trouble`` says in words why what lies on the disk now could
-    not be read, empty if it was. ``version`` rises whenever the schedule may say something else.
+    not be read, empty if it was. ``other_plan``: what lies there now is another plan, with another id. ``version`` rises whenever the schedule may say something else.
     """
 
     def __init__(self, path: Path, now: Callable[[], float]) -> None:
@@ -31,6 +31,7 @@ class Keeper:
         self.path = path
         self._now = now
         self.trouble = ""
+        self.other_plan = False
         self.version = 0
         household = open_in_use(path, self.instant)
         if not household.begun:
@@ -56,7 +57,11 @@ class Keeper:
             self._take(self.household, signature)  # an open-ended plan looks ahead from today
             return True
         try:
-            self._take(open_in_use(self.path, self.instant, self.household), signature)
+            found = open_in_use(self.path, self.instant, self.household)
+            self.other_plan = found.plan.course.id != self.household.plan.course.id
+            if self.other_plan:
+                return True
+            self._take(found, signature)
             self.trouble = ""
         except UnusablePlanError as error:
             self._fault(f"{error}. See which with  {command_for('check', self.path)} .", signature)

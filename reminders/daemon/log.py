@@ -12,7 +12,7 @@ LARGEST, KEPT = 300_000, 3
 
 
 def begin_log(path: Path) -> logging.Handler:
-    """Log into a file that only its owner may read, and return the handler, to be closed at the end.
+    """Log into a file that only its owner may read, and return the handler, for :func:`end_log`.
 
     Other libraries' messages go there too, from warnings on; what went wrong in them is named, and their texts, which may
     quote an address, are not.
@@ -30,6 +30,12 @@ def begin_log(path: Path) -> logging.Handler:
     root.setLevel(logging.WARNING)
     logging.getLogger("reminders").setLevel(logging.INFO)
     return handler
+
+
+def end_log(handler: logging.Handler) -> None:
+    """Close a log that :func:`begin_log` began."""
+    logging.getLogger().removeHandler(handler)
+    handler.close()
 
 
 class _Plain(logging.Formatter):

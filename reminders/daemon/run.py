@@ -40,6 +40,9 @@ GLANCE = 2.0
 RENEWED_EVERY = 3600.0
 """Seconds between two renewals of the calendars for phones."""
 
+TRIED_EVERY = 60.0
+"""Seconds between two looks whether pop-ups, which could not be shown, can be."""
+
 LITTLE_ROOM = 20_000_000
 """Bytes free on the disk below which the household is told."""
 
@@ -47,13 +50,15 @@ LITTLE_ROOM = 20_000_000
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """How the daemon listens: the port, whether phones on the home network reach the feed (``lan``) and the page
-    (``page_on_lan``), and the files of a certificate and its key."""
+    (``page_on_lan``), the files of a certificate and its key, and what else phones
+    call this computer by."""
 
     port: int
     lan: bool = False
     page_on_lan: bool = False
     certificate: Path | None = None
     key: Path | None = None
+    names: tuple[str, ...] = ()
 
 
 class Daemon:
@@ -79,7 +84,8 @@ class Daemon:
         self._once = Once(now)
         self._for_command = ""
         self._started = now()
-        self._renewed = 0.0
+        self._renewed = self._tried = 0.0
+        self._shown = 0
         self._fault = self._feed_trouble = ""
         self._stopping = asyncio.Event()
         phones = Phones(places.secrets_of(plan_id), now)
@@ -100,6 +106,7 @@ class Daemon:
             page_on_lan=options.page_on_lan,
             certificate=options.certificate,
             key=options.key,
+            names=options.names,
             gates=[once_gate(self._desk, self._once)],
         )
         self._alarm = Alarm(self._look)
@@ -114,7 +121,7 @@ class Daemon:
         self._looks: set[asyncio.Task[None]] = set()
 
     async def run(self) -> None:
-        """Run until the system or the user says stop.
+        """Run until the system or the user says stop, or another plan lies where this one lay.
 
         Raises:
             ListenError: the page cannot be served at this port.
@@ -142,11 +149,12 @@ class Daemon:
             LOG.info("stopped")
 
     async def _pulse(self) -> None:
-        while not self._stopping.is_set():
+        while not self._stopping.is_set() and not self._keeper.other_plan:
             last = self._ticker.last_tick
             if self._ticker.due or last is None or abs(self._now() - last) >= PULSE:
                 await self._look()
             await self._renew()
+            await self._try_pop_ups()
             try:
                 await asyncio.wait_for(self._stopping.wait(), GLANCE)
             except TimeoutError:
@@ -170,10 +178,11 @@ class Daemon:
         task.add_done_callback(self._looks.discard)
 
     async def _renew(self) -> None:
-        """Write the calendars for phones at the start, and renew them each hour, so that they say that they are fresh."""
-        if abs(self._now() - self._renewed) < RENEWED_EVERY:
+        """Write the calendars for phones at the start; renew them each hour, and when somebody else has recorded something."""
+        version = self._keeper.version
+        if abs(self._now() - self._renewed) < RENEWED_EVERY and version == self._shown:
             return
-        first, self._renewed = not self._renewed, self._now()
+        first, self._renewed, self._shown = not self._renewed, self._now(), version
         household, now = self._keeper.household, self._keeper.instant
         try:
             if first:
@@ -184,10 +193,19 @@ class Daemon:
             LOG.error("the feed cannot be written: %s", where(error))
             self._feed_trouble = f"The calendar for phones is old: {error}"
 
-    async def _greet(self) -> None:
-        """Tell whoever started the daemon where the page is and whether pop-ups can be shown."""
+    async def _try_pop_ups(self) -> None:
+        """Look whether pop-ups can be shown again where they could not: the desktop may come up after this program."""
+        if not self._ticker.pop_up_trouble or abs(self._now() - self._tried) < TRIED_EVERY:
+            return
+        self._tried = self._now()
         able = await popups.able()
-        if not able.shown and not self._ticker.pop_up_trouble:
+        self._ticker.pop_up_trouble = "" if able.shown else able.why
+
+    async def _greet(self) -> None:
+        """Tell whoever started the daemon whether pop-ups can be shown."""
+        self._tried = self._now()
+        able = await popups.able()
+        if not able.shown:
             self._ticker.pop_up_trouble = able.why
         if able.shown:
             self._say(f"Pop-ups: {able.way}.")
@@ -197,14 +215,19 @@ class Daemon:
             LOG.warning("pop-ups cannot be shown")
 
     def _health(self) -> Health:
-        troubles = [self._keeper.trouble, self._ticker.journal_trouble, self._feed_trouble, self._fault, self._room()]
         return Health(
             started=self._started,
             last_tick=self._ticker.last_tick,
             pop_ups=self._ticker.pop_up_trouble,
             raised=self._journal.latest(),
-            troubles=[trouble for trouble in troubles if trouble],
+            troubles=self._troubles(),
         )
+
+    def _troubles(self) -> list[str]:
+        """Say in words what is wrong besides pop-ups."""
+        deaf = "" if self._listeners.alive else "The page is no longer served. Stop this program and start it again."
+        told = (self._keeper.trouble, self._ticker.journal_trouble, self._feed_trouble, self._fault, deaf, self._room())
+        return [trouble for trouble in told if trouble]
 
     @property
     def _base(self) -> str:
@@ -225,7 +248,6 @@ class Daemon:
         return "" if free >= LITTLE_ROOM else "The disk is almost full: make room, or nothing more can be recorded."
 
     def _write_life(self) -> None:
-        troubles = [self._keeper.trouble, self._ticker.journal_trouble, self._feed_trouble, self._fault, self._room()]
         life = Life(
             pid=os.getpid(),
             plan=str(self._keeper.path),
@@ -234,7 +256,7 @@ class Daemon:
             home=self._base,
             once=self._waiting_token(),
             pop_ups=self._ticker.pop_up_trouble,
-            troubles=[trouble for trouble in troubles if trouble],
+            troubles=self._troubles(),
         )
         try:
             write_life(self._places.life_of(self._plan_id), life)

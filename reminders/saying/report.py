@@ -303,13 +303,7 @@ class _Reporter:
     def _problem(self) -> list[dict[str, Any]]:
         if self.said.sign is Sign.OTHER and not self.said.lumen:
             return [{"kind": Kind.PROBLEM, "sign": Sign.OTHER}]
-        try:
-            return [self._problem_of()]
-        except AskBackError as question:
-            # What to do now must not wait for an answer.
-            raise AskBackError(
-                f"{first_words(self.said.sign, self.schedule.plan)} {question.problem}", question.choices
-            ) from None
+        return [self._problem_of()]
 
     def _problem_of(self) -> dict[str, Any]:
         if self.said.sign is not Sign.NOT_FLOWING:

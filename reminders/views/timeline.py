@@ -326,6 +326,7 @@ def _day_head(
     rows = (WEEKDAY_NAMES[day.weekday()], f"{day.day} {MONTH_NAMES[day.month - 1]}")
     for row, text in enumerate(rows):
         write(parent, (column.x + column.right) / 2, y + 13 + row * ROW, text, bold=row == 0, anchor="middle")
+        parent[-1].tail = " "  # so that the link is read as it is named
     for (x, _drawn), label in zip(column.lefts(), labels, strict=True):
         place = f"translate({decimal(x + column.wide / 2 + 4)} {decimal(foot)}) rotate(-90)"
         write(node(drawing, "g", transform=place), 0, 0, label)

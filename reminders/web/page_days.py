@@ -103,7 +103,7 @@ def week(desk: Desk, request: Request) -> Response:
         heading=_("{first} to {last}").format(
             first=day_words(begins), last=day_words(begins + WEEK - timedelta(days=1))
         ),
-        drawing=Markup(week_timeline(schedule, begins, now, link=None)),
+        drawing=Markup(week_timeline(schedule, begins, now, link=lambda day: f"day?date={day}")),
         before=(begins - WEEK).isoformat(),
         after=(begins + WEEK).isoformat(),
         chosen=begins.isoformat(),

@@ -145,6 +145,7 @@ class Reports:
             at=moment_of(self._desk, facts[0].entered),
             recorded=words,
             answer=lines_of(kept.found.answer) if kept else [],
+            stop=not taking_back and any(fact.sign is not None for fact in facts),
             known=kept is not None,
             calendars=[str(written.place) for written in kept.found.calendars] if kept else [],
             troubles=list(kept.found.troubles) if kept else [],

@@ -11,6 +11,7 @@ from reminders.daemon.desk import Desk
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
+from reminders.saying.when import UnclearTimeError, when
 from reminders.schedule.counts import supplies
 from reminders.schedule.model import Schedule
 from reminders.times import DAY, Instant
@@ -22,7 +23,7 @@ from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lume
 
 _ = CATALOGUE.gettext
 
-HIDDEN = ("dose", "event", "again", "everything", "asked", "past", "note")
+HIDDEN = ("dose", "event", "again", "everything", "asked", "past")
 """Fields that a form carries without showing them, where they are given."""
 
 NOT_BY_ITSELF = frozenset({Verb.IN_USE})
@@ -51,7 +52,9 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         hidden.append(("order", first(told, "order")))
     if "lumen" not in asks and first(told, "lumen"):
         hidden.append(("lumen", first(told, "lumen")))
-    past = first(told, "past") == page_forms.YES
+    noted = verb is Verb.PROBLEM and bool(first(told, "note"))  # what was pressed, not a remark
+    if noted:
+        hidden.append(("note", first(told, "note")))
     return page(
         desk,
         "say.html",
@@ -69,7 +72,8 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         flags={name: first(told, name) == page_forms.YES for name in FLAGS},
         faults=faults,
         key=first(told, "key") or fresh_key(),
-        times=times(past),
+        noted=noted,
+        times=_times(told, schedule, now),
         days=_days(plan, now),
         days_ahead=_days(plan, now, ahead=3),
         orders=[(name, drug_words(order)) for name, order in plan.orders.items()],
@@ -89,6 +93,20 @@ def _about(told: Told, schedule: Schedule, now: Instant) -> str:
         return drug
     due = clock_beside(plan, dose.due, plan.clock.local(now).date())
     return _("{drug}, the dose of {due}").format(drug=drug, due=due)
+
+
+def _times(told: Told, schedule: Schedule, now: Instant) -> list[tuple[str, str]]:
+    """Return the times that can be chosen, and the one that was said before, which must not turn into another."""
+    known = times(first(told, "past") == page_forms.YES)
+    chosen = first(told, "when")
+    if not chosen or chosen in dict(known):
+        return known
+    clock = schedule.plan.clock
+    try:
+        at = when(chosen, clock, now, earliest=schedule.start)
+    except UnclearTimeError:
+        return known
+    return [(chosen, _("at {at}").format(at=clock_beside(schedule.plan, at, clock.local(now).date()))), *known]
 
 
 def times(past: bool) -> list[tuple[str, str]]:
