@@ -6,9 +6,6 @@ plans have fixed dates, and a test sets the clock as sleep, or a person, does. A
 
 import json
 import os
-import random
-import re
-import shutil
 import signal
 import socket
 import sqlite3

@@ -10,6 +10,7 @@ import uuid
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from reminders.daemon.journal import Journal
 from reminders.daemon.keeper import Keeper
@@ -147,7 +148,8 @@ class Course:
         """Report something from elsewhere, as a command would; return whether it was recorded."""
         now = Instant(int(self.wall // 60))
         event = {"event": touch.uid} if touch is not None and verb is Verb.DONE else {}
-        told = replace(Said(verb=verb, flushed=True), **{**said, **event})
+        values: dict[str, Any] = {**said, **event}
+        told = replace(Said(verb=verb, flushed=True), **values)
         household = open_in_use(self.plan, now)
         self.reports[verb.value] = self.reports.get(verb.value, 0) + 1
         try:
