@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reminders.phones import Phone
 from reminders.plan.model import Plan
 from reminders.times import Instant
-from reminders.units import span
+from reminders.units import ago
 from reminders.words import CATALOGUE, moment_words
 
 _ = CATALOGUE.gettext
@@ -128,7 +128,7 @@ def asked_words(phone: Phone, now: float) -> str:
     if phone.fetched is None:
         return _("has not asked for the calendar yet")
     minutes = int(max(0.0, now - phone.fetched) // 60)
-    return _("asked {ago} ago").format(ago=span(minutes)) if minutes else _("asked less than a minute ago")
+    return _("asked {ago} ago").format(ago=ago(minutes)) if minutes else _("asked less than a minute ago")
 
 
 def silent(phone: Phone, plan: Plan, now: float) -> bool:

@@ -125,3 +125,8 @@ def span(minutes: Fraction | int) -> str:
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def ago(minutes: int) -> str:
+    """Write how long ago something was: like :func:`span`, but from two days on only the whole days that have passed."""
+    return span(minutes) if minutes < 2880 else f"{minutes // 1440} days"

@@ -56,6 +56,7 @@ class Course:
     fails_until: float = 0.0
     rang: int = 0
     reports: dict[str, int] = field(default_factory=dict)
+    reported: set[float] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.start()
@@ -106,6 +107,7 @@ class Course:
         """Let time pass up to ``moment``, awake: the alarm clock rings to the second."""
         while self.armed <= moment:
             self._pass(max(self.armed, self.wall))
+            self.armed = float("inf")  # it rings once
             self.tick()
         self._pass(moment)
 
@@ -150,7 +152,8 @@ class Course:
         event = {"event": touch.uid} if touch is not None and verb is Verb.DONE else {}
         values: dict[str, Any] = {**said, **event}
         told = replace(Said(verb=verb, flushed=True), **values)
-        household = open_in_use(self.plan, now)
+        household = open_in_use(self.plan, now, self.keeper.household)
+        self.reported.add(self.wall)
         self.reports[verb.value] = self.reports.get(verb.value, 0) + 1
         try:
             found = report_to(household, told, key or str(uuid.UUID(int=self.rng.getrandbits(128))), now)

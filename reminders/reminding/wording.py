@@ -9,7 +9,7 @@ from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
-from reminders.units import span
+from reminders.units import ago, span
 from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words, what_words
 
 _ = CATALOGUE.gettext
@@ -99,7 +99,7 @@ def _entry(item: Item, plan: Plan, now: Instant) -> str:
     matter = item.matter
     day = plan.clock.local(now).date()
     at = clock_beside(plan, matter.at, day)
-    late = _(" ({late} ago)").format(late=span(now - matter.at)) if now > matter.at else ""
+    late = _(" ({late} ago)").format(late=ago(now - matter.at)) if now > matter.at else ""
     return f"{at}{late}: {_named(matter, plan)}"
 
 
@@ -126,7 +126,7 @@ def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
             )
         ]
     late = now - matter.at
-    when = at if late <= 0 else _("{at}, {late} ago").format(at=at, late=span(late))
+    when = at if late <= 0 else _("{at}, {late} ago").format(at=at, late=ago(late))
     if matter.sort is Sort.MAYBE_FINISH:
         return [_("{when}. If it was started, it should finish now. No start is recorded.").format(when=when)]
     if matter.sort is Sort.FINISH and late > 0:

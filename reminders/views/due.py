@@ -7,7 +7,7 @@ from reminders.record.facts import Sign
 from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
-from reminders.units import span
+from reminders.units import ago
 from reminders.views.waiting import Flow, IfNot, LumenNow, Running, Wait, Waiting, lumens_now
 from reminders.words import (
     CATALOGUE,
@@ -74,7 +74,7 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
         )
     if found.last_flush is not None:
         yield _("Last recorded flush: {at}, {ago} ago.").format(
-            at=clock_beside(plan, found.last_flush, day), ago=span(max(0, now - found.last_flush))
+            at=clock_beside(plan, found.last_flush, day), ago=ago(max(0, now - found.last_flush))
         )
     elif found.in_use:
         stated = clock_beside(plan, lumen.last_flushed.instant, day)
@@ -114,7 +114,7 @@ def _runs(running: Running, schedule: Schedule, now: Instant) -> str:
     if running.flow is Flow.RUNS:
         return _("{drug} runs, until {end}.").format(drug=drug, end=at)
     return _("{drug} should have finished at {end}, {ago} ago. Has it? An empty bag lets the lumen clot.").format(
-        drug=drug, end=at, ago=span(now - running.at)
+        drug=drug, end=at, ago=ago(now - running.at)
     )
 
 
@@ -136,7 +136,7 @@ def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
         yield _("Due: {what}, {at}.").format(what=what, at=at)
     elif found.wait is Wait.PERHAPS:
         said = _("Was it done? {what}, {at} ({late} ago). Record it.").format(
-            what=what, at=at, late=span(now - touch.planned)
+            what=what, at=at, late=ago(now - touch.planned)
         )
         yield f"{said} {_else(found, schedule, now)}"
     else:

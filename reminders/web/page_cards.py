@@ -10,7 +10,7 @@ from enum import IntEnum
 from reminders.event_words import ask_lines
 from reminders.schedule.model import Schedule, Touch, TouchKind
 from reminders.times import Instant
-from reminders.units import span
+from reminders.units import ago
 from reminders.views.waiting import IfNot, Wait, Waiting
 from reminders.web import page_actions as can
 from reminders.web.page_actions import Button, Link
@@ -158,7 +158,7 @@ def _reworded(button: Button, words: str) -> Button:
 def _perhaps_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     touch, plan = found.touch, schedule.plan
     call = call_words(plan.contacts["now"])
-    late = _("{late} ago").format(late=span(now - touch.planned))
+    late = _("{late} ago").format(late=ago(now - touch.planned))
     forms = _was_it_done(touch, schedule, now, _("Was it done?"))
     lines = [late[0].upper() + late[1:] + "."]
     if found.if_not is IfNot.ASK:
@@ -177,9 +177,7 @@ def _finish_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -
     """An infusion that should have finished: an empty bag lets the lumen clot, so this is urgent (R15)."""
     touch = found.touch
     lines = [
-        _("That was {ago} ago. Has it finished? An empty bag lets the lumen clot.").format(
-            ago=span(now - touch.planned)
-        )
+        _("That was {ago} ago. Has it finished? An empty bag lets the lumen clot.").format(ago=ago(now - touch.planned))
     ]
     planned = fixed(touch.planned, schedule.plan.clock), _planned(touch, schedule, now)
     forms = [Form(_("It has finished:"), can.done(touch, touch.plan), when="now", planned=planned)]

@@ -163,13 +163,14 @@ class Home:
 @dataclass
 class Daemon:
     """A daemon's process. ``begun``: when it was started, on :func:`time.perf_counter`; ``page_after``: seconds from then
-    until its page answered."""
+    until its page answered. ``form``: what :meth:`send` sends."""
 
     home: Home
     process: subprocess.Popen[bytes]
     port: int
     begun: float
     page_after: float = 0.0
+    form: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Prepare a connection, which is kept open as a browser's is."""
@@ -199,8 +200,12 @@ class Daemon:
         """Ask for the calendar as the phone does."""
         return self.asked("GET", f"/f/{self.home.token}/calendar.ics")
 
-    def report(self, words: str) -> None:
-        """Report in free words on the page, as a browser does that shows it already."""
+    def has_feed(self) -> bool:
+        """Say whether the calendar is there."""
+        return self.feed()[0] == 200
+
+    def prepare(self, words: str) -> None:
+        """Make a report in free words ready to be sent, as a browser does that shows the form."""
         _status, _headers, page = self.page("other")
         found = re.search(r'name="token" value="([^"]+)"', page.decode())
         assert found is not None
@@ -208,7 +213,7 @@ class Daemon:
         self.page()  # so that the connection is open
 
     def send(self) -> None:
-        """Send the form of :meth:`report`."""
+        """Send the form of :meth:`prepare`."""
         status, headers, page = self.asked("POST", f"/{self.home.secret}/words", self.form)
         assert status == 303 and "twice" not in headers["location"], (status, page.decode())
 
