@@ -13,6 +13,7 @@ from pathlib import Path
 from reminders.examine import Examination, examine
 from reminders.files import read_file
 from reminders.findings import has_errors
+from reminders.places import command_for, typed
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
@@ -83,8 +84,8 @@ class Household:
             last = max(plan.course.revision for plan in self.earlier)
             raise NotInUseError(
                 f"{self.path.name} is revision {self.plan.course.revision}, and revision {last} is in use. See what changes "
-                f"with  reminders compare OLD {self.path.name} ; then put it in use with  reminders record {self.path.name} "
-                "in use ."
+                f"with  reminders compare OLD {typed(self.path)} ; then put it in use with  "
+                f"{command_for('record', self.path, 'in use')} ."
             )
 
 
@@ -136,17 +137,24 @@ def open_in_use(path: Path, now: Instant, like: Household | None = None) -> Hous
     found = open_household(path, now, like)
     if found.in_use:
         return replace(found, kept=True)
-    plan, text = found.earlier[-1], _text_in_use(found)
-    examination = examine(path.name, text.encode(), EMPTY, now)
-    return Household(
-        path, text, examination, plan, found.record, found.earlier[:-1], True, True, True, found.plan.course.revision
+    text = text_in_use_before(found)
+    return replace(
+        found,
+        text=text,
+        examination=examine(path.name, text.encode(), EMPTY, now),
+        plan=found.earlier[-1],
+        earlier=found.earlier[:-1],
+        in_use=True,
+        kept=True,
+        waiting=found.plan.course.revision,
+        compiled={},
     )
 
 
-def _text_in_use(household: Household) -> str:
-    """Return the text of the last revision in use, as the record keeps it."""
-    last = household.earlier[-1].course.revision
-    return next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == last)
+def text_in_use_before(household: Household) -> str:
+    """Return the text of the revision that was in use before the household's own, as the record keeps it."""
+    before = household.earlier[-1].course.revision
+    return next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == before)
 
 
 def recorded(path: Path, plan: Plan) -> tuple[Record, dict[int, Plan]]:

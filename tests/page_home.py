@@ -4,7 +4,7 @@ import asyncio
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -14,7 +14,8 @@ from histories import at
 from httpx import ASGITransport, AsyncClient, Response
 from starlette.types import ASGIApp
 
-from reminders.daemon.desk import Desk, Health, Raised
+from reminders.daemon.desk import Desk, Health
+from reminders.daemon.journal import Raised
 from reminders.daemon.keeper import Keeper
 from reminders.phones import Phones
 from reminders.record.facts import Fact
@@ -65,11 +66,16 @@ class Home:
             keeper=self.keeper,
             phones=self.phones,
             now=lambda: self.seconds,
-            health=lambda: self.health,
+            health=self._healthy,
             secret=SECRET,
             home=f"http://127.0.0.1/{SECRET}/",
             changed=self._changed,
         )
+
+    def _healthy(self) -> Health:
+        """Say what the daemon would: the keeper's trouble is among its own."""
+        trouble = self.keeper.trouble
+        return replace(self.health, troubles=[*([trouble] if trouble else []), *self.health.troubles])
 
     def _changed(self) -> None:
         self.changes += 1

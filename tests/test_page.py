@@ -12,7 +12,9 @@ from histories import at
 from own_places import own_places
 from page_home import SECRET, TWO_LUMENS, Browser, Home, browsing, buttons, short
 
-from reminders.daemon.desk import Health, Raised
+from reminders.daemon.desk import Health
+from reminders.daemon.journal import Raised
+from reminders.daemon.life import STALE
 from reminders.household import NotInUseError
 from reminders.record.store import RecordError
 from reminders.reporting import report_to
@@ -955,7 +957,16 @@ def test_a_program_that_is_stuck_says_so(tmp_path: Path) -> None:
         assert "It looked at everything 0 s ago." in browser.open("./").text
         house.move("06-01 09:10", ticked=False)
         assert "The program last looked at what is due 10 min ago." in browser.open("./").text
-        assert browser.open("state").answer.json()["stuck"] is True
+        assert browser.open("state").answer.json()["looked"] == "10 min"
+
+
+def test_a_program_that_is_a_little_late_is_not_stuck(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:00")
+    with browsing(house) as browser:
+        house.seconds += STALE
+        assert "The program last looked" not in browser.open("./").text
+        house.seconds += 1
+        assert "The program last looked at what is due 1 min ago." in browser.open("./").text
 
 
 def test_pop_ups_that_cannot_be_shown_and_other_troubles_are_told(tmp_path: Path) -> None:
@@ -979,7 +990,9 @@ def test_a_plan_that_cannot_be_read_takes_nothing_away(tmp_path: Path) -> None:
         house.plan.write_text("[plan]\n", encoding="utf-8")
         browser.open("./")
         assert browser.answer.status_code == 200
-        assert "this page shows what was known before" in browser.text
+        assert house.keeper.trouble and house.keeper.trouble in house.desk.health().troubles
+        assert browser.text.count("this page shows what was known before") == 1
+        assert browser.text.count(" ".join(house.keeper.trouble.split())) == 1
         assert "Started" in browser.buttons
 
 
@@ -990,10 +1003,23 @@ def test_a_revision_that_waits_is_told_and_changes_nothing(tmp_path: Path) -> No
         house.plan.write_text(text, encoding="utf-8")
         browser.open("./")
         assert "Revision 2 of the plan lies in the file plan.toml and is not in use." in browser.text
+        assert "somebody says: reminders record plan.toml in use" in browser.text
         assert "cefazolin 2 g" in browser.text
         browser.press("Started")
         assert browser.answer.status_code == 200
     assert len(house.said()) == 1
+
+
+def test_a_revision_of_the_plan_in_use_is_put_in_use_without_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = own_places(tmp_path, monkeypatch)
+    folder.mkdir(parents=True)
+    house = home(folder, "06-01 09:00")
+    with browsing(house) as browser:
+        text = small_plans.plan_text(TWO_LUMENS + '\n[plan]\nrevision = 2\n[order.cefazolin]\ndose = "3 g"\n')
+        house.plan.write_text(text, encoding="utf-8")
+        assert "somebody says: reminders record in use" in browser.open("./").text
 
 
 def test_phones_are_told_with_when_they_asked(tmp_path: Path) -> None:

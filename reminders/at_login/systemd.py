@@ -22,14 +22,14 @@ from reminders.at_login.common import (
     remove,
     write,
 )
+from reminders.daemon.life import STALE
 
 UNIT = "reminders-daemon.service"
 SESSION = "graphical-session.target"
 """What begins when a desktop has been logged in to, and ends with it; pop-ups need a desktop."""
 
-WATCHDOG_SECONDS = 120
-"""Seconds without a finished look at what is due after which the daemon is taken for stuck and started again: six of the
-daemon's pulses of 20 s."""
+WATCHDOG_SECONDS = int(2 * STALE)
+"""Seconds without a finished look at what is due after which the daemon is started again. It is said to be stuck before."""
 
 
 def unit_text(command: Sequence[str]) -> str:

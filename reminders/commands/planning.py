@@ -31,7 +31,7 @@ from reminders.findings import Severity
 from reminders.places import stem_for
 from reminders.plan.model import Plan, Reveals
 from reminders.plan.read import Reading, read_plan
-from reminders.record.facts import EMPTY, Kind, Record
+from reminders.record.facts import EMPTY, Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies as count_supplies
 from reminders.schedule.plain import place_plainly
@@ -174,8 +174,9 @@ def _in_use_before(new: Reading, now: str | None) -> tuple[Reading, Record, Sequ
     household = opened(plan_in_use(), now)
     if new.plan != household.plan or not household.earlier:
         return read_plan("the plan in use", household.text.encode()), household.record, household.earlier
-    before = household.earlier[-1].course.revision
-    text = next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == before)
+    from reminders.household import text_in_use_before
+
+    text = text_in_use_before(household)
     return read_plan("the plan in use before", text.encode()), household.record, household.earlier[:-1]
 
 

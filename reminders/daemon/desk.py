@@ -5,19 +5,9 @@ import hmac
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from reminders.daemon.journal import Raised
 from reminders.daemon.keeper import Keeper
 from reminders.phones import Phones
-
-
-@dataclass(frozen=True, slots=True)
-class Raised:
-    """One pop-up as the journal has it: when it was raised (seconds since 1970), its title, and whether it was shown;
-    ``why`` says why not."""
-
-    at: float
-    title: str
-    shown: bool
-    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

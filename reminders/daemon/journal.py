@@ -12,7 +12,6 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from reminders.daemon.desk import Raised
 from reminders.places import private_folder
 from reminders.times import Instant
 
@@ -30,6 +29,17 @@ TABLES = (
 
 class JournalError(Exception):
     """A journal that cannot be read or written; its text says which, why, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """One pop-up as the journal has it: when it was raised (seconds since 1970), its title, and whether it was shown;
+    ``why`` says why not."""
+
+    at: float
+    title: str
+    shown: bool
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +83,11 @@ class Journal:
             raise self._error(error) from None
 
     def unfinished(self) -> dict[str, Instant]:
-        """Return the matters of pop-ups that were begun, and of which no more is known, with the moments told."""
+        """Return the matters of pop-ups that were begun, and of which no more is known, with the moments told.
+
+        Raises:
+            JournalError: it cannot be read.
+        """
         try:
             rows = self._connection.execute("SELECT told FROM raised WHERE state = 'begun' ORDER BY number").fetchall()
         except sqlite3.Error as error:
@@ -81,7 +95,11 @@ class Journal:
         return {key: Instant(moment) for (told,) in rows for key, moment in json.loads(told).items()}
 
     def begin(self, at: float, title: str, told: Mapping[str, Instant]) -> Intent:
-        """Write down that a pop-up is about to be shown, at ``at`` (seconds since 1970); on return it is on the disk."""
+        """Write down that a pop-up is about to be shown, at ``at`` (seconds since 1970); on return it is on the disk.
+
+        Raises:
+            JournalError: it cannot be written.
+        """
         row = (at, title, json.dumps(told))
         try:
             with self._connection:
@@ -95,7 +113,11 @@ class Journal:
         return Intent(number, told)
 
     def end(self, intent: Intent, *, why: str = "", rang: bool = False) -> None:
-        """Write down what came of a pop-up: shown, or with ``why``, not; ``rang``: it was told in the terminal instead."""
+        """Write down what came of a pop-up: shown, or with ``why``, not; ``rang``: it was told in the terminal instead.
+
+        Raises:
+            JournalError: it cannot be written.
+        """
         state = "failed" if why else "shown"
         try:
             with self._connection:
@@ -124,7 +146,11 @@ class Journal:
                 self._connection.execute("UPDATE raised SET state = 'unknown' WHERE number = ?", (number,))
 
     def forget_after(self, moment: Instant) -> None:
-        """Forget what was told for moments after ``moment``: the clock was ahead, and they are still to come."""
+        """Forget what was told for moments after ``moment``: the clock was ahead, and they are still to come.
+
+        Raises:
+            JournalError: it cannot be written.
+        """
         try:
             with self._connection:
                 self._connection.execute("DELETE FROM told WHERE moment > ?", (moment,))
@@ -132,7 +158,11 @@ class Journal:
             raise self._error(error) from None
 
     def latest(self, count: int = 20) -> Sequence[Raised]:
-        """Return the last pop-ups, newest first."""
+        """Return the last pop-ups, newest first.
+
+        Raises:
+            JournalError: it cannot be read.
+        """
         return _latest(self._connection, self._path, count)
 
     def _error(self, error: OSError | sqlite3.Error) -> JournalError:
@@ -200,6 +230,6 @@ def _prepared(path: Path) -> sqlite3.Connection:
 def _error(path: Path, error: OSError | sqlite3.Error) -> JournalError:
     why = (error.strerror if isinstance(error, OSError) else None) or str(error)
     return JournalError(
-        f'What was raised cannot be written down in "{path}": {why}. Reminders go on; make room on the disk, and see to it '
+        f'What was raised cannot be kept in "{path}": {why}. Reminders go on; make room on the disk, and see to it '
         "that the folder may be written."
     )

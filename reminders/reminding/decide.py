@@ -81,13 +81,11 @@ def decide(
             late.append(item)
         else:
             (urgent if last.urgent else ordinary).append(item)
-    notices = [
-        Notice(tuple(items), which, missed)
-        for items, which, missed in (
-            (late, any(item.telling.urgent for item in late), True),
-            (urgent, True, False),
-            (ordinary, False, False),
-        )
-        if items
-    ]
+    notices = []
+    if late:
+        notices.append(Notice(tuple(late), urgent=any(item.telling.urgent for item in late), late=True))
+    if urgent:
+        notices.append(Notice(tuple(urgent), urgent=True, late=False))
+    if ordinary:
+        notices.append(Notice(tuple(ordinary), urgent=False, late=False))
     return Decision(tuple(notices), following)

@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from reminders.plan.pop_ups import PopUps
-from reminders.schedule.happened import within
-from reminders.schedule.limits import limit_of
+from reminders.schedule.lumen_now import closed, known_limit
 from reminders.schedule.model import BLOCKS, ENDLESS, DoseState, Schedule, Touch, TouchKind
 from reminders.schedule.status import overtaken
 from reminders.times import Instant
@@ -50,7 +49,7 @@ class Matter:
 
 def matters(schedule: Schedule, now: Instant) -> list[Matter]:
     """Return everything that is open at ``now``, and what lies ahead, in order of time."""
-    known = {lumen: _limit(schedule, lumen) for lumen in schedule.plan.lumens}
+    known = {lumen: known_limit(lumen, schedule) for lumen in schedule.plan.lumens}
     found = [matter for touch in schedule.touches if (matter := _of_touch(touch, schedule, known, now)) is not None]
     found += _limits(schedule, known, found, now)
     found.sort(key=lambda matter: (matter.at, matter.key))
@@ -65,7 +64,7 @@ def _of_touch(touch: Touch, schedule: Schedule, known: Limits, now: Instant) -> 
     if schedule.removed is not None and max(now, touch.at) >= schedule.removed:
         return None
     if touch.outstanding:
-        if _closed(schedule, touch.lumen, now) or not touch.steps:
+        if closed(touch.lumen, schedule, now) or not touch.steps:
             return None
         sort = Sort.ASK_FIRST if touch.asks or touch.nurse_only else Sort.FLUSH
         return Matter(
@@ -92,18 +91,12 @@ def _of_touch(touch: Touch, schedule: Schedule, known: Limits, now: Instant) -> 
 
 
 def _sort(touch: Touch, schedule: Schedule, now: Instant) -> Sort:
-    if any(ask.why in BLOCKS for ask in touch.asks) or (touch.at <= now and _closed(schedule, touch.lumen, now)):
+    if any(ask.why in BLOCKS for ask in touch.asks) or (touch.at <= now and closed(touch.lumen, schedule, now)):
         return Sort.CLOSED
     if touch.kind is TouchKind.FINISH:
         running = any(dose.state is DoseState.RUNNING for dose in touch.ends)
         return Sort.FINISH if running else Sort.MAYBE_FINISH
     return Sort.ASK_FIRST if touch.asks else Sort.EVENT
-
-
-def _closed(schedule: Schedule, lumen: str, now: Instant) -> bool:
-    """Say whether a lumen must not be used now, or is looked after elsewhere."""
-    state = schedule.lumens[lumen]
-    return within([*state.held, *((begin, end) for begin, end, _why in state.blocked)], now)
 
 
 def _urgent_from(touch: Touch, sort: Sort, known: tuple[Instant, Instant] | None, settings: PopUps) -> Instant | None:
@@ -120,29 +113,12 @@ def _urgent_from(touch: Touch, sort: Sort, known: tuple[Instant, Instant] | None
     return max(known[1], Instant(touch.planned + settings.again_every))
 
 
-def _limit(schedule: Schedule, lumen: str) -> tuple[Instant, Instant] | None:
-    """Return the last known flush of a lumen and its limit (R16)."""
-    plan, state = schedule.plan, schedule.lumens[lumen]
-    if not plan.lumens[lumen].in_use or not plan.course.household_records:
-        return None
-    runs = any(
-        dose.lumen == lumen and dose.state is DoseState.RUNNING
-        for doses in schedule.connected.values()
-        for dose in doses
-    )
-    if runs:
-        return None
-    stated = plan.lumens[lumen].last_flushed.instant
-    since = stated if state.last_flush is None else max(stated, state.last_flush)
-    return since, limit_of(plan, plan.lumens[lumen]).last_chance(since)
-
-
 def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instant) -> Iterator[Matter]:
     """Yield the limits that have passed where no open event of the lumen speaks of it already."""
     if schedule.removed is not None and now >= schedule.removed:
         return
     for lumen, known in limits.items():
-        if known is None or known[1] >= now or _closed(schedule, lumen, now):
+        if known is None or known[1] >= now or closed(lumen, schedule, now):
             continue
         if any(m.lumen == lumen and m.at <= now and m.sort in (Sort.EVENT, Sort.FLUSH, Sort.ASK_FIRST) for m in found):
             continue

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reminders.plan.model import Plan, Reveals
+from reminders.popups.texts import clipped
 from reminders.reminding.decide import Item, Notice
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
@@ -34,7 +35,7 @@ def text_of(notice: Notice, schedule: Schedule, now: Instant) -> Text:
     plan = schedule.plan
     body = _discreet_body(notice, plan, now) if discreet(plan) else _body(notice, plan, now)
     title = _discreet_title(notice) if discreet(plan) else _title(notice, plan, now)
-    return Text(_short(title, LONGEST_TITLE), _short(body, LONGEST_BODY))
+    return Text(clipped(title, LONGEST_TITLE), clipped(body, LONGEST_BODY))
 
 
 def discreet(plan: Plan) -> bool:
@@ -45,12 +46,10 @@ def discreet(plan: Plan) -> bool:
 
 
 def _title(notice: Notice, plan: Plan, now: Instant) -> str:
-    if notice.late:
-        count = len(notice.items)
-        if count > 1:
-            return _("{count} things came due meanwhile").format(count=count)
-    if len(notice.items) > 1:
-        return _("{count} things now").format(count=len(notice.items))
+    count = len(notice.items)
+    if count > 1:
+        said = _("{count} things came due meanwhile") if notice.late else _("{count} things now")
+        return said.format(count=count)
     return heading(notice.items[0], plan, now)
 
 
@@ -167,13 +166,3 @@ def _discreet_body(notice: Notice, plan: Plan, now: Instant) -> str:
     else:
         lines.append(clock_beside(plan, first, day) + ".")
     return "\n".join([*lines, _("See your page.")])
-
-
-def _short(text: str, longest: int) -> str:
-    """Cut a text to what every system shows, at a letter's end."""
-    if len(text.encode("utf-16-le")) // 2 <= longest:
-        return text
-    kept = text
-    while len(kept.encode("utf-16-le")) // 2 > longest - 1:
-        kept = kept[:-1]
-    return f"{kept.rstrip()}…"

@@ -3,13 +3,12 @@
 Nothing here is worded: the list of what is due and the page say the same of one schedule, each in its own way.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
 from reminders.record.facts import Sign
 from reminders.schedule.happened import within
-from reminders.schedule.limits import limit_of
+from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import cut_off, overtaken, status
 from reminders.times import Instant
@@ -111,14 +110,6 @@ def _lumen(name: str, schedule: Schedule, now: Instant) -> LumenNow:
     )
 
 
-def running_doses(lumen: str, schedule: Schedule) -> Iterator[Dose]:
-    """Yield the infusions that run in a lumen, by what is recorded."""
-    for doses in schedule.connected.values():
-        for dose in doses:
-            if dose.lumen == lumen and dose.state is DoseState.RUNNING:
-                yield dose
-
-
 def _running(dose: Dose, now: Instant) -> Running:
     paused = next((begin for begin, end in dose.pauses if end == ENDLESS), None)
     if paused is not None:
@@ -129,14 +120,14 @@ def _running(dose: Dose, now: Instant) -> Running:
 def waiting(touch: Touch, schedule: Schedule, now: Instant) -> Waiting | None:
     """Return how an event waits to be answered; None if it does not."""
     how = status(touch, schedule, now)
-    closed = any(begin <= now < end for begin, end, _why in schedule.lumens[touch.lumen].blocked)
+    shut = blocked(touch.lumen, schedule, now)
     # Nobody has said that it was started: that is asked for, not its finish.
     unstarted = touch.kind is TouchKind.FINISH and all(dose.state is DoseState.UNRECORDED for dose in touch.ends)
-    if touch.outstanding and closed:
+    if touch.outstanding and shut:
         return None  # nothing is offered on this lumen
     if touch.outstanding and how in WAITS:
         return Waiting(touch, Wait.FLUSH_ASK if touch.nurse_only or touch.asks else Wait.FLUSH)
-    if how in WAITS and closed:
+    if how in WAITS and shut:
         return None if unstarted else Waiting(touch, Wait.CLOSED)
     if how is Status.DUE:
         return Waiting(touch, Wait.DUE)
@@ -181,20 +172,13 @@ def _past_cut_off(touch: Touch, schedule: Schedule, now: Instant) -> bool:
 def _limit_passed(name: str, schedule: Schedule, now: Instant) -> tuple[Instant, Instant] | None:
     """Return the last recorded flush of an idle lumen and when its limit passed, where nothing is recorded since (R16).
 
-    Where the household does not record, nothing is known, and nothing is said.
     """
-    plan, state = schedule.plan, schedule.lumens[name]
-    lumen = plan.lumens[name]
-    if not plan.course.household_records or not lumen.in_use or any(running_doses(name, schedule)):
+    known = known_limit(name, schedule)
+    if known is None or known[1] >= now or closed(name, schedule, now):
         return None
-    closed = [*state.held, *((begin, end) for begin, end, _why in state.blocked)]
-    if within(closed, now):
-        return None
-    since = max(lumen.last_flushed.instant, state.last_flush or lumen.last_flushed.instant)
-    deadline = limit_of(plan, lumen).last_chance(since)
     waits = any(
         touch.lumen == name and touch.at <= now and status(touch, schedule, now) not in (Status.DONE, Status.LATE)
         for touch in schedule.touches
         if touch.kind is TouchKind.IDLE_FLUSH or touch.starts or touch.ends
     )
-    return (since, deadline) if deadline < now and waits else None
+    return known if waits else None

@@ -4,7 +4,7 @@ A button holds what it says as the fields of a report; pressing it is the whole 
 (a later time, a volume, a name) is a link to the form that asks for them.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -12,7 +12,7 @@ from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import GivenAs
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
-from reminders.schedule.model import BLOCKS, Dose, DoseState, Schedule, Touch, TouchKind
+from reminders.schedule.model import Dose, DoseState, Schedule, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS
 from reminders.web.page_frame import query
 from reminders.words import CATALOGUE, lumen_words
@@ -203,8 +203,3 @@ def _dose_link(words: str, verb: Verb, dose: Dose, **fields: str) -> Link:
 def must_ask(touch: Touch) -> bool:
     """Say whether somebody must be asked before an event, so that no plain button for it is offered (R17, R18)."""
     return bool(touch.asks) or touch.nurse_only
-
-
-def may_not(touches: Iterable[Touch]) -> bool:
-    """Say whether nothing at all is offered for some of these events (S1, R19)."""
-    return any(ask.why in BLOCKS for touch in touches for ask in touch.asks)

@@ -16,18 +16,14 @@ from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
 from reminders.daemon.desk import Desk
-from reminders.plan.model import Contact, Plan
+from reminders.daemon.life import STALE
+from reminders.places import command_for
+from reminders.plan.model import TIERS, Contact, Plan
 from reminders.times import Instant
-from reminders.units import span
+from reminders.units import ago
 from reminders.words import CATALOGUE, call_words, clock_words, moment_words, zone_words
 
 _ = CATALOGUE.gettext
-
-TIERS = ("emergency", "now", "same_day", "next_contact")
-"""Whom to call, the most urgent first, as the plan's keys name them."""
-
-SILENT_FOR = 120.0
-"""Seconds after its last look at everything from which on the daemon is said to be stuck."""
 
 
 def data(folder: str, name: str) -> bytes:
@@ -87,9 +83,9 @@ def contacts(plan: Plan) -> list[tuple[Contact, str]]:
     return [(plan.contacts[tier], tel(plan.contacts[tier].phone)) for tier in TIERS if tier in plan.contacts]
 
 
-def ago(seconds: float) -> str:
-    """Say how long ago something was: ``12 s``, ``5 min``, ``3 h 20 min``."""
-    return _("{count} s").format(count=max(0, round(seconds))) if seconds < 60 else span(int(seconds // 60))
+def seconds_ago(seconds: float) -> str:
+    """Say how long ago something was: ``12 s``, ``5 min``, ``3 h 20 min``, ``2 days``."""
+    return _("{count} s").format(count=max(0, int(seconds))) if seconds < 60 else ago(int(seconds // 60))
 
 
 def warnings(desk: Desk) -> list[str]:
@@ -103,12 +99,12 @@ def warnings(desk: Desk) -> list[str]:
             )
         )
     late = desk.now() - (health.started if health.last_tick is None else health.last_tick)
-    if late > SILENT_FOR:
+    if late > STALE:
         found.append(
             _(
                 "The program last looked at what is due {ago} ago. Reminders may not come: restart it, and go by the plan "
                 "on paper until then."
-            ).format(ago=ago(late))
+            ).format(ago=seconds_ago(late))
         )
     if health.pop_ups:
         found.append(_("No reminder can pop up on this computer: {why}").format(why=health.pop_ups))
@@ -116,10 +112,14 @@ def warnings(desk: Desk) -> list[str]:
         found.append(
             _(
                 "Revision {revision} of the plan lies in the file {file} and is not in use. Nothing changes before somebody "
-                "says:  reminders record {file} in use"
-            ).format(revision=keeper.household.waiting, file=keeper.household.path.name)
+                "says:  {command}"
+            ).format(
+                revision=keeper.household.waiting,
+                file=keeper.household.path.name,
+                command=command_for("record", keeper.household.path, "in use"),
+            )
         )
-    return found + list(health.troubles)
+    return found + [trouble for trouble in health.troubles if trouble != keeper.trouble]  # that one is said above
 
 
 def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **values: Any) -> HTMLResponse:
@@ -130,6 +130,7 @@ def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **valu
         "here": here,
         "token": desk.form_token,
         "contacts": contacts(plan),
+        "call_now": (plan.contacts["now"], tel(plan.contacts["now"].phone)),
         "linked": Linker(plan),
         "provider": plan.protocol.provider,
         "drawn": moment_words(plan.clock.local(now)),

@@ -4,11 +4,12 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from reminders import phone_words
-from reminders.daemon.desk import Desk, Raised
+from reminders.daemon.desk import Desk
+from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import Instant
 from reminders.web.page_cards import Tone
-from reminders.web.page_frame import SILENT_FOR, ago, page, warnings
+from reminders.web.page_frame import page, seconds_ago, warnings
 from reminders.web.page_now import fingerprint, lumen_views
 from reminders.web.page_report import last_report
 from reminders.web.page_say import days_back, fresh_key, times
@@ -38,7 +39,7 @@ def now_page(desk: Desk, look_every: float) -> Response:
         look_every=look_every,
         phones=phones,
         phone_trouble=desk.phones.trouble,
-        looked="" if health.last_tick is None else ago(desk.now() - health.last_tick),
+        looked=_looked(desk),
         raised=[_raised(item, desk) for item in list(health.raised)[:5]],
     )
 
@@ -58,22 +59,25 @@ def _raised(item: Raised, desk: Desk) -> str:
 
 
 def _shown(desk: Desk) -> str:
-    """Return a text that changes whenever the page would say something else."""
+    """Return a text that changes whenever plan or record do, something else is to be done, or there are more or fewer warnings."""
     schedule, now = desk.keeper.schedule, desk.keeper.instant
     return f"{desk.keeper.version}-{fingerprint(schedule, now)}-{len(warnings(desk))}"
 
 
 def state(desk: Desk, request: Request) -> Response:
     """Say whether an open page is still right, and what time it is on the household's clock."""
-    last = desk.health().last_tick
-    late = None if last is None else desk.now() - last
     return JSONResponse(
         {
             "shown": _shown(desk),
             "version": desk.keeper.version,
+            "last_tick": desk.health().last_tick,
             "clock": clock_words(desk.keeper.schedule.plan.clock.local(desk.keeper.instant)),
-            "last_tick": last,
-            "looked": "" if late is None else ago(late),
-            "stuck": late is None or late > SILENT_FOR,
+            "looked": _looked(desk),
         }
     )
+
+
+def _looked(desk: Desk) -> str:
+    """Say how long ago the daemon last finished looking at everything; nothing if it never did."""
+    last = desk.health().last_tick
+    return "" if last is None else seconds_ago(desk.now() - last)

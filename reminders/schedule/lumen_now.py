@@ -1,0 +1,40 @@
+"""What is known of one lumen at a moment: what runs in it, whether it must not be used, and how long it may still lie idle."""
+
+from collections.abc import Iterator
+
+from reminders.schedule.happened import within
+from reminders.schedule.limits import limit_of
+from reminders.schedule.model import Dose, DoseState, Schedule
+from reminders.times import Instant
+
+
+def running_doses(lumen: str, schedule: Schedule) -> Iterator[Dose]:
+    """Yield the infusions that run in a lumen, by what is recorded."""
+    for doses in schedule.connected.values():
+        for dose in doses:
+            if dose.lumen == lumen and dose.state is DoseState.RUNNING:
+                yield dose
+
+
+def blocked(lumen: str, schedule: Schedule, now: Instant) -> bool:
+    """Say whether a lumen must not be used: suspended, out of use, or of a line that the plan does not describe."""
+    return any(begin <= now < end for begin, end, _why in schedule.lumens[lumen].blocked)
+
+
+def closed(lumen: str, schedule: Schedule, now: Instant) -> bool:
+    """Say whether nothing is due on a lumen now: it must not be used, or is looked after elsewhere."""
+    return blocked(lumen, schedule, now) or within(schedule.lumens[lumen].held, now)
+
+
+def known_limit(lumen: str, schedule: Schedule) -> tuple[Instant, Instant] | None:
+    """Return the last known flush of an idle lumen and until when it may lie idle after it (R16).
+
+    None where it is in use or not to be used, and where the household does not record: nothing is known then.
+    """
+    plan, state = schedule.plan, schedule.lumens[lumen]
+    described = plan.lumens[lumen]
+    if not described.in_use or not plan.course.household_records or any(running_doses(lumen, schedule)):
+        return None
+    stated = described.last_flushed.instant
+    since = stated if state.last_flush is None else max(stated, state.last_flush)
+    return since, limit_of(plan, described).last_chance(since)
