@@ -1,19 +1,24 @@
-"""One fact in words, as it is read back to whoever reported it and as the nurse reads it later."""
+"""One fact in words, as it is read back to whoever reported it and as the nurse reads it later.
+
+What was done is worded by the plan in force at the time: a later revision changes nothing about it (R14).
+"""
 
 from datetime import date, datetime
 
 from reminders.plan.model import Plan
+from reminders.plan.order import Order
 from reminders.record.facts import Fact, Kind
-from reminders.times import from_datetime
+from reminders.schedule.model import Schedule
+from reminders.times import Instant, from_datetime
 from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lumen_words, moment_words, sign_words
 
 _ = CATALOGUE.gettext
 
 
-def fact_words(fact: Fact, plan: Plan) -> str:
+def fact_words(fact: Fact, schedule: Schedule) -> str:
     """Say a fact in a sentence, with when it happened, who reported it and any remark."""
-    when = moment_words(plan.clock.local(fact.happened))
-    lines = [_("{when}: {what}").format(when=when, what=what_happened(fact, plan))]
+    when = moment_words(schedule.plan.clock.local(fact.happened))
+    lines = [_("{when}: {what}").format(when=when, what=what_happened(fact, schedule))]
     if fact.said_by:
         lines.append(_("as {name} said").format(name=fact.said_by))
     if fact.by:
@@ -23,13 +28,14 @@ def fact_words(fact: Fact, plan: Plan) -> str:
     return ", ".join(lines) + "."
 
 
-def what_happened(fact: Fact, plan: Plan) -> str:
+def what_happened(fact: Fact, schedule: Schedule) -> str:
     """Say what a fact says, without when and by whom."""
-    order = plan.orders.get(fact.order)
+    current, plan = schedule.plan, schedule.plan_at(_begun(fact, schedule))
+    order = plan.orders.get(fact.order) or current.orders.get(fact.order)
     drug = fact.order if order is None else drug_words(order)
-    lumen = lumen_words(plan, fact.lumen) if fact.lumen in plan.lumens else fact.lumen or _("the whole line")
-    day = plan.clock.local(fact.happened).date()
-    about = _("{drug}{dose}").format(drug=drug, dose=_dose(fact, plan, day))
+    lumen = _lumen(fact, plan, current) or _("the whole line")
+    day = current.clock.local(fact.happened).date()
+    about = _("{drug}{dose}").format(drug=drug, dose=_dose(fact, order, current, day))
     said = _PLAIN[fact.kind].format(
         about=about,
         drug=drug,
@@ -37,24 +43,35 @@ def what_happened(fact: Fact, plan: Plan) -> str:
         skipped=about
         if fact.order
         else _("the flush of the {lumen} planned for {planned}").format(
-            lumen=lumen, planned="" if fact.planned_for is None else clock_beside(plan, fact.planned_for, day)
+            lumen=lumen, planned="" if fact.planned_for is None else clock_beside(current, fact.planned_for, day)
         ),
         what=drug if fact.order else lumen if fact.lumen else _("everything"),
-        until="" if fact.until is None else clock_beside(plan, fact.until, day),
+        until="" if fact.until is None else clock_beside(current, fact.until, day),
         sign="" if fact.sign is None else sign_words(fact.sign),
-        planned="" if fact.planned_for is None else clock_beside(plan, fact.planned_for, day),
+        planned="" if fact.planned_for is None else clock_beside(current, fact.planned_for, day),
         name=fact.name,
         count=fact.count,
         revision=fact.revision,
         target=fact.target,
         withdraws=fact.withdraws,
     )
-    return said + "".join(_("; {part}").format(part=part) for part in _besides(fact, plan))
+    return said + "".join(_("; {part}").format(part=part) for part in _besides(fact, plan, current))
 
 
-def _dose(fact: Fact, plan: Plan, day: date) -> str:
+def _begun(fact: Fact, schedule: Schedule) -> Instant:
+    """Return the moment by whose plan a fact is worded: its own, or when its dose began; that goes on as it was ordered."""
+    doses = schedule.connected.get(fact.order, ())
+    return min([fact.happened, *(dose.start for dose in doses if fact.dose and dose.key == fact.dose)])
+
+
+def _lumen(fact: Fact, plan: Plan, current: Plan) -> str:
+    """Name a fact's lumen as the plan of that time calls it, or else the current one; as it was given if none knows it."""
+    known = next((one for one in (plan, current) if fact.lumen in one.lumens), None)
+    return fact.lumen if known is None else lumen_words(known, fact.lumen)
+
+
+def _dose(fact: Fact, order: Order | None, plan: Plan, day: date) -> str:
     """Name which dose it was by the moment for which it was ordered, where its key says that."""
-    order = plan.orders.get(fact.order)
     if order is None or order.as_needed:
         return ""
     try:
@@ -68,14 +85,10 @@ def _dose(fact: Fact, plan: Plan, day: date) -> str:
     return _(", dose of {time},").format(time=shown)
 
 
-def _besides(fact: Fact, plan: Plan) -> list[str]:
+def _besides(fact: Fact, plan: Plan, current: Plan) -> list[str]:
     parts = []
     if fact.kind is Kind.STARTED and fact.lumen:
-        parts.append(
-            _("through the {lumen}").format(lumen=lumen_words(plan, fact.lumen))
-            if fact.lumen in plan.lumens
-            else fact.lumen
-        )
+        parts.append(_("through the {lumen}").format(lumen=_lumen(fact, plan, current)))
     if fact.fluids:
         known = [plan.fluids[name].label if name in plan.fluids else name for name in fact.fluids]
         parts.append(_("with {fluids}").format(fluids=_(" and ").join(known)))

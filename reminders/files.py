@@ -1,11 +1,15 @@
-"""Reading plan files, and writing results whole or not at all."""
+"""Reading plan files, and writing whole or not at all: results, and what only its owner may read."""
 
 import os
 import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TypeAlias
 
 from reminders.plan.source import LONGEST_FILE
+
+Signature: TypeAlias = tuple[int, int, int]
+"""What changes when a file does: when it was changed (nanoseconds since 1970), its size, its number on the disk."""
 
 
 class FileError(Exception):
@@ -27,6 +31,52 @@ def read_file(path: Path, *, whole: bool = False) -> bytes:
         raise FileError(f'"{path}" is a folder. Name the plan file itself.') from None
     except (OSError, ValueError) as error:
         raise FileError(f'"{path}" cannot be read: {_why(error)}.') from None
+
+
+def signature(file: Path | int) -> Signature | None:
+    """Return what changes when a file does, given its path or its descriptor; None where it cannot be seen."""
+    try:
+        found = file.stat() if isinstance(file, Path) else os.fstat(file)
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
+def private_folder(path: Path) -> Path:
+    """Make a folder that only its owner may look into, if it is not there; return it.
+
+    Raises:
+        OSError: it cannot be made.
+    """
+    path.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if os.name == "posix" and path.stat().st_mode & 0o077:
+        path.chmod(0o700)
+    return path
+
+
+def private_file(path: Path, content: bytes, *, sync: bool = True) -> Path:
+    """Write a new file beside ``path``, which only its owner may read; return it, to be moved there.
+
+    ``sync``: it is forced to the disk, so that a power cut does not leave an empty one.
+
+    Raises:
+        OSError: it cannot be written; then nothing is left of it.
+    """
+    return _beside(path, content, 0o600, sync=sync)
+
+
+def write_private(path: Path, content: bytes, *, sync: bool = True) -> None:
+    """Put a file that only its owner may read in its place, in one step; ``sync`` as for :func:`private_file`.
+
+    Raises:
+        OSError: it cannot be written; then what stood there stands, and nothing is left of the new one.
+    """
+    written = private_file(path, content, sync=sync)
+    try:
+        written.replace(path)
+    except BaseException:
+        written.unlink(missing_ok=True)
+        raise
 
 
 def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
@@ -68,15 +118,16 @@ def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
         ) from None
 
 
-def _beside(place: Path, content: bytes, mode: int) -> Path:
-    """Write a temporary file in the same folder, forced to the disk; leave nothing if that fails."""
+def _beside(place: Path, content: bytes, mode: int, *, sync: bool = True) -> Path:
+    """Write a temporary file in the same folder, forced to the disk if ``sync``; leave nothing if that fails."""
     handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
-            os.fsync(file.fileno())
+            if sync:
+                os.fsync(file.fileno())
         temporary.chmod(mode)
     except BaseException:
         temporary.unlink(missing_ok=True)

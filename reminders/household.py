@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from reminders.examine import Examination, examine
-from reminders.files import read_file
+from reminders.files import FileError, read_file
 from reminders.findings import has_errors
 from reminders.places import command_for, typed
 from reminders.plan.model import Plan
@@ -151,10 +151,30 @@ def open_in_use(path: Path, now: Instant, like: Household | None = None) -> Hous
     )
 
 
+def kept_in_record(path: Path, plan_id: uuid.UUID, now: Instant) -> Household | None:
+    """Return what is in use by the record beside a plan's file, whatever lies in the file; None where no plan is.
+
+    Raises:
+        RecordError: the record cannot be read.
+    """
+    record = _read(record_path(path, plan_id), plan_id)
+    used = _revisions(path, record)
+    if not used:
+        return None
+    last = max(used)
+    text = _text_of(last, record)
+    examination = examine(path.name, text.encode(), EMPTY, now)
+    earlier = tuple(used[number] for number in sorted(used) if number < last)
+    return Household(path, text, examination, used[last], record, earlier, in_use=True, begun=True, kept=True)
+
+
 def text_in_use_before(household: Household) -> str:
     """Return the text of the revision that was in use before the household's own, as the record keeps it."""
-    before = household.earlier[-1].course.revision
-    return next(fact.plan_text for fact in reversed(household.record.of_kind(Kind.IN_USE)) if fact.revision == before)
+    return _text_of(household.earlier[-1].course.revision, household.record)
+
+
+def _text_of(revision: int, record: Record) -> str:
+    return next(fact.plan_text for fact in reversed(record.of_kind(Kind.IN_USE)) if fact.revision == revision)
 
 
 def recorded(path: Path, plan: Plan) -> tuple[Record, dict[int, Plan]]:
@@ -231,7 +251,16 @@ def add_facts(
 
 
 def _again(household: Household, now: Instant) -> Household:
-    return (open_in_use if household.kept else open_household)(household.path, now)
+    """Read a household again; where it was opened as what is in use, a fault of the file takes nothing away."""
+    if not household.kept:
+        return open_household(household.path, now)
+    try:
+        return open_in_use(household.path, now)
+    except (FileError, UnusablePlanError, NotInUseError):
+        found = kept_in_record(household.path, household.plan.course.id, now)
+        if found is None:
+            raise
+        return found
 
 
 def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:

@@ -28,11 +28,20 @@ REPORTED = _(
     "the test alarm."
 )
 
+NOTHING_RUNS = _(
+    "Reminders does not run now: nobody is reminded by this computer, and no phone can get the calendar. Start it with  "
+    "reminders run , or with  reminders run --lan  for phones in your home network."
+)
+
 NOT_REACHABLE = _(
     "No phone can reach this computer now: it listens to itself alone. To let phones in your home network get the calendar, stop "
-    "the reminders and start them with  reminders run --lan . Then everybody in that network can reach the calendar's address, "
-    "but without the secret in it gets nothing. Without a certificate the calendar crosses the network unencrypted: somebody in "
-    "the network who listens could read it. Do this only in a network whose members you trust, never in a public one."
+    "the reminders and start them with  reminders run --lan ."
+)
+
+WHAT_LAN_MEANS = _(
+    "With --lan everybody in that network can reach the calendar's address, but without the secret in it gets nothing. Without a "
+    "certificate the calendar crosses the network unencrypted: somebody in the network who listens could read it. Do this only "
+    "in a network whose members you trust, never in a public one."
 )
 
 REACHABLE = _(
@@ -44,6 +53,16 @@ REACHABLE = _(
 UNENCRYPTED = _(
     "The calendar crosses your home network unencrypted: somebody in that network who listens could read it. Use a network whose "
     "members you trust, never a public one."
+)
+
+PAGE_UNENCRYPTED = _(
+    "It crosses your home network unencrypted, and its address with it: somebody in that network who listens could read both."
+)
+
+PAGE_TOO = _(
+    "The reminder page itself can be opened on phones in your home network, because the reminders were started with "
+    "--page-on-lan. Whoever has its address can see everything on it, and report or take back what happened. Show this code only "
+    "to those who care for the patient. The address cannot be taken from one phone alone."
 )
 
 WHO_HAS_IT = _(
@@ -144,7 +163,7 @@ def silent_words(phone: Phone) -> str:
     ).format(name=phone.name)
 
 
-def test_words(plan: Plan, at: Instant) -> tuple[str, ...]:
+def test_asked_words(plan: Plan, at: Instant) -> tuple[str, ...]:
     """Say what must happen when a test alarm was asked for."""
     when = moment_words(plan.clock.local(at))
     return (

@@ -13,11 +13,11 @@ import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 from filelock import FileLock, Timeout
 
-from reminders.places import private_file, private_folder
+from reminders.files import Signature, private_folder, signature, write_private
 
 LONGEST_NAME = 40
 MOST_PHONES = 50
@@ -29,8 +29,6 @@ KEPT_EVERY = 60
 
 WAIT = 10
 """Seconds to wait for another process that is changing the phones."""
-
-Signature: TypeAlias = tuple[int, int, int] | None
 
 
 class PhonesError(Exception):
@@ -70,14 +68,13 @@ class Phones:
         self._path, self._now = path, now
         self._fetches_path = path.with_name(f"{path.stem}-fetched.json")
         self._known: _Secrets | None = None
-        self._seen: Signature = None
+        self._seen: Signature | None = None
         self._fetches: dict[str, tuple[float, str]] = {}
-        self._feeds: tuple[str, ...] = ()
-        self._fetches_seen: Signature = None
+        self._fetches_seen: Signature | None = None
         self._kept: dict[str, float] = {}
         self.trouble = ""
         if path.exists():
-            self._known, self._seen = _read(path), _signature(path)
+            self._known, self._seen = _read(path), signature(path)
 
     @property
     def secret(self) -> str:
@@ -121,18 +118,6 @@ class Phones:
             if _alike(name, phone.name):
                 return self._with_fetch(phone)
         raise _no_such(self._phones)
-
-    @property
-    def feeds(self) -> tuple[str, ...]:
-        """Return the beginnings of the addresses at which the daemon could be reached by phones when it listened last."""
-        self._refresh()
-        return self._feeds
-
-    def listens(self, feeds: Sequence[str]) -> None:
-        """Remember where phones reach the daemon, for the command, which cannot know it otherwise."""
-        self._read_fetches()
-        self._feeds = tuple(feeds)
-        self._keep_fetches()
 
     def add(self, name: str) -> Phone:
         """Add a phone under a name of its own and give it an address.
@@ -187,7 +172,7 @@ class Phones:
 
     def _refresh(self) -> None:
         """Read the file again if it has changed; keep what was known if it cannot be read."""
-        found = _signature(self._path)
+        found = signature(self._path)
         if found != self._seen:
             self._seen = found
             self.trouble = ""
@@ -212,9 +197,9 @@ class Phones:
                 else:
                     known = self._known or _Secrets(secrets.token_urlsafe(SECRET_BYTES))
                 known = change(known)
-                private_file(self._path, _as_json(known)).replace(self._path)
+                write_private(self._path, _as_json(known))
                 self._known = known
-                self._seen, self.trouble = _signature(self._path), ""
+                self._seen, self.trouble = signature(self._path), ""
         except Timeout:
             raise PhonesError("Another program is changing the phones. Try again in a moment.") from None
         except OSError as error:
@@ -227,13 +212,12 @@ class Phones:
         return replace(phone, fetched=fetched, has=has)
 
     def _read_fetches(self) -> None:
-        found = _signature(self._fetches_path)
+        found = signature(self._fetches_path)
         if found == self._fetches_seen:
             return
         self._fetches_seen = found
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):  # it is all said again soon
             told = json.loads(self._fetches_path.read_bytes())
-            self._feeds = tuple(map(str, told["feeds"]))
             for key, (at, has) in told["fetched"].items():
                 if float(at) > self._fetches.get(key, (0.0, ""))[0]:
                     self._fetches[key] = (float(at), str(has))
@@ -243,10 +227,8 @@ class Phones:
         self._fetches = {key: fetch for key, fetch in self._fetches.items() if key in current}
         with contextlib.suppress(OSError):
             private_folder(self._fetches_path.parent)
-            private_file(
-                self._fetches_path, json.dumps({"feeds": self._feeds, "fetched": self._fetches}).encode()
-            ).replace(self._fetches_path)
-            self._fetches_seen = _signature(self._fetches_path)
+            write_private(self._fetches_path, json.dumps({"fetched": self._fetches}).encode())
+            self._fetches_seen = signature(self._fetches_path)
 
 
 def _no_such(phones: Sequence[Phone]) -> PhonesError:
@@ -311,11 +293,3 @@ def _secret(value: Any) -> str:
     if len(text) < 22 or not text.isascii() or not text.replace("-", "").replace("_", "").isalnum():
         raise ValueError("not a secret")
     return text
-
-
-def _signature(path: Path) -> Signature:
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_mtime_ns, found.st_size, found.st_ino

@@ -1,13 +1,13 @@
 """Where this program keeps things on this computer: the folders that the system has for it, by platformdirs."""
 
-import os
-import tempfile
 import tomllib
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
 
 from platformdirs import PlatformDirs
+
+from reminders.files import private_folder as private_folder  # daemon/journal still takes it from here
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,37 +61,6 @@ def places() -> Places:
     )
 
 
-def private_folder(path: Path) -> Path:
-    """Make a folder that only its owner may look into, if it is not there; return it.
-
-    Raises:
-        OSError: it cannot be made.
-    """
-    path.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if os.name == "posix" and path.stat().st_mode & 0o077:
-        path.chmod(0o700)
-    return path
-
-
-def private_file(path: Path, content: bytes) -> Path:
-    """Write a new file beside ``path``, which only its owner may read, forced to the disk; return it, to be moved there.
-
-    Raises:
-        OSError: it cannot be written; then nothing is left of it.
-    """
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=path.suffix, dir=path.parent)
-    written = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-    except BaseException:
-        written.unlink(missing_ok=True)
-        raise
-    return written
-
-
 def is_in_use(plan: Path) -> bool:
     """Say whether a plan's file is that of the plan in use, and not one that somebody named."""
     return plan.resolve() == places().plan.resolve()
@@ -99,8 +68,13 @@ def is_in_use(plan: Path) -> bool:
 
 def id_in_use() -> uuid.UUID | None:
     """Return the id of the plan in use; None where there is no plan, or its file says none."""
+    return id_of(places().plan)
+
+
+def id_of(plan: Path) -> uuid.UUID | None:
+    """Return the id that a plan's file says, whatever else is wrong with it; None if it says none."""
     try:
-        return uuid.UUID(tomllib.loads(places().plan.read_text(encoding="utf-8-sig"))["plan"]["id"])
+        return uuid.UUID(tomllib.loads(plan.read_text(encoding="utf-8-sig"))["plan"]["id"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 

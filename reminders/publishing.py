@@ -7,22 +7,24 @@ from datetime import date, timedelta
 from enum import StrEnum
 from pathlib import Path
 
-from reminders.files import FileError, write_files
+from reminders.files import FileError, private_folder, write_files
 from reminders.household import Household, add_facts
-from reminders.places import private_folder
 from reminders.plan.model import Reveals
 from reminders.record.facts import Fact, Kind, Record
 from reminders.record.published import Published, publication, published, targets
 from reminders.schedule.model import Schedule
-from reminders.times import Instant
+from reminders.times import DAY, HOUR, Instant
 from reminders.views.calendar import CalendarFile, calendar_file
 from reminders.views.kept_current import KeptCurrent, own_uids
 from reminders.views.schedule_json import schedule_json
 from reminders.words import moment_words
 
 FEED_STEM = "calendar"
+FEED_NAME = f"{FEED_STEM}.ics"
 """The feed's file is of this name, which tells nobody anything."""
 
+TESTS: Mapping[str, int] = {"soon": 10, "hour": HOUR, "tomorrow": DAY}
+"""When a test alarm can be asked for: so many minutes ahead."""
 
 ROUNDED = 5
 """Minutes: a test alarm rings at a time that a person remembers."""

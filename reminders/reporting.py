@@ -108,6 +108,7 @@ def calendars_again(household: Household, now: Instant) -> tuple[Household, list
 
 
 def _with_calendars(household: Household, facts: tuple[Fact, ...], said: Sequence[str], now: Instant) -> Reported:
+    schedule = household.schedule(now)
+    recorded = tuple(fact_words(fact, schedule) for fact in facts)
     household, written, troubles = calendars_again(household, now)
-    recorded = tuple(fact_words(fact, household.plan) for fact in facts)
     return Reported(household, facts, recorded, tuple(said), tuple(written), tuple(troubles))

@@ -53,7 +53,12 @@ def from_datetime(moment: datetime) -> Instant:
     """
     if moment.tzinfo is None:
         raise ValueError("a moment without a zone is not an instant")
-    return Instant(int(moment.timestamp() // 60))
+    return minute_of(moment.timestamp())
+
+
+def minute_of(seconds: float) -> Instant:
+    """Return the minute in which a moment lies, given in seconds since 1970."""
+    return Instant(int(seconds // 60))
 
 
 def utc(instant: Instant) -> datetime:

@@ -1,13 +1,25 @@
-"""Asks an ASGI app one request after the other, without a network."""
+"""The page alone as an ASGI app, and requests to one, one after the other, without a network."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterable, Sequence
 from typing import Any
 
 import httpx
+from starlette.routing import BaseRoute
 from starlette.types import ASGIApp
 
+from reminders.daemon.desk import Desk
+from reminders.web.guard import guarded, page_gate
+from reminders.web.limits import Limits
+
 HERE = "http://127.0.0.1:4870"
+
+
+def page_app(
+    desk: Desk, routes: Sequence[BaseRoute], *, hosts: Iterable[str] = (), limits: Limits | None = None
+) -> ASGIApp:
+    """Return the page without the feed. ``hosts`` are names and addresses besides this computer's own."""
+    return guarded([page_gate(desk, routes)], hosts=hosts, limits=limits, now=desk.now)
 
 
 def ask(

@@ -16,13 +16,14 @@ import uuid
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 from popup_desk import Desk, desk, judge
-from small_plans import plan_text, z
+from small_plans import plan_text
 
 from reminders.record.facts import Record
 from reminders.record.store import Store, record_path
@@ -51,10 +52,7 @@ least_spacing = "8 h"
 
 def moment(text: str) -> float:
     """Return ``06-01 09:00`` or ``06-01 09:00:30`` of Chicago's summer in seconds since 1970."""
-    clock, _, seconds = text, "", "0"
-    if text.count(":") == 2:
-        clock, _, seconds = text.rpartition(":")
-    return (z(f"2026-{clock}") + 5 * 60) * MINUTE + int(seconds)
+    return datetime.fromisoformat(f"2026-{text}-05:00").timestamp()
 
 
 def wait_until(condition: Callable[[], object], what: str, patience: float = PATIENCE) -> float:

@@ -21,15 +21,18 @@ from starlette.routing import BaseRoute, Route
 
 from reminders.daemon.desk import Desk, Health
 from reminders.daemon.keeper import Keeper
+from reminders.daemon.life import Life, write_life
+from reminders.feed_file import Feed
+from reminders.files import private_folder
 from reminders.household import Household
 from reminders.phones import Phones
 from reminders.places import places
-from reminders.publishing import publish_feed, renew
+from reminders.publishing import FEED_NAME, publish_feed, renew
 from reminders.reporting import Reported, report_to
 from reminders.saying.phrases import said
 from reminders.times import Instant
-from reminders.web.feed import FEED_NAME
-from reminders.web.server import Listeners
+from reminders.web.guard import Gate
+from reminders.web.server import Listeners, Listening
 
 PLAN = """
 [household]
@@ -91,10 +94,10 @@ class FeedHome:
         self.desk = Desk(
             keeper=self.keeper,
             phones=phones,
+            feed=Feed(self.file.parent),
             now=self.clock,
             health=lambda: Health(started=self.clock.now, last_tick=self.clock.now),
             secret=phones.secret,
-            home="",
             changed=lambda: None,
         )
 
@@ -102,6 +105,12 @@ class FeedHome:
     def household(self) -> Household:
         """Return plan and record as they are kept."""
         return self.keeper.household
+
+    def lives(self, feeds: Sequence[str]) -> None:
+        """Leave the sign of life of a daemon that phones reach, or reached, at these addresses."""
+        path = places().life_of(self.household.plan.course.id)
+        private_folder(path.parent)
+        write_life(path, Life(pid=1, started=self.clock.now, last_tick=self.clock.now, feeds=feeds))
 
     def reports(self, moment: str, words: str) -> Reported:
         """Record what happened, said at a moment, as the page does."""
@@ -121,12 +130,14 @@ class FeedHome:
         self.keeper.took(household)
 
     @contextmanager
-    def listening(self, page: Sequence[BaseRoute] = PAGE, **wanted: Any) -> Iterator[Listeners]:
+    def listening(
+        self, page: Sequence[BaseRoute] = PAGE, gates: Sequence[Gate] = (), **options: Any
+    ) -> Iterator[Listeners]:
         """Run the listeners on free ports, in a thread with an event loop of its own, for as long as this is entered."""
         loop = asyncio.new_event_loop()
         thread = threading.Thread(target=loop.run_forever)
         thread.start()
-        listeners = Listeners(self.desk, page, **{"port": 0, **wanted})
+        listeners = Listeners(self.desk, page, Listening(**{"port": 0, **options}), gates=gates)
         try:
             asyncio.run_coroutine_threadsafe(listeners.start(), loop).result(10)
             yield listeners

@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import small_plans
+from asgi import page_app
 from histories import at
 from httpx import ASGITransport, AsyncClient, Response
 from starlette.types import ASGIApp
@@ -17,9 +18,9 @@ from starlette.types import ASGIApp
 from reminders.daemon.desk import Desk, Health
 from reminders.daemon.journal import Raised
 from reminders.daemon.keeper import Keeper
+from reminders.feed_file import Feed
 from reminders.phones import Phones
 from reminders.record.facts import Fact
-from reminders.web.guard import page_app
 from reminders.web.page import page_routes
 
 TWO_LUMENS = """
@@ -65,6 +66,7 @@ class Home:
         self.desk = Desk(
             keeper=self.keeper,
             phones=self.phones,
+            feed=Feed(self.folder / "feed"),
             now=lambda: self.seconds,
             health=self._healthy,
             secret=SECRET,

@@ -28,7 +28,7 @@ from reminders.at_login.systemd import SESSION, UNIT, Systemd, unit_text
 from reminders.at_login.ways import here
 from reminders.at_login.windows import SCHEMA, TaskScheduler, task, windowless
 from reminders.commands.at_login import at_login
-from reminders.commands.daemon import RUNS_ALREADY, run
+from reminders.commands.daemon import run
 from reminders.commands.places import use
 from reminders.commands.shared import FAILED
 from reminders.daemon.life import PULSE
@@ -90,7 +90,7 @@ def test_a_python_that_cannot_be_named_is_refused(executable: str) -> None:
 
 def test_the_daemon_is_started_as_the_rest_of_the_program_knows_it() -> None:
     """Statuses after which starting again is of no use are those that the command has; 2 is click's, for no plan."""
-    assert common.NOT_AGAIN == (2, RUNS_ALREADY)
+    assert common.NOT_AGAIN == (2, 3)
     result = CliRunner().invoke(run, [])
     assert result.exit_code == 2
     assert "No plan is in use" in result.stderr

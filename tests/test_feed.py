@@ -20,10 +20,11 @@ from feed_home import FeedHome, feed_home  # noqa: F401
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp
 
+from reminders.feed_file import Body, Feed
 from reminders.files import FileError, write_files
 from reminders.phones import Phone
 from reminders.publishing import renew
-from reminders.web.feed import Body, Feed, answered, feed_gate
+from reminders.web.feed import answered, feed_gate
 from reminders.web.guard import guarded
 
 CHANGED = 784_111_777
@@ -239,7 +240,7 @@ def test_a_report_is_in_the_next_answer(home: FeedHome, phone: Phone, app: ASGIA
 
 def test_two_changes_in_one_second_are_two(home: FeedHome, phone: Phone) -> None:
     """By date too, though the file's date has not moved, or was set back: a phone may know no tags."""
-    feed = Feed(home.file)
+    feed = Feed(home.file.parent)
     bodies = []
     for number in range(3):
         write_files(home.file.parent, {home.file.name: f"calendar {number}".encode()})
@@ -257,7 +258,7 @@ def test_a_calendar_that_is_replaced_while_it_is_read_is_seen_the_next_time(
     home: FeedHome, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What was read of the old file is not taken for the new one."""
-    feed = Feed(home.file)
+    feed = Feed(home.file.parent)
     opened = Path.open
 
     def overtaken(self: Path, *how: Any) -> Any:
@@ -276,8 +277,7 @@ def test_a_calendar_that_is_replaced_while_it_is_read_is_seen_the_next_time(
 def test_without_a_calendar_a_phone_keeps_what_it_has(home: FeedHome, phone: Phone) -> None:
     """15.6.4: 503 and when to ask again. A 404, or an empty calendar, would empty the phone's."""
     content = home.file.read_bytes()
-    feed = Feed(home.file)
-    app = guarded([feed_gate(home.desk, feed)])
+    app = guarded([feed_gate(home.desk)])
     home.file.unlink()
     answer = get(app, phone)
     assert (answer.status_code, answer.headers["Retry-After"]) == (503, "60")
@@ -334,8 +334,8 @@ def test_whoever_asks_while_it_is_replaced_gets_a_whole_calendar(home: FeedHome,
         except Exception as error:
             faults.append(repr(error))
 
-    with home.listening() as listeners:
-        address = f"{listeners.home.removesuffix(home.desk.secret + '/')}f/{phone.token}/calendar.ics"
+    with home.listening():
+        address = f"{home.desk.home.removesuffix(home.desk.secret + '/')}f/{phone.token}/calendar.ics"
         threads = [threading.Thread(target=reads, args=(address,)) for _ in range(3)]
         for thread in threads:
             thread.start()

@@ -16,6 +16,8 @@ from readers.readers import run as run_reader
 from reminders import phone_words
 from reminders.commands.phones import phones, publish
 from reminders.commands.recording import record
+from reminders.daemon.life import only_one
+from reminders.places import places
 from reminders.publishing import renew
 
 FEEDS = ("http://laptop.local:4871/f/", "http://192.0.2.7:4871/f/")
@@ -38,14 +40,17 @@ def test_phones_are_added_shown_and_removed(home: FeedHome) -> None:
     (ana,) = home.desk.phones.all()
     assert ana.name == "Ana's phone"
     assert ana.token not in said
-    assert phone_words.NOT_REACHABLE in said
+    assert phone_words.NOTHING_RUNS in said and phone_words.WHAT_LAN_MEANS in said
+    assert "reminders phones plan.toml show NAME ." in said
 
-    home.desk.phones.listens(FEEDS)
+    home.lives(FEEDS)
     for command in (("add", "Ben"), ("show", "ANA'S PHONE")):
         said = told(phones, home.plan, *command)
         phone = home.desk.phones.named(command[1])
         assert [f"{begin}{phone.token}/calendar.ics" in said for begin in FEEDS] == [True, True]
-        for text in (phone_words.WHO_HAS_IT, phone_words.REACHABLE, phone_words.UNENCRYPTED):
+        for text in (
+            phone_words.NOTHING_RUNS, phone_words.WHO_HAS_IT, phone_words.REACHABLE, phone_words.UNENCRYPTED,
+        ):  # fmt: skip
             assert text in said
 
     home.desk.phones.fetched(ana)
@@ -60,13 +65,35 @@ def test_phones_are_added_shown_and_removed(home: FeedHome) -> None:
     assert [phone.name for phone in home.desk.phones.all()] == ["Ana's phone"]
 
 
+@pytest.mark.parametrize(
+    ("feeds", "said", "unsaid"),
+    [
+        ((), [phone_words.NOT_REACHABLE, phone_words.WHAT_LAN_MEANS], [phone_words.NOTHING_RUNS]),
+        (FEEDS, [], [phone_words.NOTHING_RUNS, phone_words.NOT_REACHABLE, phone_words.WHAT_LAN_MEANS]),
+    ],
+)
+def test_while_it_runs_it_is_said_whether_phones_reach_it(
+    home: FeedHome, feeds: tuple[str, ...], said: list[str], unsaid: list[str]
+) -> None:
+    """As the daemon says in its sign of life."""
+    home.lives(feeds)
+    lock = only_one(places().lock_of(home.household.plan.course.id))
+    try:
+        listed = told(phones, home.plan)
+    finally:
+        lock.release()
+    assert [text for text in (*said, *unsaid) if text in listed] == said
+    assert phone_words.NOTHING_RUNS in told(phones, home.plan)
+
+
 def test_a_phone_that_is_removed_is_cut_off_at_once(home: FeedHome) -> None:
     """The daemon that runs sees what the command changes; and the command knows where the daemon is reached."""
-    with home.listening(lan=True, names=["care.example"]) as listeners:
+    with home.listening(lan=True, names=["care.example"]):
+        home.lives(home.desk.feeds)
         said = told(phones, home.plan, "add", "Ana")
         (ana,) = home.desk.phones.all()
-        assert f"{listeners.feeds[0]}{ana.token}/calendar.ics" in said
-        address = f"{listeners.home.removesuffix(home.desk.secret + '/')}f/{ana.token}/calendar.ics"
+        assert f"{home.desk.feeds[0]}{ana.token}/calendar.ics" in said
+        address = f"{home.desk.home.removesuffix(home.desk.secret + '/')}f/{ana.token}/calendar.ics"
         assert httpx.get(address).status_code == 200
         told(phones, home.plan, "remove", "Ana")
         assert httpx.get(address).status_code == 404
@@ -75,7 +102,7 @@ def test_a_phone_that_is_removed_is_cut_off_at_once(home: FeedHome) -> None:
 def test_the_code_in_the_terminal_says_the_address(home: FeedHome, tmp_path: Path) -> None:
     """Two rows of modules in a line of block letters, drawn for a dark ground; read back by another program."""
     zbarimg = need("zbarimg", "zbarimg (zbar-tools)")
-    home.desk.phones.listens(FEEDS)
+    home.lives(FEEDS)
     said = told(phones, home.plan, "add", "Ana")
     (ana,) = home.desk.phones.all()
     lines = [line for line in said.splitlines() if line and set(line) <= set("█▀▄ ")]
@@ -125,10 +152,10 @@ def test_damaged_secrets_are_said_and_stay(home: FeedHome) -> None:
 def test_a_test_alarm_by_command_is_in_the_feed_that_is_served(home: FeedHome) -> None:
     """At once, while the daemon runs; it knows of it at its next look."""
     ana = home.desk.phones.add("Ana")
-    with home.listening() as listeners:
+    with home.listening():
         said = told(phones, home.plan, "test", moment="06-01 09:02")
         assert "A test alarm titled TEST is in the calendar for Mon 1 Jun 2026, 09:15 CDT." in said
-        address = f"{listeners.home.removesuffix(home.desk.secret + '/')}f/{ana.token}/calendar.ics"
+        address = f"{home.desk.home.removesuffix(home.desk.secret + '/')}f/{ana.token}/calendar.ics"
         served = httpx.get(address).content
     (alarm,) = (event for event in events(served).values() if event.summary.startswith("TEST"))
     assert int(alarm.start.timestamp()) == at("06-01 09:15") * 60

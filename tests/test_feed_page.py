@@ -9,19 +9,18 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 from applying import events, live
-from asgi import HERE, ask
+from asgi import HERE, ask, page_app
 from feed_home import FeedHome, feed_home  # noqa: F401
 from histories import at
 from readers.readers import need, run
 from starlette.types import ASGIApp
 
 from reminders import phone_words
+from reminders.feed_file import Feed
 from reminders.files import FileError
 from reminders.record.facts import Kind
 from reminders.record.published import targets
-from reminders.web.feed import Feed
-from reminders.web.guard import page_app
-from reminders.web.phones_page import phone_routes
+from reminders.web.page_phones import phone_routes
 
 FEEDS = ("http://laptop.local:4871/f/", "http://192.0.2.7:4871/f/")
 
@@ -163,7 +162,7 @@ def test_when_each_phone_asked_is_told(page: Page) -> None:
     """And whether it has the calendar as it stands, or has been silent for too long."""
     home = page.home
     ana, ben = home.desk.phones.add("Ana"), home.desk.phones.add("Ben")
-    body = Feed(home.file).body()
+    body = Feed(home.file.parent).body()
     assert body is not None
     home.desk.phones.fetched(ana, body.etag)
     home.clock.now += 12 * 60

@@ -18,7 +18,8 @@ from starlette.datastructures import Headers
 from starlette.responses import Response
 
 import reminders.web.feed
-from reminders.web.feed import Body, answered
+from reminders.feed_file import Body
+from reminders.web.feed import answered
 
 SYSTEM_PYTHON = Path("/usr/bin/python3")
 PATIENCE = 15.0
@@ -118,8 +119,8 @@ def test_a_calendar_program_shows_a_late_finish(
     monkeypatch.setattr(reminders.web.feed, "answered", asked.answer)
     phone = home.desk.phones.add("GNOME")
     home.reports("06-01 09:00", "started velmorin")
-    with home.listening() as listeners:
-        root = listeners.home.removesuffix(f"{home.desk.secret}/")
+    with home.listening():
+        root = home.desk.home.removesuffix(f"{home.desk.secret}/")
         address = f"{root}f/{phone.token}/calendar.ics"
         with subscribed(address, tmp_path) as program:
             before = home.file.read_bytes()
@@ -127,7 +128,7 @@ def test_a_calendar_program_shows_a_late_finish(
 
             asked.seen.clear()
             assert seen(program.look_until(lambda found: bool(asked.seen))) == spans(before)
-            body = reminders.web.feed.Feed(home.file).body()
+            body = home.desk.feed.body()
             assert body is not None
             assert set(asked.seen) == {(body.etag, 304)}
 

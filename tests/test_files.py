@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from reminders.files import FileError, read_file, write_files
+from reminders.files import FileError, private_file, read_file, signature, write_files, write_private
 from reminders.plan.source import LONGEST_FILE
 
 OLD = {"plan.ics": b"old calendar", "plan.json": b"old schedule", "plan-red.ics": b"old red"}
@@ -346,3 +346,49 @@ def test_a_path_through_a_file_is_told(tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_bytes(b"")
     with pytest.raises(FileError):
         read_file(tmp_path / "plan.toml" / "plan.toml")
+
+
+# What only its owner may read
+
+
+@pytest.mark.parametrize("step", ["os.fsync", "pathlib.Path.chmod", "pathlib.Path.replace"])
+def test_a_private_file_that_cannot_be_written_leaves_the_old_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    place = tmp_path / "secrets.json"
+    write_private(place, b"old")
+    monkeypatch.setattr(step, failing_at(1, os.fsync, FULL))
+    with pytest.raises(OSError, match="No space"):
+        write_private(place, b"new")
+    assert contents(tmp_path) == {"secrets.json": b"old"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="not run: file modes are POSIX")
+@pytest.mark.parametrize("umask", [0o000, 0o022])
+def test_a_private_file_is_its_owners_alone(tmp_path: Path, umask: int) -> None:
+    before = os.umask(umask)
+    try:
+        write_private(tmp_path / "one", b"text", sync=False)
+        private_file(tmp_path / "two", b"text").replace(tmp_path / "two")
+    finally:
+        os.umask(before)
+    assert contents(tmp_path) == {"one": b"text", "two": b"text"}
+    assert {stat.S_IMODE(path.stat().st_mode) for path in tmp_path.iterdir()} == {0o600}
+
+
+def test_what_need_not_outlive_a_power_cut_is_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("os.fsync", failing_at(1, os.fsync, FULL))
+    write_private(tmp_path / "life.json", b"text", sync=False)
+    assert contents(tmp_path) == {"life.json": b"text"}
+
+
+def test_a_signature_changes_with_its_file(tmp_path: Path) -> None:
+    place = tmp_path / "secrets.json"
+    assert signature(place) is None
+    seen = set()
+    for content in (b"one", b"two", b"longer"):
+        write_private(place, content)
+        seen.add(signature(place))
+        with place.open("rb") as file:
+            assert signature(file.fileno()) == signature(place)
+    assert len(seen) == 3 and None not in seen

@@ -11,7 +11,7 @@ from typing import Any
 
 import httpx
 import pytest
-from asgi import HERE, ask, pieces
+from asgi import HERE, ask, page_app, pieces
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -21,7 +21,7 @@ from starlette.types import ASGIApp
 
 import reminders.web.guard
 from reminders.daemon.desk import Desk
-from reminders.web.guard import ERROR_WORDS, LARGEST_FORM, PAGE_HEADERS, Gate, guarded, page_app, posted, same
+from reminders.web.guard import ERROR_WORDS, LARGEST_FORM, PAGE_HEADERS, Gate, guarded, posted, same
 from reminders.web.limits import MOST_ADDRESSES, Limits
 
 SECRET = "page-secret-0123456789-page-secret"
@@ -41,10 +41,10 @@ class Site:
         self.desk = Desk(
             keeper=nothing,
             phones=nothing,
+            feed=nothing,
             now=lambda: 0.0,
             health=nothing,
             secret=SECRET,
-            home="",
             changed=lambda: None,
         )
         routes = [

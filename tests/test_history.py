@@ -409,6 +409,64 @@ def test_a_time_in_which_a_lumen_was_not_to_be_used_is_told_beside_its_idle_time
     assert facts(report) == [("01 09:00", "blue lumen: swelling"), ("02 06:00", "blue lumen released")]
 
 
+# A revision changes nothing about what was before it
+
+STRONGER = A + '[plan]\nrevision = 2\ntakes_effect = "2026-06-02 16:00"\n[order.a]\ndose = "2 g"\n'
+"""From the afternoon of the second day on the dose is 2 g, not 1 g."""
+
+
+def test_facts_before_a_revision_keep_the_dose_that_was_ordered_then() -> None:
+    lines = f"""
+    06-01 09:05 started {D1}
+    06-01 09:10 interrupted {D1}
+    06-01 09:15 resumed {D1}
+    06-01 09:45 stopped-early {D1} volume=60_mL
+    06-02 10:30 not-given {D2}
+    06-03 09:00 started {D3}
+    06-03 09:30 finished {D3}
+    06-03 09:32 interrupted {D1}
+    """
+    now = "06-03 10:00"
+    schedule = after(STRONGER, lines, now, [A])
+    report = history(schedule, record(lines), date(2026, 6, 1), date(2026, 6, 3), at(now))
+    assert [what for _, what in facts(report)] == [
+        "a 1 g, dose of 09:00, was interrupted",
+        "a 1 g, dose of 09:00, goes on",
+        # Said of a dose that began before the revision: it goes on as it was ordered.
+        "a 1 g, dose of Mon 1 Jun 2026, 09:00, was interrupted",
+    ]
+    notes = [note for row in report.rows for note in row.notes]
+    assert "a 1 g, dose of 09:00, stopped early; 60 mL given." in notes
+    assert "10:30 CDT: a 1 g, dose of 09:00, was not given." in notes
+    assert [row.what for row in events(report, "start")] == ["start a 1 g", "start a 1 g", "start a 2 g"]
+
+
+def test_doses_before_and_after_a_revision_are_counted_apart() -> None:
+    lines = f"06-01 09:05 started {D1}\n06-01 09:35 finished {D1}\n06-03 09:00 started {D3}"
+    now = "06-03 10:00"
+    schedule = after(STRONGER, lines, now, [A])
+    report = history(schedule, record(lines), date(2026, 6, 1), date(2026, 6, 3), at(now))
+    counted = [(found.order, found.drug, found.doses, dict(found.counts)) for found in report.orders]
+    assert counted == [
+        ("a", "a 1 g", 2, {Fate.ON_TIME: 1, Fate.UNCONFIRMED: 1}),
+        ("a", "a 2 g", 1, {Fate.RUNNING: 1}),
+    ]
+    text = history_text(report)
+    assert "  a 1 g, red lumen: 2 doses so far\n" in text
+    assert "  a 2 g, red lumen: 1 dose so far\n" in text
+    assert [(found["drug"], found["doses"]) for found in json.loads(history_json(report))["orders"]] == [
+        ("a 1 g", 2),
+        ("a 2 g", 1),
+    ]
+
+
+def test_without_a_dose_the_order_is_named_as_it_is_at_the_end_of_the_days() -> None:
+    for now, day, drug in (("06-01 08:30", 1, "a 1 g"), ("06-03 08:30", 3, "a 2 g")):
+        schedule = after(STRONGER, "", now, [A])
+        (found,) = history(schedule, EMPTY, date(2026, 6, day), date(2026, 6, day), at(now)).orders
+        assert (found.drug, found.doses) == (drug, 0)
+
+
 # Facts that are no events, and reports that were taken back
 
 

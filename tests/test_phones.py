@@ -43,7 +43,7 @@ def a_path(tmp_path: Path) -> Path:
 def test_nothing_is_written_before_it_is_needed(path: Path, clock: Clock) -> None:
     """To ask which phones there are makes no file."""
     phones = Phones(path, clock)
-    assert (list(phones.all()), phones.find("x"), phones.feeds) == ([], None, ())
+    assert (list(phones.all()), phones.find("x")) == ([], None)
     assert not path.parent.exists()
 
 
@@ -248,7 +248,6 @@ def test_only_its_owner_may_read_what_is_kept(path: Path, clock: Clock, umask: i
     try:
         phones = Phones(path, clock)
         phones.fetched(phones.add("Ana"))
-        phones.listens(["http://laptop.local:4871/f/"])
     finally:
         os.umask(before)
     kept = {file.name: stat.S_IMODE(file.stat().st_mode) for file in path.parent.iterdir()}
@@ -344,15 +343,6 @@ def test_losing_when_they_asked_harms_nothing(path: Path, clock: Clock, content:
     again.fetched(ana)
     assert json.loads(other.read_bytes())["fetched"]
     assert Phones(path, clock).named("Ana").fetched == clock.now
-
-
-def test_where_the_daemon_was_reached_is_known_to_the_command(path: Path, clock: Clock) -> None:
-    """The command prints addresses, and cannot know the port otherwise."""
-    daemon, command = Phones(path, clock), Phones(path, clock)
-    daemon.listens(["http://laptop.local:4871/f/"])
-    assert command.feeds == ("http://laptop.local:4871/f/",)
-    daemon.listens([])
-    assert not command.feeds
 
 
 # What is said of it

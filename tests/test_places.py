@@ -15,7 +15,7 @@ from small_plans import SAMPLES, plan_text
 
 from reminders.commands.places import use
 from reminders.household import open_in_use
-from reminders.places import command_for, id_in_use, is_in_use, places, private_file, stem_for
+from reminders.places import command_for, id_in_use, is_in_use, places, stem_for
 from reminders.record.facts import Kind
 from reminders.record.store import RecordError, Store, record_path
 from reminders.times import Instant
@@ -178,6 +178,7 @@ def test_another_plan_is_put_in_use_only_if_that_is_said(data: Path, desk: Path)
     assert listing(data) == before
     said = put_in_use(other, "--instead")
     assert "its record is kept" in said
+    assert "it goes on with this one within seconds, by itself." in said
     assert id_in_use() == OTHER_ID
     assert [fact.kind for fact in facts(data, OTHER_ID)] == [Kind.IN_USE]
     assert kinds(data) == ["plan put in use", "flushed"]
@@ -344,17 +345,6 @@ def test_killed_on_the_way_it_is_done_again(data: Path, desk: Path, step: str) -
     assert run("due", *at("06-02 12:00")).exit_code == 0
     put_in_use(second, moment="06-02 12:00")
     assert open_in_use(data / "plan.toml", Instant(0)).plan.course.revision == 2
-
-
-def test_a_file_that_cannot_be_written_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def full(_handle: int) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("os.fsync", full)
-    (tmp_path / "folder").mkdir()
-    with pytest.raises(OSError, match="No space"):
-        private_file(tmp_path / "folder" / "plan.toml", b"text")
-    assert list((tmp_path / "folder").iterdir()) == []
 
 
 # where

@@ -4,6 +4,7 @@ The plan is invented; clock times are Chicago's, in June 2026. Nothing here is c
 """
 
 from collections.abc import Mapping
+from itertools import takewhile
 
 import pytest
 from histories import after, at
@@ -99,8 +100,8 @@ def test_what_is_not_urgent_waits_for_the_end_of_the_quiet_hours() -> None:
     # 10:00 + 13 h = 23:00 lies in the quiet hours, so the flush stands at 22:29, the last minute before them.
     assert told(schedule, Sort.EVENT, "06-02 06:40", "06-01 23:30")[:3] == ["22:14", "22:29", "23:00!"]
     later = after(f"{PLAN}[lumen.red]\nidle_limit = '22 h'", f"{STARTED}\n{DONE}", "06-01 23:30")
-    # 10:00 + 22 h = 08:00: announced and told in the morning, after the quiet hours.
-    assert told(later, Sort.EVENT, "06-02 08:10", "06-01 23:30")[:2] == ["07:45", "08:00!"]
+    # 10:00 + 22 h = 08:00: told in the morning; at its limit, but not urgent in its first minutes.
+    assert told(later, Sort.EVENT, "06-02 08:10", "06-01 23:30") == ["07:45", "08:00", "08:10!"]
 
 
 def test_nobody_is_woken_for_the_announcement_of_what_lies_after_the_quiet_hours() -> None:
@@ -160,6 +161,151 @@ def test_a_limit_that_has_passed_is_asked_about_where_no_event_speaks_of_it() ->
     )
 
 
+# --- What endangers ---
+
+
+def test_a_flush_that_was_not_recorded_is_not_asked_for_once_the_next_dose_runs() -> None:
+    history = f"""{STARTED}
+        06-01 10:00 finished order=cefazolin dose=2026-06-01T09:00
+        06-02 09:00 started order=cefazolin dose=2026-06-02T09:00"""
+    schedule = after(PLAN, history, "06-02 09:30")
+    assert not [m for m in matters(schedule, at("06-02 09:30")) if m.sort is Sort.FLUSH]
+
+
+def test_a_limit_that_passes_while_start_and_finish_are_unrecorded_is_urgent() -> None:
+    """Last flushed at 07:00; with a limit of 3 h it passes at 10:00, when the finish has taken over from the start."""
+    schedule = after(f"{PLAN}[lumen.red]\nidle_limit = '3 h'", "", "06-01 10:30")
+    finish = next(m for m in matters(schedule, at("06-01 10:30")) if m.sort is Sort.MAYBE_FINISH)
+    assert finish.urgent_from == at("06-01 10:10")
+
+
+BACK_TO_BACK = f"""{PLAN}
+[order.ceftriaxone]
+clock_times = ["10:00"]
+first_dose = "2026-06-01 10:00"
+last_day = 2026-06-03
+duration = "60 min"
+least_spacing = "8 h"
+"""
+
+
+def test_a_changeover_of_which_nothing_is_reported_while_the_first_runs_becomes_urgent() -> None:
+    schedule = after(BACK_TO_BACK, STARTED, "06-01 10:40")
+    change = next(m for m in matters(schedule, at("06-01 10:40")) if m.at == at("06-01 10:00"))
+    assert change.urgent_from == at("06-01 10:10")
+    assert change.until > at("06-01 11:00"), "the second's finish does not take its place: the first still runs"
+
+
+CONTINUOUS = f"""{PLAN}
+[order.cefazolin]
+without clock_times
+without last_day
+without duration
+continuous = true
+until_removal = true
+rate = "40 mL/h"
+bag_every = "12 h"
+bag_flush = ["saline"]
+first_dose = "2026-06-01 09:00"
+"""
+
+
+def test_the_bag_of_an_infusion_that_runs_becomes_urgent() -> None:
+    schedule = after(
+        CONTINUOUS.replace('end = "2026-06-05 08:00"', 'without end\nline_removal = "2026-06-05 08:00"'),
+        "06-01 09:00 started order=cefazolin dose=continuous",
+        "06-01 21:30",
+    )
+    bag = next(m for m in matters(schedule, at("06-01 21:30")) if m.touch is not None and m.touch.bags)
+    assert (bag.at, bag.urgent_from) == (at("06-01 21:00"), at("06-01 21:10"))
+
+
+@pytest.mark.parametrize(
+    ("edits", "history"),
+    [
+        ("", "06-01 09:20 problem lumen=red sign=will-not-flush".replace("will-not-flush", "will_not_flush")),
+        ('[order.cefazolin]\nflush_through = "nurse only"', ""),
+    ],
+)
+def test_a_finish_about_which_must_be_asked_is_not_pressed_as_an_ordinary_one(edits: str, history: str) -> None:
+    schedule = after(f"{PLAN}{edits}", f"{STARTED}\n{history}", "06-01 10:05")
+    finish = next(m for m in matters(schedule, at("06-01 10:05")) if m.at == at("06-01 10:00"))
+    assert finish.sort is Sort.ASK_FIRST
+    told_at = takewhile(lambda t: t.moment < at("06-01 10:45"), tellings(finish, schedule.plan.pop_ups, schedule.quiet))
+    pauses = [telling.moment - at("06-01 10:00") for telling in told_at]
+    assert pauses == [-15, 0, 10, 20, 30, 40], "whoever waits for the nurse is not told every three minutes"
+
+
+def test_a_dose_past_its_cut_off_is_told_as_ask_first() -> None:
+    schedule = after(f"{PLAN}[order.cefazolin]\ncut_off = '90 min'", "", "06-01 10:40")
+    start = next(m for m in matters(schedule, at("06-01 10:40")) if m.touch is not None and m.touch.starts)
+    assert start.sort is Sort.ASK_FIRST
+
+
+def test_a_limit_that_had_passed_before_the_plan_is_told_as_ask_first() -> None:
+    """Its event says: due at once, ask the nurse first."""
+    schedule = after(f"{PLAN}[lumen.grey]\nlast_flushed = '2026-05-30 07:00'", "", "06-01 08:30")
+    flush = next(m for m in matters(schedule, at("06-01 08:30")) if m.lumen == "grey")
+    assert flush.sort is Sort.ASK_FIRST
+
+
+def test_an_infusion_that_should_have_been_stopped_is_asked_for_urgently() -> None:
+    schedule = after(PLAN, f"{STARTED}\n06-01 09:30 problem lumen=red sign=swelling", "06-01 09:45")
+    found = [m for m in matters(schedule, at("06-01 09:45")) if m.sort is Sort.NOT_STOPPED]
+    assert [(m.at, m.urgent_from) for m in found] == [(at("06-01 09:40"), at("06-01 09:40"))]
+    notice = decide(schedule, {}, at("06-01 09:45")).notices[0]
+    text = text_of(notice, schedule, at("06-01 09:45"))
+    assert "stopped? red lumen, cefazolin" in f"{text.title} {text.body}"
+    assert "555-0142" in text.body
+
+
+def test_an_infusion_that_stands_is_asked_for_and_not_once_it_runs_again() -> None:
+    paused = f"{STARTED}\n06-01 09:30 interrupted order=cefazolin dose=2026-06-01T09:00"
+    schedule = after(PLAN, paused, "06-01 09:45")
+    assert told(schedule, Sort.STANDING, "06-01 10:30", "06-01 09:45") == ["09:40", "09:50", "10:00", "10:10"]
+    again = after(PLAN, f"{paused}\n06-01 09:50 resumed order=cefazolin dose=2026-06-01T09:00", "06-01 10:00")
+    assert not [m for m in matters(again, at("06-01 10:00")) if m.sort is Sort.STANDING]
+
+
+def test_nobody_is_told_to_flush_twice_where_a_flush_is_outstanding() -> None:
+    late = f"{STARTED}\n06-01 22:00 finished order=cefazolin dose=2026-06-01T09:00"
+    schedule = after(f"{PLAN}[lumen.red]\nidle_limit = '2 h'", late, "06-02 00:30")
+    due = [m.sort for m in matters(schedule, at("06-02 00:30")) if m.at <= at("06-02 00:30")]
+    assert due.count(Sort.FLUSH) == 1
+    assert not [m for m in matters(schedule, at("06-02 00:30")) if m.sort is Sort.EVENT and m.at <= at("06-02 00:30")]
+
+
+def test_whoever_left_a_flush_out_on_purpose_is_not_nagged_all_night() -> None:
+    history = f"{STARTED}\n{DONE}\n06-01 20:00 skipped lumen=red planned_for=06-01T22:00"
+    schedule = after(PLAN, history, "06-01 23:00")
+    assert told(schedule, Sort.LIMIT, "06-02 08:00", "06-01 23:00") == ["22:00", "22:10", "22:20", "06:30"]
+
+
+def test_nobody_is_woken_for_what_must_not_be_done() -> None:
+    night = PLAN.replace('clock_times = ["09:00"]', 'clock_times = ["02:00"]').replace("06-01 09:00", "06-02 02:00")
+    schedule = after(night, "06-01 20:00 lumen-out-of-use lumen=red", "06-02 07:00")
+    found = [m for m in matters(schedule, at("06-02 07:00")) if m.sort is Sort.CLOSED and m.at == at("06-02 02:00")]
+    moments = [t.moment for t in tellings(found[0], schedule.plan.pop_ups, schedule.quiet)]
+    assert moments == [at("06-02 06:30")]
+
+
+def test_while_the_line_is_looked_after_elsewhere_nothing_is_told() -> None:
+    schedule = after(PLAN, "06-01 08:40 held", "06-01 09:30")
+    assert not [m for m in matters(schedule, at("06-01 09:30")) if m.at <= at("06-01 09:30")]
+
+
+def test_a_start_takes_over_from_the_idle_flush_before_it() -> None:
+    schedule = after(PLAN, f"{STARTED}\n{DONE}", "06-02 09:30")
+    flush = next(m for m in matters(schedule, at("06-02 09:30")) if m.at == at("06-01 22:00"))
+    assert flush.until == at("06-02 09:00")
+
+
+def test_a_household_that_does_not_record_is_told_of_the_last_only_after_a_sleep() -> None:
+    schedule = after(f"{PLAN}[plan]\nhousehold_records = false", "", "06-03 12:00")
+    notices = decide(schedule, {}, at("06-03 12:00")).notices
+    assert 0 < sum(len(notice.items) for notice in notices) <= 3
+
+
 # --- What is told now ---
 
 
@@ -196,9 +342,9 @@ def test_what_came_due_in_a_sleep_of_three_days_is_one_notice_with_how_late_it_i
     assert len(late) == 1
     events = [touch for touch in schedule.touches if touch.at <= at("06-04 09:28")]
     assert len(late[0].items) == len(events)
-    assert titles == [f"{len(events)} things came due meanwhile"]
+    assert titles == [f"{len(events)} things to answer, the first 3 days late"]
     body = text_of(late[0], schedule, at("06-04 09:30")).body
-    assert "Were they done?" in body
+    assert "Done? Say so on the page first." in body
     assert " ago): red lumen" in body
     assert decide(schedule, all_told(decision), at("06-04 09:30")).notices == ()
 
@@ -256,6 +402,19 @@ def test_a_discreet_pop_up_tells_a_stranger_nothing(edits: str, discreet: bool) 
             personal = ("cefazolin", "red", "lumen", "flush", "nurse", "555", "start", "finish", "clamp")
             assert any(word in said for word in personal) is not discreet
             assert text.title.startswith("Reminder") is discreet
+
+
+def test_several_things_are_asked_about_before_they_are_asked_for_and_nothing_of_the_caution_is_cut() -> None:
+    two = f"{PLAN}[lumen.grey]\nlast_flushed = '2026-06-01 07:30'\n[lumen.blue]\nlast_flushed = '2026-06-01 07:30'"
+    schedule = after(two, f"{STARTED}\n06-01 09:50 finished order=cefazolin dose=2026-06-01T09:00", "06-03 09:30")
+    for notice in decide(schedule, {}, at("06-03 09:30")).notices:
+        text = text_of(notice, schedule, at("06-03 09:30"))
+        if len(notice.items) > 1:
+            assert "Done? Say so on the page first." in text.body
+            assert text.body.endswith(("Your provider's word goes first.", "555-0142 first."))
+            assert "555-0142" in text.body
+    ahead = decide(schedule, {}, at("06-01 09:45")).notices
+    assert ahead
 
 
 def test_texts_fit_every_system_even_with_the_longest_names() -> None:

@@ -63,6 +63,7 @@ LAYERS = [
         "reminders.event_words",
         "reminders.fact_words",
         "reminders.feed_words",
+        "reminders.views.waiting_words",
         "reminders.popups.fault_words",
         "reminders.saying.when",
         "reminders.reminding.matters",
@@ -82,6 +83,7 @@ LAYERS = [
         "reminders.views.plan_changes",
         "reminders.views.event_changes",
         "reminders.views.due",
+        "reminders.views.told",
         "reminders.views.timeline_lanes",
         "reminders.views.timeline_clock",
     },
@@ -95,10 +97,11 @@ LAYERS = [
     {"reminders.views.timeline"},
     {"reminders.examine"},
     # From here on: files, clock, network, screen.
-    {"reminders.files", "reminders.record.store", "reminders.places"},
+    {"reminders.files"},
+    {"reminders.record.store", "reminders.places"},
     {"reminders.household", "reminders.phones"},
     {"reminders.publishing", "reminders.phone_words"},
-    {"reminders.reporting"},
+    {"reminders.reporting", "reminders.feed_file"},
     {
         "reminders.popups.terminal",
         "reminders.popups.session_bus",
@@ -117,13 +120,10 @@ LAYERS = [
     {"reminders.daemon.desk", "reminders.daemon.ticker"},
     {"reminders.web.limits", "reminders.web.serving"},
     {"reminders.web.guard"},
-    {"reminders.web.feed", "reminders.web.once", "reminders.web.page_words", "reminders.web.page_frame"},
-    {
-        "reminders.web.server",
-        "reminders.web.page_forms",
-        "reminders.web.page_actions",
-        "reminders.web.phones_page",
-    },
+    {"reminders.web.feed", "reminders.web.once", "reminders.web.page_words"},
+    {"reminders.web.server", "reminders.web.page_forms"},
+    {"reminders.web.page_frame"},
+    {"reminders.web.page_actions", "reminders.web.page_phones"},
     {"reminders.web.page_cards", "reminders.web.page_say", "reminders.web.page_days"},
     {"reminders.web.page_now", "reminders.web.page_report", "reminders.web.page_event"},
     {"reminders.web.page_live"},
@@ -154,8 +154,8 @@ LAYERS = [
 
 EXAMINE = next(index for index, layer in enumerate(LAYERS) if "reminders.examine" in layer)
 PURE = {name for layer in LAYERS[: EXAMINE + 1] for name in layer}
-"""Everything but files, commands and the entry point: no clock, file, socket or printing. The zone rules are read from
-the tzdata package, which is as constant as the code."""
+"""Everything as far as ``examine``: no clock, file, socket or printing. The zone rules are read from the tzdata package,
+which is as constant as the code."""
 
 FORBIDDEN_CALLS = {
     "now",

@@ -273,7 +273,8 @@ def test_s3_the_pump_alarms_for_occlusion() -> None:
     assert rows(compiled, "06-01 11:00", day="01")[0] == "01 09:00 done start a"
     assert not [touch for touch in compiled.touches if touch.kind is TouchKind.FINISH and touch.at < at("06-02 00:00")]
     listed = due(compiled, at("06-01 11:00"))
-    assert f"Not flowing since 09:20 CDT: look at the clamp and for a kink, never force, call {NURSE}." in listed
+    advice = f"Look at the clamp and for a kink. Never force a flush. Call {NURSE}."
+    assert f"Not flowing since 09:20 CDT. {advice}" in listed
     assert "when it will finish is not known" in listed
     resumed = given(DAILY, f"{told}\n06-01 09:50 resumed a of 06-01 09:00", "06-01 09:55")
     assert rows(resumed, "06-01 09:55", day="01") == [

@@ -8,12 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from reminders.daemon.life import RUNS_ALREADY
 from reminders.files import FileError, write_files
+
+MISUSED = 2
+"""The exit status with which a command ends that has no plan (click's, for a command that cannot be understood)."""
 
 PATIENCE = 30.0
 """Seconds that another program has to answer."""
 
-NOT_AGAIN = (2, 3)
+NOT_AGAIN = (MISUSED, RUNS_ALREADY)
 """Exit statuses of the daemon after which starting it again is of no use: no plan is in use, or it runs already."""
 
 RESTART_SECONDS = 5

@@ -6,21 +6,20 @@ import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from reminders.commands.shared import NOW, PLAN, fail, moment_of, opened
-from reminders.places import command_for, places
-from reminders.times import Instant
+from reminders.commands.shared import FAILED, NOW, PLAN, fail, moment_of, opened, tell_apart
+from reminders.files import FileError
+from reminders.places import id_of, places
+from reminders.times import Instant, minute_of
 from reminders.units import span
 from reminders.words import moment_words
 
 if TYPE_CHECKING:
     from reminders.household import Household
-
-RUNS_ALREADY = 3
-"""The exit status of a second daemon; a service manager need not try again."""
+    from reminders.web.server import Listening
 
 FOLLOWING = 12 * 60
 """Minutes ahead of which the status tells what comes next."""
@@ -58,26 +57,34 @@ def run(
         raise click.UsageError("--certificate and --key belong together.")
     if (page_on_lan or certificate is not None or names) and not lan:
         raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
-    listening = {"lan": lan, "page_on_lan": page_on_lan, "certificate": certificate, "key": key, "names": names}
-    while _run_one(opened(plan, None, writes=True), port, **listening):
+    from reminders.web.server import DEFAULT_PORT, Listening
+
+    listening = Listening(
+        port=DEFAULT_PORT if port is None else port,
+        lan=lan,
+        page_on_lan=page_on_lan,
+        certificate=certificate,
+        key=key,
+        names=names,
+    )
+    while _run_one(opened(plan, None, writes=True), listening):
         click.echo("Another plan was put in use: going on with that one.")
     click.echo("Stopped. Nobody is reminded by this computer now.")
 
 
-def _run_one(household: Household, port: int | None, **listening: Any) -> bool:
+def _run_one(household: Household, listening: Listening) -> bool:
     """Run the daemon of one plan until it is stopped; return whether another plan was put in its place."""
     import asyncio
 
     from reminders.daemon.journal import JournalError
     from reminders.daemon.keeper import Keeper
-    from reminders.daemon.life import RunsAlreadyError, only_one
+    from reminders.daemon.life import RUNS_ALREADY, RunsAlreadyError, only_one
     from reminders.daemon.log import begin_log, end_log
-    from reminders.daemon.run import Daemon, Options
-    from reminders.files import FileError
+    from reminders.daemon.run import Daemon, not_started
     from reminders.household import NotInUseError
     from reminders.phones import PhonesError
     from reminders.record.store import RecordError
-    from reminders.web.server import DEFAULT_PORT, ListenError
+    from reminders.web.server import ListenError
 
     folders, plan_id = places(), household.plan.course.id
     try:
@@ -93,27 +100,15 @@ def _run_one(household: Household, port: int | None, **listening: Any) -> bool:
         fail(f'"{folders.log}" cannot be written: {error.strerror}. Make it writable for you.')
     try:
         keeper = Keeper(household.path, time.time)
-        daemon = Daemon(keeper, folders, Options(port=DEFAULT_PORT if port is None else port, **listening), click.echo)
-        _greet(household, **listening)
+        daemon = Daemon(keeper, folders, listening, click.echo)
         asyncio.run(daemon.run())
     except (JournalError, PhonesError, ListenError, FileError, RecordError, NotInUseError) as error:
+        not_started(folders.state, error)
         fail(str(error))
     finally:
         end_log(log)
         lock.release()
     return keeper.other_plan
-
-
-def _greet(household: Household, *, lan: bool, page_on_lan: bool, certificate: Path | None, **_other: Any) -> None:
-    course = household.plan.course
-    click.echo(f"Reminders runs for {household.path.name}, revision {course.revision}. Stop it with Ctrl+C.")
-    click.echo(f"Open the page with  {command_for('page', household.path)} .")
-    if lan and certificate is None:
-        what = "the calendar and the page" if page_on_lan else "the calendar"
-        click.echo(
-            f"--lan: whoever is on this network can read along when a phone fetches {what}, and with it the secret address. Use "
-            "it in a network that you trust, or with a certificate."
-        )
 
 
 @click.command()
@@ -122,12 +117,13 @@ def _greet(household: Household, *, lan: bool, page_on_lan: bool, certificate: P
 def status(plan: Path, now: str | None) -> None:
     """Say whether the daemon of PLAN lives, what it raised, and why not.
 
-    The exit status is 0 if it lives and can show pop-ups, else 1.
+    Then what waits for an answer, when it is told again or why it is not, and what comes next. The exit status is 0 if it lives
+    and can show pop-ups, else 1.
     """
     from reminders.daemon.journal import JournalError, latest
     from reminders.daemon.life import STALE, read_life, runs
 
-    household = opened(plan, now)
+    household = _gone_by(plan, now)
     folders, plan_id = places(), household.plan.course.id
     life, alive = read_life(folders.life_of(plan_id)), runs(folders.lock_of(plan_id))
     well = alive
@@ -141,6 +137,8 @@ def status(plan: Path, now: str | None) -> None:
     elif ago is None or ago > STALE:
         well = False
         click.echo("STUCK: it runs and has not looked for a while. Stop it and start it again.")
+        if life is not None:
+            click.echo(f"Its process has the number {life.pid}.")
     else:
         click.echo(f"It runs, and last looked {ago:.0f} s ago.")
     if life is not None and alive:
@@ -156,12 +154,46 @@ def status(plan: Path, now: str | None) -> None:
     for entry in raised:
         note = "" if entry.shown else f"  NOT SHOWN: {entry.why}"
         click.echo(f"  {_moment(entry.at, household)}  {entry.title}{note}")
-    _what_comes(household, Instant(int(present // 60)))
-    sys.exit(0 if well else 1)
+    _what_waits(household, minute_of(present))
+    _what_comes(household, minute_of(present))
+    if not well:
+        sys.exit(FAILED)
+
+
+def _gone_by(plan: Path, now: str | None) -> Household:
+    """Return what the daemon goes by: what is in use, whatever lies in the plan's file now."""
+    from reminders.household import NotInUseError, UnusablePlanError, kept_in_record, open_in_use
+    from reminders.record.store import RecordError
+
+    try:
+        try:
+            found = open_in_use(plan, moment_of(now))
+        except (FileError, UnusablePlanError, NotInUseError):
+            plan_id = id_of(plan)
+            kept = None if plan_id is None else kept_in_record(plan, plan_id, moment_of(now))
+            found = kept or opened(plan, now)  # which says what is wrong with the file, and stops
+    except RecordError as error:
+        fail(str(error))
+    tell_apart(found)
+    return found
+
+
+def _what_waits(household: Household, now: Instant) -> None:
+    """Say what waits for an answer, and when it is told again, or why it is not."""
+    from reminders.views.told import open_lines
+
+    lines = open_lines(household.schedule(now), now)
+    click.echo(
+        "\nWaiting for an answer, with when it was due to be told last:" if lines else "\nNothing waits for an answer."
+    )
+    for line in lines:
+        click.echo(f"  {line}")
+    if not household.plan.course.household_records:
+        click.echo("This household does not record: each thing is told once, and nobody is asked whether it was done.")
 
 
 def _what_comes(household: Household, now: Instant) -> None:
-    """Say what is told next, as it looks now; and why something that is due is not told."""
+    """Say what is told next, as it looks now."""
     from reminders.reminding.outlook import following
 
     plan = household.plan
@@ -177,7 +209,7 @@ def _what_comes(household: Household, now: Instant) -> None:
 
 
 def _moment(at: float, household: Household) -> str:
-    local = datetime.fromtimestamp(at, UTC).astimezone(household.plan.clock.at(Instant(int(at // 60))))
+    local = datetime.fromtimestamp(at, UTC).astimezone(household.plan.clock.at(minute_of(at)))
     return moment_words(local)
 
 
@@ -193,7 +225,7 @@ def page(plan: Path, address: bool) -> None:
     from reminders.daemon.life import read_life, runs
     from reminders.phones import Phones, PhonesError
 
-    household = opened(plan, None)
+    household = _gone_by(plan, None)
     folders, plan_id = places(), household.plan.course.id
     life = read_life(folders.life_of(plan_id))
     if life is None or not life.home or not runs(folders.lock_of(plan_id)):

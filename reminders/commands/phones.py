@@ -29,9 +29,6 @@ if TYPE_CHECKING:  # loaded by the commands that need them
     from reminders.household import Household
     from reminders.phones import Phone, Phones
 
-TESTS = {"soon": 10, "hour": 60, "tomorrow": 1440}
-"""When a test alarm rings, in minutes from now."""
-
 
 @click.command(
     epilog="""WHAT is one of: list; add NAME; show NAME; remove NAME; test [soon|hour|tomorrow]. Without it: list."""
@@ -56,6 +53,8 @@ def phones(what: Sequence[str], now: str | None) -> None:
     todo, rest = (said[0], " ".join(said[1:])) if said else ("list", "")
     wants_name = {"add": True, "show": True, "remove": True, "list": False}
     if todo == "test":
+        from reminders.publishing import TESTS
+
         if rest not in ("", *TESTS):
             raise click.UsageError(f"When is the test to ring? One of: {', '.join(TESTS)}.")
     elif todo not in wants_name or wants_name[todo] is not bool(rest):
@@ -72,9 +71,9 @@ def phones(what: Sequence[str], now: str | None) -> None:
         if todo == "list":
             _list(household, known, clock())
         elif todo == "add":
-            _show(known, known.add(rest))
+            _show(household, known.add(rest))
         elif todo == "show":
-            _show(known, known.named(rest))
+            _show(household, known.named(rest))
         else:
             gone = known.revoke(rest)
             click.echo(
@@ -101,24 +100,43 @@ def _list(household: Household, known: Phones, now: float) -> None:
             click.echo(f"  {phone_words.silent_words(phone)}")
     if not phones:
         click.echo(f"No phone yet. Add one with  {command_for('phones', household.path, 'add NAME')} .")
-    if not known.feeds:
-        click.echo(phone_words.NOT_REACHABLE)
+    _feeds(household)
     click.echo(phone_words.MIRROR)
 
 
-def _show(known: Phones, phone: Phone) -> None:
+def _feeds(household: Household) -> Sequence[str]:
+    """Return where phones reach the daemon, or reached it when it ran last; and say so if they do not reach it now."""
+    from reminders import phone_words
+    from reminders.daemon.life import read_life, runs
+
+    plan_id = household.plan.course.id
+    life = read_life(places().life_of(plan_id))
+    feeds = () if life is None else life.feeds
+    alive = runs(places().lock_of(plan_id))
+    if not alive:
+        click.echo(phone_words.NOTHING_RUNS)
+    elif not feeds:
+        click.echo(phone_words.NOT_REACHABLE)
+    if not feeds:
+        click.echo(phone_words.WHAT_LAN_MEANS)
+    return feeds
+
+
+def _show(household: Household, phone: Phone) -> None:
     """Print a phone's address, and the code that its camera reads."""
     import segno
 
     from reminders import phone_words
-    from reminders.web.feed import FEED_NAME
+    from reminders.publishing import FEED_NAME
 
-    if not known.feeds:
-        click.echo(f"{phone.name} has an address of its own now.")
-        click.echo(phone_words.NOT_REACHABLE)
-        click.echo("Once they run so, see the address with  reminders phones show NAME .")
+    feeds = _feeds(household)
+    if not feeds:
+        click.echo(
+            f"{phone.name} has an address of its own now. Once phones reach this computer, see it with  ", nl=False
+        )
+        click.echo(f"{command_for('phones', household.path, 'show NAME')} .")
         return
-    for number, begin in enumerate(known.feeds):
+    for number, begin in enumerate(feeds):
         address = f"{begin}{phone.token}/{FEED_NAME}"
         if number == 0:
             code = io.StringIO()
@@ -132,7 +150,7 @@ def _show(known: Phones, phone: Phone) -> None:
             )
     click.echo(phone_words.WHO_HAS_IT)
     click.echo(phone_words.REACHABLE)
-    if not known.feeds[0].startswith("https:"):
+    if not feeds[0].startswith("https:"):
         click.echo(phone_words.UNENCRYPTED)
     click.echo(
         "What each kind of phone does with it stands on the reminder page, under Phones. Then try it:  reminders phones test"
@@ -151,7 +169,7 @@ def _test(household: Household, now: str | None, minutes: int) -> None:
         publish_feed(household, places().feed_of(household.plan.course.id), when, at)
     except (FileError, RecordError, NotInUseError) as error:
         fail(str(error))
-    for line in phone_words.test_words(household.plan, at):
+    for line in phone_words.test_asked_words(household.plan, at):
         click.echo(line)
 
 

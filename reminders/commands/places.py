@@ -11,9 +11,9 @@ import click
 
 from reminders import words
 from reminders.commands.shared import NO_PLAN, NOW, fail, moment_of, opened_as_it_lies, print_calendars
-from reminders.files import FileError
+from reminders.files import FileError, private_file, private_folder
 from reminders.findings import Severity
-from reminders.places import command_for, id_in_use, is_in_use, places, private_file, private_folder
+from reminders.places import command_for, id_in_use, is_in_use, places
 from reminders.record.facts import Fact, Kind
 from reminders.record.store import record_path
 from reminders.times import Instant
@@ -62,8 +62,8 @@ def use(plan: Path, instead: bool, now: str | None) -> None:
     _say_what_is_in_use(offered, adopted)
     if another:
         click.echo(
-            "The plan that was in use before is not any more; its record is kept. If  reminders run  is running, stop it and "
-            "start it again."
+            "The plan that was in use before is not any more; its record is kept. If  reminders run  is running for it, it goes on "
+            "with this one within seconds, by itself."
         )
     if adopted.added:
         print_calendars(*calendars_again(adopted.household, when)[1:])

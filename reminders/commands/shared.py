@@ -1,6 +1,6 @@
 """What the commands share: their options, the clock, how errors are printed, and how a plan and its record are opened.
 
-No module outside this package prints or asks what time it is.
+Outside this package only the daemon asks what time it is, and speaks to whoever started it.
 """
 
 from __future__ import annotations
@@ -188,8 +188,7 @@ def opened(plan: Path, now: str | None, *, writes: bool = False) -> Household:
             )
         return household
     household = _or_stop(open_household, plan, now)
-    if household.plan.course.id == id_in_use():
-        _apart(household, writes=writes)
+    tell_apart(household, writes=writes)
     return household
 
 
@@ -212,8 +211,11 @@ def _or_stop(read: Callable[[Path, Instant], Household], plan: Path, now: str | 
         fail(str(error))
 
 
-def _apart(household: Household, *, writes: bool) -> None:
+def tell_apart(household: Household, *, writes: bool = False) -> None:
+    """Tell a copy of the plan in use with a record of its own apart; to record there is refused."""
     plan, kept = household.path, places().data
+    if is_in_use(plan) or household.plan.course.id != id_in_use():
+        return
     if writes:
         fail(
             f"{plan.name} is the plan that is in use on this computer, and its record is kept in {kept}. What is recorded "

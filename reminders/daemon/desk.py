@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from reminders.daemon.journal import Raised
 from reminders.daemon.keeper import Keeper
+from reminders.feed_file import Feed
 from reminders.phones import Phones
 
 
@@ -29,20 +30,24 @@ class Health:
 class Desk:
     """The daemon's side of the page and the feed. All of it lives in one event loop.
 
-    ``now``: seconds since 1970. ``secret``: what the page's address begins with. ``home``: the page's address on this
-    computer, with the secret, ending in a slash. ``feeds``: the beginnings of the addresses under which phones reach the feed
-    (``http://192.0.2.7:4870/f/``), empty where only this computer does. ``changed`` is called after each report: the daemon
-    looks again at what is due.
+    ``now``: seconds since 1970. ``feed``: the file that phones are served. ``secret``: what the page's address begins with.
+    ``changed`` is called after each report: the daemon looks again at what is due.
+
+    The listeners set the addresses once they listen. ``home``: the page's on this computer, with the secret, ending in a slash.
+    ``feeds``: the beginnings of those under which phones reach the feed (``http://192.0.2.7:4871/f/``), the one to prefer first,
+    empty where only this computer does. ``pages``: the page's for phones, empty where it is not shown to them.
     """
 
     keeper: Keeper
     phones: Phones
+    feed: Feed
     now: Callable[[], float]
     health: Callable[[], Health]
     secret: str
-    home: str
     changed: Callable[[], None]
+    home: str = ""
     feeds: Sequence[str] = field(default_factory=tuple)
+    pages: Sequence[str] = field(default_factory=tuple)
 
     @property
     def form_token(self) -> str:

@@ -78,9 +78,12 @@ class Journal:
             JournalError: it cannot be read.
         """
         try:
-            return {str(key): Instant(moment) for key, moment in self._connection.execute("SELECT * FROM told")}
+            rows = self._connection.execute(
+                "SELECT matter, moment FROM told WHERE typeof(moment) = 'integer'"
+            ).fetchall()
         except sqlite3.Error as error:
             raise self._error(error) from None
+        return {str(key): Instant(moment) for key, moment in rows}
 
     def unfinished(self) -> dict[str, Instant]:
         """Return the matters of pop-ups that were begun, and of which no more is known, with the moments told.
@@ -92,7 +95,7 @@ class Journal:
             rows = self._connection.execute("SELECT told FROM raised WHERE state = 'begun' ORDER BY number").fetchall()
         except sqlite3.Error as error:
             raise self._error(error) from None
-        return {key: Instant(moment) for (told,) in rows for key, moment in json.loads(told).items()}
+        return {key: moment for (told,) in rows for key, moment in _matters(told).items()}
 
     def begin(self, at: float, title: str, told: Mapping[str, Instant]) -> Intent:
         """Write down that a pop-up is about to be shown, at ``at`` (seconds since 1970); on return it is on the disk.
@@ -142,7 +145,7 @@ class Journal:
             "SELECT number, told FROM raised WHERE state = 'begun' AND number < ?", (intent.number,)
         ).fetchall()
         for number, told in rows:
-            if set(json.loads(told)) <= set(intent.told):
+            if set(_matters(told)) <= set(intent.told):
                 self._connection.execute("UPDATE raised SET state = 'unknown' WHERE number = ?", (number,))
 
     def forget_after(self, moment: Instant) -> None:
@@ -169,6 +172,15 @@ class Journal:
         return _error(self._path, error)
 
 
+def _matters(told: str) -> dict[str, Instant]:
+    """Read what a pop-up told; of a row that somebody has damaged, nothing: it is told again."""
+    try:
+        found = json.loads(told)
+        return {str(key): Instant(int(moment)) for key, moment in found.items()}
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return {}
+
+
 def latest(path: Path, count: int = 20) -> Sequence[Raised]:
     """Return the last pop-ups that a journal knows, newest first, without disturbing the daemon; none if there is no journal.
 
@@ -190,7 +202,8 @@ WHY_NOT_KNOWN = "the program ended while it was being shown; it was told again"
 def _latest(connection: sqlite3.Connection, path: Path, count: int) -> Sequence[Raised]:
     try:
         rows = connection.execute(
-            "SELECT at, title, state, why FROM raised ORDER BY number DESC LIMIT ?", (count,)
+            "SELECT at, title, state, why FROM raised WHERE at BETWEEN 0 AND 1e11 ORDER BY number DESC LIMIT ?",
+            (count,),
         ).fetchall()
     except sqlite3.Error as error:
         raise _error(path, error) from None

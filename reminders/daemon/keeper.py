@@ -61,6 +61,12 @@ class Keeper:
             self.other_plan = found.plan.course.id != self.household.plan.course.id
             if self.other_plan:
                 return True
+            if not found.begun:
+                self._fault(
+                    f'The record "{found.store_path}" is gone. Put it back; until then what was known stands.',
+                    signature,
+                )
+                return True
             self._take(found, signature)
             self.trouble = ""
         except UnusablePlanError as error:

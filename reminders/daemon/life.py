@@ -3,7 +3,6 @@
 import json
 import os
 import socket
-import tempfile
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
@@ -11,7 +10,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from reminders.places import private_folder
+from reminders.files import private_folder, write_private
 
 PULSE = 20.0
 """Seconds after which the daemon looks again at the latest, whatever its alarm clock says."""
@@ -20,27 +19,36 @@ STALE = 3 * PULSE
 """Seconds after which a daemon that has not finished looking is taken for stuck."""
 
 
+RUNS_ALREADY = 3
+"""The exit status of a second daemon; a service manager need not try again."""
+
+
 class RunsAlreadyError(Exception):
     """Another daemon of the same plan runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Life:
-    """What the daemon says of itself. Moments are seconds since 1970; ``troubles`` are sentences; ``home`` is the beginning of
-    the page's address, without its secret; ``once`` a token with which it can be opened once."""
+    """What the daemon says of itself, by its process number ``pid``. Moments are seconds since 1970; ``troubles`` are sentences.
+
+    ``home`` is the beginning of the page's address, without its secret; ``once`` a token with which it can be opened once;
+    ``feeds`` are the beginnings of the addresses at which phones reach the calendar, none where only this computer does.
+    """
 
     pid: int
-    plan: str
     started: float
     last_tick: float | None
     home: str = ""
     once: str = ""
+    feeds: Sequence[str] = field(default_factory=tuple)
     pop_ups: str = ""
     troubles: Sequence[str] = field(default_factory=tuple)
 
 
-def only_one(path: Path) -> FileLock:
+def only_one(path: Path, wait: float = 1.0) -> FileLock:
     """Take the lock of a plan's daemon; the system lets go of it when the process ends, however it ends.
+
+    It is waited for a moment (seconds): whoever only looks whether a daemon runs holds it for an instant.
 
     Raises:
         RunsAlreadyError: another process holds it.
@@ -49,7 +57,7 @@ def only_one(path: Path) -> FileLock:
     private_folder(path.parent)
     lock = FileLock(path, mode=0o600)
     try:
-        lock.acquire(timeout=0)
+        lock.acquire(timeout=wait)
     except Timeout:
         raise RunsAlreadyError from None
     return lock
@@ -60,7 +68,7 @@ def runs(path: Path) -> bool:
     if not path.exists():
         return False
     try:
-        only_one(path).release()
+        only_one(path, wait=0).release()
     except RunsAlreadyError:
         return True
     return False
@@ -72,21 +80,14 @@ def write_life(path: Path, life: Life) -> None:
     Raises:
         OSError: it cannot be written.
     """
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            json.dump(asdict(life), file)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_private(path, json.dumps(asdict(life)).encode(), sync=False)  # after a power cut nobody lives
 
 
 def read_life(path: Path) -> Life | None:
     """Return the last sign of life; None where there is none, or none that can be read."""
     try:
         return Life(**json.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, TypeError, RecursionError):
         return None
 
 

@@ -2,10 +2,11 @@
 
 import logging
 import os
+from io import TextIOWrapper
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
-from reminders.places import private_folder
+from reminders.files import private_folder
 
 LARGEST, KEPT = 300_000, 3
 """Bytes of one log file, and how many older ones are kept."""
@@ -21,9 +22,7 @@ def begin_log(path: Path) -> logging.Handler:
         OSError: the log cannot be written.
     """
     private_folder(path.parent)
-    handle = os.open(path, os.O_CREAT | os.O_APPEND | os.O_WRONLY, 0o600)
-    os.close(handle)
-    handler = RotatingFileHandler(path, maxBytes=LARGEST, backupCount=KEPT, encoding="utf-8")
+    handler = _PrivateFile(path, maxBytes=LARGEST, backupCount=KEPT, encoding="utf-8")
     handler.setFormatter(_Plain("%(asctime)s %(levelname)s %(message)s"))
     root = logging.getLogger()
     root.addHandler(handler)
@@ -38,18 +37,30 @@ def end_log(handler: logging.Handler) -> None:
     handler.close()
 
 
+class _PrivateFile(RotatingFileHandler):
+    """Keeps the log, and what takes its place when it is full, to its owner. On a full disk it stays silent."""
+
+    def _open(self) -> TextIOWrapper:
+        def private(name: str, flags: int) -> int:
+            return os.open(name, flags, 0o600)
+
+        return open(self.baseFilename, "a", encoding=self.encoding, opener=private)
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 - so the library calls it
+        """Lose the line: a traceback in a terminal would quote it."""
+
+
 class _Plain(logging.Formatter):
-    """Writes our own messages as they are, and of others only where they come from."""
+    """Writes our own messages as they are, and of others only where they come from; never a traceback."""
 
     def format(self, record: logging.LogRecord) -> str:
+        said = record.getMessage()
         if not record.name.startswith("reminders"):
             kind = record.exc_info[0].__name__ if record.exc_info and record.exc_info[0] else "message"
-            record = logging.LogRecord(
-                record.name, record.levelno, record.pathname, record.lineno, f"{kind} from {record.name}", None, None
-            )
-        else:
-            record.exc_info = None
-        return super().format(record)
+            said = f"{kind} from {record.name}"
+        plain = logging.LogRecord(record.name, record.levelno, record.pathname, record.lineno, said, None, None)
+        plain.created, plain.msecs = record.created, record.msecs
+        return super().format(plain)
 
 
 def where(error: BaseException) -> str:

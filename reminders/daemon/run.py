@@ -7,22 +7,23 @@ import shutil
 import signal
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from reminders.daemon.alarm import Alarm
 from reminders.daemon.desk import Desk, Health
-from reminders.daemon.journal import Journal
+from reminders.daemon.journal import Journal, JournalError, Raised
 from reminders.daemon.keeper import Keeper
 from reminders.daemon.life import PULSE, Life, tell_system, write_life
 from reminders.daemon.log import where
 from reminders.daemon.once import Once
 from reminders.daemon.ticker import Surroundings, Ticker
+from reminders.feed_file import Feed
 from reminders.files import FileError
 from reminders.household import NotInUseError
 from reminders.phones import Phones
-from reminders.places import Places
+from reminders.places import Places, command_for
 from reminders.popups import show as popups
 from reminders.popups.popup import PopUp
 from reminders.popups.terminal import ring
@@ -30,7 +31,7 @@ from reminders.publishing import publish_feed, renew
 from reminders.record.store import RecordError
 from reminders.web.once import once_gate
 from reminders.web.page import page_routes
-from reminders.web.server import Listeners
+from reminders.web.server import Listeners, Listening, PortError
 
 LOG = logging.getLogger("reminders.daemon")
 
@@ -41,24 +42,13 @@ RENEWED_EVERY = 3600.0
 """Seconds between two renewals of the calendars for phones."""
 
 TRIED_EVERY = 60.0
-"""Seconds between two looks whether pop-ups, which could not be shown, can be."""
+"""Seconds until what did not work is tried again: pop-ups that could not be shown, a port that was taken."""
+
+SAID_AGAIN = 3600.0
+"""Seconds until it is said once more that the daemon cannot start."""
 
 LITTLE_ROOM = 20_000_000
 """Bytes free on the disk below which the household is told."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """How the daemon listens: the port, whether phones on the home network reach the feed (``lan``) and the page
-    (``page_on_lan``), the files of a certificate and its key, and what else phones
-    call this computer by."""
-
-    port: int
-    lan: bool = False
-    page_on_lan: bool = False
-    certificate: Path | None = None
-    key: Path | None = None
-    names: tuple[str, ...] = ()
 
 
 class Daemon:
@@ -68,7 +58,7 @@ class Daemon:
         self,
         keeper: Keeper,
         places: Places,
-        options: Options,
+        listening: Listening,
         say: Callable[[str], None],
         now: Callable[[], float] = time.time,
     ) -> None:
@@ -84,7 +74,8 @@ class Daemon:
         self._once = Once(now)
         self._for_command = ""
         self._started = now()
-        self._renewed = self._tried = 0.0
+        self._renewed = self._tried = self._listened = 0.0
+        self._port_trouble = ""
         self._shown = 0
         self._fault = self._feed_trouble = ""
         self._stopping = asyncio.Event()
@@ -92,22 +83,15 @@ class Daemon:
         self._desk = Desk(
             keeper=keeper,
             phones=phones,
+            feed=Feed(places.feed_of(plan_id)),
             now=now,
             health=self._health,
             secret=phones.secret,
-            home="",
             changed=self._changed,
         )
+        self._listening = listening
         self._listeners = Listeners(
-            self._desk,
-            page_routes(self._desk),
-            port=options.port,
-            lan=options.lan,
-            page_on_lan=options.page_on_lan,
-            certificate=options.certificate,
-            key=options.key,
-            names=options.names,
-            gates=[once_gate(self._desk, self._once)],
+            self._desk, page_routes(self._desk), listening, gates=[once_gate(self._desk, self._once)]
         )
         self._alarm = Alarm(self._look)
         world = Surroundings(
@@ -117,25 +101,27 @@ class Daemon:
             ring=_ring,
             arm=self._alarm.set,
         )
-        self._ticker = Ticker(keeper, self._journal, world, lambda: f"{self._base}once/{self._once.issue()}")
+        self._ticker = Ticker(keeper, self._journal, world, self._opens)
         self._looks: set[asyncio.Task[None]] = set()
 
     async def run(self) -> None:
         """Run until the system or the user says stop, or another plan lies where this one lay.
 
+        Pop-ups come even while another program holds the page's port; that is said, and tried again.
+
         Raises:
-            ListenError: the page cannot be served at this port.
+            ListenError: the page cannot be served as it was asked for.
         """
         loop = asyncio.get_running_loop()
         _on_signals(loop, self._stopping.set)
-        await self._listeners.start()
-        self._desk.home, self._desk.feeds = self._listeners.home, self._listeners.feeds
+        await self._listen()
+        self._greet()
         LOG.info("started, process %d", os.getpid())
         try:
             self._alarm.start()
             await self._look()
             tell_system("READY=1")
-            await self._greet()
+            await self._say_how_pop_ups_are_shown()
             await self._pulse()
         finally:
             tell_system("STOPPING=1")
@@ -148,6 +134,18 @@ class Daemon:
             self._write_life()
             LOG.info("stopped")
 
+    async def _listen(self) -> None:
+        """Serve the page and the feed, or say why not; looked after again by the pulse."""
+        self._listened = self._now()
+        try:
+            await self._listeners.start()
+            self._port_trouble = ""
+        except PortError as error:
+            if not self._port_trouble:
+                self._say(f"THE PAGE CANNOT BE SERVED: {error}")
+                LOG.error("the page's port is taken")
+            self._port_trouble = f"The page and the calendar for phones are not there: {error}"
+
     async def _pulse(self) -> None:
         while not self._stopping.is_set() and not self._keeper.other_plan:
             last = self._ticker.last_tick
@@ -155,6 +153,8 @@ class Daemon:
                 await self._look()
             await self._renew()
             await self._try_pop_ups()
+            if self._port_trouble and abs(self._now() - self._listened) >= TRIED_EVERY:
+                await self._listen()
             try:
                 await asyncio.wait_for(self._stopping.wait(), GLANCE)
             except TimeoutError:
@@ -186,7 +186,7 @@ class Daemon:
         household, now = self._keeper.household, self._keeper.instant
         try:
             if first:
-                household = await asyncio.to_thread(publish_feed, household, self._places.feed_of(self._plan_id), now)
+                household = await asyncio.to_thread(publish_feed, household, self._desk.feed.folder, now)
             _household, troubles = await asyncio.to_thread(renew, household, now)
             self._feed_trouble = " ".join(troubles)
         except (FileError, RecordError, NotInUseError) as error:
@@ -201,8 +201,23 @@ class Daemon:
         able = await popups.able()
         self._ticker.pop_up_trouble = "" if able.shown else able.why
 
-    async def _greet(self) -> None:
-        """Tell whoever started the daemon whether pop-ups can be shown."""
+    def _greet(self) -> None:
+        """Tell whoever started the daemon that it runs, and what that means."""
+        household = self._keeper.household
+        revision = household.plan.course.revision
+        self._say(f"Reminders runs for {household.path.name}, revision {revision}. Stop it with Ctrl+C.")
+        if self._desk.home:
+            self._say(f"Open the page with  {command_for('page', household.path)} .")
+        if self._listening.lan and self._listening.certificate is None:
+            what = "the calendar or opens the page" if self._listening.page_on_lan else "the calendar"
+            self._say(
+                f"--lan: whoever is on this network can read along when a phone fetches {what}, and with it the secret address. "
+                "Use it in a network that you trust, or with a certificate."
+            )
+        if self._desk.pages:
+            self._say("--page-on-lan: the page's address for phones, and its code, stand on the page, under Phones.")
+
+    async def _say_how_pop_ups_are_shown(self) -> None:
         self._tried = self._now()
         able = await popups.able()
         if not able.shown:
@@ -219,13 +234,22 @@ class Daemon:
             started=self._started,
             last_tick=self._ticker.last_tick,
             pop_ups=self._ticker.pop_up_trouble,
-            raised=self._journal.latest(),
+            raised=self._raised(),
             troubles=self._troubles(),
         )
 
+    def _raised(self) -> Sequence[Raised]:
+        """Return the last pop-ups; none where the journal cannot be read, which is told at the next one."""
+        try:
+            return self._journal.latest()
+        except JournalError:
+            return ()
+
     def _troubles(self) -> list[str]:
         """Say in words what is wrong besides pop-ups."""
-        deaf = "" if self._listeners.alive else "The page is no longer served. Stop this program and start it again."
+        deaf = self._port_trouble
+        if not deaf and not self._listeners.alive:
+            deaf = "The page is no longer served. Stop this program and start it again."
         told = (self._keeper.trouble, self._ticker.journal_trouble, self._feed_trouble, self._fault, deaf, self._room())
         return [trouble for trouble in told if trouble]
 
@@ -233,6 +257,10 @@ class Daemon:
     def _base(self) -> str:
         """Return the beginning of the page's address, without its secret."""
         return self._desk.home.removesuffix(f"{self._desk.secret}/")
+
+    def _opens(self) -> str:
+        """Return what a click on a pop-up opens; nothing while the page is not served."""
+        return f"{self._base}once/{self._once.issue()}" if self._base else ""
 
     def _waiting_token(self) -> str:
         """Return a token with which the command ``page`` can open the page once."""
@@ -250,11 +278,11 @@ class Daemon:
     def _write_life(self) -> None:
         life = Life(
             pid=os.getpid(),
-            plan=str(self._keeper.path),
             started=self._started,
             last_tick=self._ticker.last_tick,
             home=self._base,
             once=self._waiting_token(),
+            feeds=tuple(self._desk.feeds),
             pop_ups=self._ticker.pop_up_trouble,
             troubles=self._troubles(),
         )
@@ -262,6 +290,28 @@ class Daemon:
             write_life(self._places.life_of(self._plan_id), life)
         except OSError as error:
             LOG.error("the sign of life cannot be written: %s", where(error))
+
+
+def not_started(state: Path, error: Exception) -> None:
+    """Say on the screen that the daemon could not start: where it is started at login nobody reads what it prints.
+
+    At most once an hour, since a service manager tries again every few seconds.
+    """
+    LOG.error("not started: %s", where(error))
+    if sys.stderr is not None and sys.stderr.isatty():
+        return
+    said = state / "not-started"
+    with suppress(OSError):
+        if said.exists() and 0 <= time.time() - said.stat().st_mtime < SAID_AGAIN:
+            return
+        said.touch(mode=0o600)
+    text = PopUp("Reminders did not start", "This computer reminds nobody now. See why:  reminders run", urgent=True)
+
+    async def tell() -> None:
+        await popups.show(text)
+        await popups.stop()
+
+    asyncio.run(tell())
 
 
 def _ring(popup: PopUp) -> bool:

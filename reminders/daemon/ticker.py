@@ -87,8 +87,8 @@ class Ticker:
             self._look_at_the_clock()
             self._keeper.refresh()
             while (decision := self._decide()).notices:
-                for notice in decision.notices:
-                    await self._tell(notice)
+                await self._tell(decision.notices[0])
+                self._keeper.refresh()  # what was reported meanwhile is not told any more
             self._arm(decision)
             self.last_tick = self._world.now()
 
@@ -98,6 +98,9 @@ class Ticker:
         return decide(self._keeper.schedule, self._told, _minute(now), perhaps=self._perhaps, held_back=held_back)
 
     def _arm(self, decision: Decision) -> None:
+        now = self._world.now()
+        # What could be tried again by now and was not is no longer due.
+        self._failed = {key: failed for key, failed in self._failed.items() if failed.again > now}
         moments = [failed.again for failed in self._failed.values()]
         if decision.next_moment < ENDLESS:
             moments.append(float(decision.next_moment * 60))

@@ -75,6 +75,8 @@ def decide(
             last = telling
         if last is None or matter.key in waiting or told.get(matter.key, -ENDLESS) >= last.moment:
             continue
+        if not schedule.plan.course.household_records and matter.until <= now:
+            continue  # nobody is asked, and the next one is due
         item = Item(matter, last, perhaps.get(matter.key, -ENDLESS) >= last.moment)
         first = told.get(matter.key, -ENDLESS) < matter.at
         if first and last.stage is not Stage.AHEAD and now - matter.at >= LATE:

@@ -4,14 +4,15 @@ A matter is open until it is recorded, skipped, or overtaken. What is not record
 several of one sort is told again and again is the last one, so that a forgotten finish of Monday does not ring beside Tuesday's.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 
 from reminders.plan.pop_ups import PopUps
-from reminders.schedule.lumen_now import closed, known_limit
-from reminders.schedule.model import BLOCKS, ENDLESS, DoseState, Schedule, Touch, TouchKind
-from reminders.schedule.status import overtaken
+from reminders.schedule.happened import within
+from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
+from reminders.schedule.model import BLOCKS, ENDLESS, Dose, DoseState, Outcome, Schedule, Touch, TouchKind, Why
+from reminders.schedule.status import cut_off, overtaken
 from reminders.times import Instant
 
 
@@ -25,6 +26,8 @@ class Sort(Enum):
     LIMIT = "an idle limit that has passed"
     ASK_FIRST = "an event about which somebody must be asked first"
     CLOSED = "an event on a lumen that must not be used"
+    NOT_STOPPED = "an infusion of which nobody has said that it was stopped, in a lumen that must not be used"
+    STANDING = "an infusion that was interrupted and of which nobody has said that it runs again"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,8 +35,8 @@ class Matter:
     """One thing to tell. ``key`` names it, with its moment: what moves is told anew.
 
     ``at``: when it is due. ``urgent_from``: from when on it is urgent, None for never. ``until``: when the next one of its
-    sort takes its place. ``repeats``: whether an answer is waited for. ``touch``: the event, None for a limit, of which
-    ``since`` is the last known flush.
+    sort takes its place. ``repeats``: whether an answer is waited for. It is about ``touch``, an event, or about ``dose``, an
+    infusion, or about an idle limit; ``since``: the last known flush, or since when the infusion stands.
     """
 
     key: str
@@ -44,108 +47,169 @@ class Matter:
     until: Instant = ENDLESS
     repeats: bool = True
     touch: Touch | None = None
+    dose: Dose | None = None
     since: Instant | None = None
+
+
+Limits = Mapping[str, tuple[Instant, Instant] | None]
+"""For each idle lumen its last known flush and its limit; None for one that is in use or not used at all."""
 
 
 def matters(schedule: Schedule, now: Instant) -> list[Matter]:
     """Return everything that is open at ``now``, and what lies ahead, in order of time."""
-    known = {lumen: known_limit(lumen, schedule) for lumen in schedule.plan.lumens}
-    found = [matter for touch in schedule.touches if (matter := _of_touch(touch, schedule, known, now)) is not None]
-    found += _limits(schedule, known, found, now)
+    if schedule.removed is not None and now >= schedule.removed:
+        return []
+    limits = {lumen: known_limit(lumen, schedule) for lumen in schedule.plan.lumens}
+    found = [matter for touch in schedule.touches if (matter := _of_touch(touch, schedule, limits, now)) is not None]
+    outstanding = {matter.lumen for matter in found if matter.sort is Sort.FLUSH and matter.at <= now}
+    found = [
+        matter for matter in found if not (_idle_flush(matter) and matter.at <= now and matter.lumen in outstanding)
+    ]
+    found += [*_limits(schedule, limits, found, now), *_standing(schedule, now)]
     found.sort(key=lambda matter: (matter.at, matter.key))
     return _one_of_each_sort(found)
 
 
-Limits = dict[str, tuple[Instant, Instant] | None]
-"""For each idle lumen its last known flush and its limit; None for one that is in use or not used at all."""
-
-
-def _of_touch(touch: Touch, schedule: Schedule, known: Limits, now: Instant) -> Matter | None:
-    if schedule.removed is not None and max(now, touch.at) >= schedule.removed:
+def _of_touch(touch: Touch, schedule: Schedule, limits: Limits, now: Instant) -> Matter | None:
+    if (schedule.removed is not None and touch.at >= schedule.removed) or overtaken(touch, schedule):
         return None
     if touch.outstanding:
         if closed(touch.lumen, schedule, now) or not touch.steps:
             return None
-        sort = Sort.ASK_FIRST if touch.asks or touch.nurse_only else Sort.FLUSH
         return Matter(
             key=f"{touch.uid}@{touch.at} flush",
-            sort=sort,
+            sort=Sort.ASK_FIRST if touch.asks or touch.nurse_only else Sort.FLUSH,
             lumen=touch.lumen,
             at=touch.at,
             urgent_from=touch.at,
             repeats=schedule.plan.course.household_records,
             touch=touch,
         )
-    if touch.outcome is not None or overtaken(touch, schedule):
-        return None
+    past = touch.planned <= now
+    if touch.outcome is not None or (past and within(schedule.lumens[touch.lumen].held, now)):
+        return None  # while the line is looked after elsewhere they do it there (S14)
     sort = _sort(touch, schedule, now)
+    if sort is Sort.CLOSED and past and _runs_out(touch):
+        return None  # that it was stopped is asked for
     return Matter(
         key=f"{touch.uid}@{touch.planned}",
         sort=sort,
         lumen=touch.lumen,
         at=touch.planned,
-        urgent_from=_urgent_from(touch, sort, known[touch.lumen], schedule.plan.pop_ups),
-        repeats=schedule.plan.course.household_records,
+        urgent_from=_urgent_from(touch, sort, limits[touch.lumen], schedule.plan.pop_ups),
+        repeats=schedule.plan.course.household_records and sort is not Sort.CLOSED,
         touch=touch,
     )
 
 
 def _sort(touch: Touch, schedule: Schedule, now: Instant) -> Sort:
-    if any(ask.why in BLOCKS for ask in touch.asks) or (touch.at <= now and closed(touch.lumen, schedule, now)):
+    if any(ask.why in BLOCKS for ask in touch.asks) or (touch.at <= now and blocked(touch.lumen, schedule, now)):
         return Sort.CLOSED
+    last = cut_off(touch)
+    past_cut_off = last is not None and now > last
+    # Of a limit that had passed before anybody could keep it, the event itself says: ask the nurse first.
+    if touch.asks or touch.nurse_only or past_cut_off or touch.reason.why in (Why.PASSED, Why.UNKNOWN):
+        return Sort.ASK_FIRST
     if touch.kind is TouchKind.FINISH:
-        running = any(dose.state is DoseState.RUNNING for dose in touch.ends)
-        return Sort.FINISH if running else Sort.MAYBE_FINISH
-    return Sort.ASK_FIRST if touch.asks else Sort.EVENT
+        return Sort.FINISH if _runs_out(touch) else Sort.MAYBE_FINISH
+    return Sort.EVENT
+
+
+def _runs_out(touch: Touch) -> bool:
+    """Say whether an infusion that runs, by what is recorded, has its last drop then."""
+    return any(dose.state is DoseState.RUNNING for dose in (*touch.ends, *touch.bags))
 
 
 def _urgent_from(touch: Touch, sort: Sort, known: tuple[Instant, Instant] | None, settings: PopUps) -> Instant | None:
-    """Say from when on an event is urgent: a finish at once, whatever flushes the lumen once its limit has passed."""
+    """Say from when on an event is urgent: a finish at once, another bag that runs out a little later, and whatever flushes
+    the lumen once its limit has passed; nothing else in its first minutes, even if it stands at the limit itself."""
     if sort is Sort.FINISH:
         return touch.planned
-    if sort is not Sort.EVENT:
+    a_little_later = Instant(touch.planned + settings.again_every)
+    if sort in (Sort.EVENT, Sort.ASK_FIRST) and _runs_out(touch):
+        return a_little_later
+    if sort not in (Sort.EVENT, Sort.MAYBE_FINISH):
         return None
-    if touch.reason.deadline is not None:
-        return max(touch.planned, touch.reason.deadline)
-    if not touch.starts or known is None:
-        return None
-    # A start that stands at the limit itself is not urgent in its first minutes.
-    return max(known[1], Instant(touch.planned + settings.again_every))
+    limits = [limit for limit in (touch.reason.deadline, None if known is None else known[1]) if limit is not None]
+    flushes = touch.kind is TouchKind.IDLE_FLUSH or touch.starts or sort is Sort.MAYBE_FINISH
+    return max(min(limits), a_little_later) if limits and flushes else None
 
 
 def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instant) -> Iterator[Matter]:
     """Yield the limits that have passed where no open event of the lumen speaks of it already."""
-    if schedule.removed is not None and now >= schedule.removed:
-        return
     for lumen, known in limits.items():
         if known is None or known[1] >= now or closed(lumen, schedule, now):
             continue
-        if any(m.lumen == lumen and m.at <= now and m.sort in (Sort.EVENT, Sort.FLUSH, Sort.ASK_FIRST) for m in found):
+        if any(m.lumen == lumen and m.at <= now and _speaks_of_the_limit(m) for m in found):
             continue
-        if not any(t.lumen == lumen and known[0] < t.planned <= now for t in schedule.touches):
+        past = [touch for touch in schedule.touches if touch.lumen == lumen and known[0] < touch.planned <= now]
+        if not past:
             continue
+        # Whoever left the flush out, or has reported a problem, knows why the limit passes.
+        answered = past[-1].outcome is Outcome.SKIPPED or any(
+            begin <= now < end for begin, end, _sign in schedule.lumens[lumen].problems
+        )
         yield Matter(
             key=f"limit {lumen}@{known[1]}",
             sort=Sort.LIMIT,
             lumen=lumen,
             at=known[1],
-            urgent_from=known[1],
+            urgent_from=None if answered else known[1],
             since=known[0],
         )
+
+
+def _speaks_of_the_limit(matter: Matter) -> bool:
+    return matter.sort in (Sort.EVENT, Sort.FLUSH) or _idle_flush(matter)
+
+
+def _standing(schedule: Schedule, now: Instant) -> Iterator[Matter]:
+    """Yield the infusions that stand, or should: a standing infusion lets the lumen clot, and one that should be stopped harms."""
+    if not schedule.plan.course.household_records:
+        return
+    pause = schedule.plan.pop_ups.again_every
+    for lumen in schedule.plan.lumens:
+        state = schedule.lumens[lumen]
+        for dose in running_doses(lumen, schedule):
+            begun = [begin for begin, end, _why in state.blocked if begin <= now < end]
+            paused = [begin for begin, end in dose.pauses if begin <= now < end]
+            since, sort = (begun[0], Sort.NOT_STOPPED) if begun else (paused[-1] if paused else None, Sort.STANDING)
+            if since is None:
+                continue
+            at = Instant(since + pause)  # whoever has just reported it was told what to do
+            yield Matter(
+                key=f"{sort.name.lower()} {dose.order} {dose.key}@{since}",
+                sort=sort,
+                lumen=lumen,
+                at=at,
+                urgent_from=at if begun else None,
+                dose=dose,
+                since=since,
+            )
+
+
+def _idle_flush(matter: Matter) -> bool:
+    return matter.touch is not None and matter.touch.kind is TouchKind.IDLE_FLUSH
 
 
 def _one_of_each_sort(found: list[Matter]) -> list[Matter]:
     """Let each matter be told again only until the next one like it is due."""
     following: dict[tuple[str, ...], Instant] = {}
+
+    def takes_over(like: tuple[str, ...], at: Instant) -> None:
+        following[like] = min(at, following.get(like, ENDLESS))
+
     ended: list[Matter] = []
     for matter in reversed(found):
         like = _like(matter)
         ended.append(replace(matter, until=following.get(like, ENDLESS)))
         following[like] = matter.at
-        if matter.sort in (Sort.FINISH, Sort.MAYBE_FINISH):
-            assert matter.touch is not None
-            for dose in matter.touch.ends:  # whoever is asked for the finish need not be asked for the start
-                following["start", dose.order] = min(matter.at, following.get(("start", dose.order), ENDLESS))
+        touch = matter.touch
+        if matter.sort in (Sort.FINISH, Sort.MAYBE_FINISH) and touch is not None:
+            for dose in touch.ends:  # whoever is asked for the finish need not be asked for the start
+                takes_over(("start", dose.order), matter.at)
+        if touch is not None and touch.starts:  # nor for the flush that the start makes up for
+            takes_over((TouchKind.IDLE_FLUSH.value, touch.lumen), matter.at)
     return ended[::-1]
 
 
@@ -153,6 +217,8 @@ def _like(matter: Matter) -> tuple[str, ...]:
     touch = matter.touch
     if touch is None or matter.sort is Sort.FLUSH:
         return matter.sort.value, matter.lumen
+    if _runs_out(touch):
+        return "runs out", (*touch.ends, *touch.bags)[0].order
     if touch.starts:
         return "start", touch.starts[0].order
     if touch.dose is not None:

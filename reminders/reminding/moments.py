@@ -35,12 +35,16 @@ def tellings(matter: Matter, settings: PopUps, quiet: Spans) -> Iterator[Telling
     In the quiet hours nobody is announced what lies after them, and what is not urgent is told again only where it was due
     in them itself; else it waits for their end.
     """
+    own = _asleep(quiet, matter.at)
+    if matter.sort is Sort.CLOSED:  # nothing is to be done: nobody is told ahead, or woken for it
+        yield Telling(Stage.AT, matter.at if own is None else own[1])
+        return
     ahead = Instant(matter.at - settings.ahead)
-    if settings.ahead and _asleep(quiet, ahead) in (None, _asleep(quiet, matter.at)):
+    if settings.ahead and matter.touch is not None and _asleep(quiet, ahead) in (None, own):
         yield Telling(Stage.AHEAD, ahead)
     yield Telling(Stage.AT, matter.at, matter.urgent_from is not None and matter.at >= matter.urgent_from)
     if matter.repeats:
-        again = _in_order(_again(matter, settings), _asleep(quiet, matter.at), quiet)
+        again = _in_order(_again(matter, settings), own, quiet)
         yield from takewhile(lambda telling: telling.moment < matter.until, again)
 
 
@@ -83,10 +87,12 @@ def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
     if urgent_from is None:
         return
     moment = urgent_from
+    # Who waits for the nurse's call need not be told every few minutes.
+    pause = settings.again_every if matter.sort is Sort.ASK_FIRST else settings.urgent_again_every
     while True:
         if moment > matter.at:
             yield Telling(Stage.AGAIN, moment, urgent=True)
-        moment = Instant(moment + settings.urgent_again_every)
+        moment = Instant(moment + pause)
 
 
 def _asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:

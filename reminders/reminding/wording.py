@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reminders.plan.model import Plan, Reveals
-from reminders.popups.texts import clipped
+from reminders.popups.texts import clipped, units
 from reminders.reminding.decide import Item, Notice
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
@@ -33,9 +33,10 @@ class Text:
 def text_of(notice: Notice, schedule: Schedule, now: Instant) -> Text:
     """Word a notice as it is at ``now``."""
     plan = schedule.plan
-    body = _discreet_body(notice, plan, now) if discreet(plan) else _body(notice, plan, now)
-    title = _discreet_title(notice) if discreet(plan) else _title(notice, plan, now)
-    return Text(clipped(title, LONGEST_TITLE), clipped(body, LONGEST_BODY))
+    hidden = discreet(plan)
+    title = _discreet_title(notice) if hidden else _title(notice, plan, now)
+    body = clipped(_discreet_body(notice, plan, now), LONGEST_BODY) if hidden else _body(notice, plan, now)
+    return Text(clipped(title, LONGEST_TITLE), body)
 
 
 def discreet(plan: Plan) -> bool:
@@ -46,11 +47,20 @@ def discreet(plan: Plan) -> bool:
 
 
 def _title(notice: Notice, plan: Plan, now: Instant) -> str:
-    count = len(notice.items)
-    if count > 1:
-        said = _("{count} things came due meanwhile") if notice.late else _("{count} things now")
-        return said.format(count=count)
-    return heading(notice.items[0], plan, now)
+    """Say what one matter is about; of several whether they may have been done, are to be done, or lie ahead (S13)."""
+    items, count = notice.items, len(notice.items)
+    if count == 1:
+        return heading(items[0], plan, now)
+    if notice.late:
+        late = now - min(item.matter.at for item in items)
+        return _("{count} things to answer, the first {late} late").format(count=count, late=ago(late))
+    if any(now > item.matter.at for item in items):
+        return _("{count} things: were they done?").format(count=count)
+    if all(item.telling.stage is Stage.AHEAD for item in items):
+        return _("{count} things soon").format(count=count)
+    if any(item.telling.stage is Stage.AHEAD for item in items):
+        return _("{count} things, now and soon").format(count=count)
+    return _("{count} things now").format(count=count)
 
 
 def heading(item: Item, plan: Plan, now: Instant) -> str:
@@ -59,7 +69,15 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
     lumen = lumen_words(plan, matter.lumen)
     if matter.sort is Sort.LIMIT:
         return _("Was the {lumen} flushed?").format(lumen=lumen)
-    assert matter.touch is not None, "only a limit has no event"
+    if matter.dose is not None:
+        drug = plan.orders[matter.dose.order].drug
+        asked = (
+            _("Was it stopped? {lumen}, {drug}")
+            if matter.sort is Sort.NOT_STOPPED
+            else _("Does it run again? {lumen}, {drug}")
+        )
+        return asked.format(lumen=lumen, drug=drug)
+    assert matter.touch is not None, "every other matter is about an event"
     what = what_words(matter.touch, matter.touch.plan)
     if matter.sort is Sort.FLUSH:
         return _("FLUSH NOW: {lumen}").format(lumen=lumen)
@@ -67,6 +85,8 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
         return _("Do not use the {lumen}").format(lumen=lumen)
     if matter.sort is Sort.ASK_FIRST:
         return _("ASK FIRST: {lumen}, {what}").format(lumen=lumen, what=what)
+    if matter.sort is Sort.MAYBE_FINISH:
+        return _("If it was started: {lumen}, {what}").format(lumen=lumen, what=what)
     if item.telling.stage is Stage.AHEAD:
         return _("In {time}: {lumen}, {what}").format(time=span(max(0, matter.at - now)), lumen=lumen, what=what)
     if matter.sort is Sort.FINISH and now > matter.at:
@@ -78,15 +98,28 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
 
 def _body(notice: Notice, plan: Plan, now: Instant) -> str:
     lines = _repeated(notice.items)
-    if len(notice.items) > 1:
-        lines += [_entry(item, plan, now) for item in notice.items[-SHOWN:]]
-        if len(notice.items) > SHOWN:
-            lines.append(_("and {count} earlier").format(count=len(notice.items) - SHOWN))
-        if notice.late:
-            lines.append(_("Were they done? Say so on the page before you do anything."))
-    else:
+    caution = _caution(notice, plan)
+    if len(notice.items) == 1:
         lines += _about(notice.items[0].matter, plan, now)
-    return "\n".join([*lines, _caution(notice, plan)])
+    else:
+        pressing = sorted(notice.items, key=_pressing)
+        lines += [_entry(item, plan, now) for item in pressing[:SHOWN]]
+        if len(pressing) > SHOWN:
+            lines.append(_("and {count} more").format(count=len(pressing) - SHOWN))
+        if any(now > item.matter.at for item in notice.items):
+            caution = "\n".join([_("Done? Say so on the page first."), caution])
+    # Whatever is cut, the question and the caution are not (S13, R27).
+    return clipped(
+        "\n".join([clipped("\n".join(lines), max(20, LONGEST_BODY - units(caution) - 1)), caution]), LONGEST_BODY
+    )
+
+
+def _pressing(item: Item) -> tuple[int, Instant]:
+    """Put first what is worst to overlook, and of that what is due last: it may still be done."""
+    order = (Sort.FLUSH, Sort.NOT_STOPPED, Sort.FINISH, Sort.LIMIT)
+    sort = item.matter.sort
+    rank = order.index(sort) if sort in order else len(order) + (not item.telling.urgent)
+    return rank, Instant(-item.matter.at)
 
 
 def _repeated(items: Sequence[Item]) -> list[str]:
@@ -104,12 +137,21 @@ def _entry(item: Item, plan: Plan, now: Instant) -> str:
 
 def _named(matter: Matter, plan: Plan) -> str:
     lumen = lumen_words(plan, matter.lumen)
+    if matter.dose is not None:
+        asked = (
+            _("was it stopped? {lumen}, {drug}")
+            if matter.sort is Sort.NOT_STOPPED
+            else _("does it run again? {lumen}, {drug}")
+        )
+        return asked.format(lumen=lumen, drug=plan.orders[matter.dose.order].drug)
     if matter.touch is None:
         return _("{lumen}, its limit passed").format(lumen=lumen)
     mark = {
         Sort.ASK_FIRST: _("ASK FIRST: "),
         Sort.CLOSED: _("DO NOT USE: "),
         Sort.FLUSH: _("FLUSH NOW: "),
+        Sort.FINISH: _("has it finished? "),
+        Sort.MAYBE_FINISH: _("if it was started: "),
     }.get(matter.sort, "")
     return f"{mark}{lumen}, {what_words(matter.touch, matter.touch.plan)}"
 
@@ -122,6 +164,19 @@ def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
         return [
             _("Its limit passed at {at}; the last flush that is known was {since}. Record it, or ask.").format(
                 at=at, since=clock_beside(plan, matter.since or matter.at, day)
+            )
+        ]
+    since = "" if matter.since is None else clock_beside(plan, matter.since, day)
+    if matter.sort is Sort.NOT_STOPPED:
+        return [
+            _("This lumen must not be used since {since}. Stop the infusion and clamp, then say so.").format(
+                since=since
+            )
+        ]
+    if matter.sort is Sort.STANDING:
+        return [
+            _("It stands since {since}; a standing infusion lets the lumen clot. Say whether it runs again.").format(
+                since=since
             )
         ]
     late = now - matter.at
@@ -142,7 +197,7 @@ def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
 def _caution(notice: Notice, plan: Plan) -> str:
     """Say when to stop and whom to call, in one breath (R27); all cautions are on the page, one click away."""
     call = call_words(plan.contacts["now"])
-    if any(item.matter.sort in (Sort.ASK_FIRST, Sort.CLOSED) for item in notice.items):
+    if any(item.matter.sort in (Sort.ASK_FIRST, Sort.CLOSED, Sort.NOT_STOPPED) for item in notice.items):
         return _("Call {call} first.").format(call=call)
     return _(
         "STOP, clamp, call {call} if it will not flush, hurts, swells or leaks. Your provider's word goes first."

@@ -25,7 +25,7 @@ def done(which: Which, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
         and touch.uid.startswith(said.event)
         and (not said.order or any(dose.order == said.order for dose in (*touch.starts, *touch.ends, *touch.bags)))
     ]
-    if not due and said.order and which.plan.orders[said.order].as_needed:
+    if not due and said.order and which.order(said.order).as_needed:
         dose = which.dose_to_start()
         return [] if dose is None else [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key}]
     if not due:

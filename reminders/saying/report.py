@@ -5,7 +5,7 @@ happened is never refused.
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, NoReturn
 
 from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
@@ -14,10 +14,12 @@ from reminders.saying.done import done
 from reminders.saying.phrases import Said, Verb
 from reminders.saying.when import UnclearTimeError, when
 from reminders.saying.which import AskBackError, Choice, Which
+from reminders.schedule.lumen_now import unknown_since
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, TouchKind
 from reminders.schedule.status import status
+from reminders.schedule.whole_line import whole_line_signs
 from reminders.times import Instant
-from reminders.words import CATALOGUE, lumen_words
+from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
 
@@ -77,7 +79,7 @@ class _Reporter:
             if self.said.sign is None:
                 raise
             # What to do now must not wait for an answer.
-            first = first_words(self.said.sign, self.schedule.plan)
+            first = first_words(self.said.sign, self.schedule.plan, self.said.note)
             raise AskBackError(f"{first} {question.problem}", question.choices) from None
         many = len(told) > 1
         return tuple(
@@ -110,7 +112,7 @@ class _Reporter:
             return []
         lumen = (
             {"lumen": self.said.lumen}
-            if self.said.lumen and self.said.lumen != self.plan.orders[dose.order].lumen
+            if self.said.lumen and self.said.lumen != self.which.order(dose.order).lumen
             else {}
         )
         volume = {"volume": self.said.volume} if self.said.volume else {}
@@ -131,7 +133,7 @@ class _Reporter:
             return
         raise AskBackError(
             _("{drug} cannot have been {what} at {at}: it was started at {started}. Which of the two is wrong?").format(
-                drug=self.plan.orders[dose.order].drug,
+                drug=self.which.order(dose.order).drug,
                 what=what,
                 at=self.which.shown(self.at),
                 started=self.which.shown(dose.start),
@@ -155,32 +157,21 @@ class _Reporter:
 
     def _already_finished(self) -> list[dict[str, Any]] | None:
         """Return what is left to record of a finish that was reported before; None if there is none about now."""
-        doses = [
-            dose
-            for name, found in self.schedule.connected.items()
-            for dose in found
-            if self.said.order in ("", name)
-            and self.said.lumen in ("", dose.lumen)
-            and self.said.dose in ("", dose.key)
-            and dose.finished is not None
-            and abs(dose.finished - self.at) <= 2 * self.plan.course.handling_time
-        ]
-        running = any(
-            dose.state is DoseState.RUNNING and self.said.order in ("", name) and self.said.lumen in ("", dose.lumen)
-            for name, found in self.schedule.connected.items()
-            for dose in found
-        )
-        if not doses or running:
+        doses = self.which.finished_lately()
+        if not doses:
             return None
         dose = doses[-1]
         if self.said.flushed and any(touch.outstanding and dose in touch.ends for touch in self.schedule.touches):
             return [{"kind": Kind.FLUSHED, "lumen": dose.lumen, **self._fluids()}]
         if dose.finished == self.at:
             return []
-        assert dose.finished is not None
+        self._already_finished_at(dose)
+
+    def _already_finished_at(self, dose: Dose) -> NoReturn:
+        assert dose.finished is not None, "it was reported"
         raise AskBackError(
             _("{drug} was already reported as finished at {finished}.").format(
-                drug=self.plan.orders[dose.order].drug, finished=self.which.shown(dose.finished)
+                drug=self.which.order(dose.order).drug, finished=self.which.shown(dose.finished)
             ),
             [
                 Choice(_("That is right: nothing to record."), "", settles=True),
@@ -189,7 +180,12 @@ class _Reporter:
         )
 
     def _stopped(self) -> list[dict[str, Any]]:
-        dose = self.which.running_dose(_("stopped"))
+        try:
+            dose = self.which.running_dose(_("stopped"))
+        except AskBackError:
+            for ended in self.which.finished_lately()[-1:]:
+                self._already_finished_at(ended)
+            raise
         self._not_before_start(dose, _("stopped"))
         sign = {"sign": self.said.sign} if self.said.sign else {}
         volume = {"volume": self.said.volume} if self.said.volume else {}
@@ -204,23 +200,16 @@ class _Reporter:
         if any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses):
             raise AskBackError(
                 _("{drug} is interrupted already, since {since}.").format(
-                    drug=self.plan.orders[dose.order].drug, since=self.which.shown(dose.pauses[-1][0])
+                    drug=self.which.order(dose.order).drug, since=self.which.shown(dose.pauses[-1][0])
                 )
             )
         sign = {"sign": self.said.sign} if self.said.sign else {}
         return [{"kind": Kind.INTERRUPTED, "order": dose.order, "dose": dose.key, **sign}]
 
     def _resumed(self) -> list[dict[str, Any]]:
-        paused = [
-            dose
-            for name, found in self.schedule.connected.items()
-            for dose in found
-            if self.said.order in ("", name)
-            and self.said.lumen in ("", dose.lumen)
-            and any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses)
-        ]
+        paused = self.which.standing()
         if len(paused) == 1:
-            return [{"kind": Kind.RESUMED, "order": paused[0].order, "dose": paused[0].key}]
+            return self._runs_again(paused[0])
         if paused:
             raise AskBackError(
                 _("Which infusion?"), [self.which.choice(dose, _("{drug}, started {started}")) for dose in paused]
@@ -231,6 +220,13 @@ class _Reporter:
             ).format(at=self.which.shown(self.at)),
             [Choice(_("Say first when it was interrupted, such as  interrupted 9:40 ."), "")],
         )
+
+    def _runs_again(self, dose: Dose) -> list[dict[str, Any]]:
+        """Return that an infusion goes on; that it stood since its lumen was suspended is said with it."""
+        of_dose = {"order": dose.order, "dose": dose.key}
+        since = unknown_since(dose, self.schedule, self.at)
+        stood = [] if since is None else [{"kind": Kind.INTERRUPTED, **of_dose, "happened": since}]
+        return [*stood, {"kind": Kind.RESUMED, **of_dose}]
 
     def _delayed(self) -> list[dict[str, Any]]:
         until = self._when(self.said.when, ahead=True)
@@ -275,7 +271,8 @@ class _Reporter:
     def _flushed(self) -> list[dict[str, Any]]:
         lumen = self.which.lumen(self.which.flush_waits())
         near = self.plan.course.handling_time
-        told = [fact for fact in self.record.of_kind(Kind.FLUSHED) if fact.lumen == lumen]
+        since = self.which.flush_waits_since(lumen)
+        told = [fact for fact in self.record.of_kind(Kind.FLUSHED) if fact.lumen == lumen and fact.happened >= since]
         same = min(told, key=lambda fact: abs(fact.happened - self.at), default=None)
         again = {"again": True} if self.said.again else {}
         if same is not None and not self.said.again and abs(same.happened - self.at) <= near:
@@ -284,7 +281,7 @@ class _Reporter:
             who = _(" by {name}").format(name=same.by) if same.by else ""
             raise AskBackError(
                 _("A flush of the {lumen} was already reported{who}, at {at}.").format(
-                    lumen=lumen_words(self.plan, lumen), who=who, at=self.which.shown(same.happened)
+                    lumen=self.which.lumen_words(lumen), who=who, at=self.which.shown(same.happened)
                 ),
                 [
                     Choice(_("It is the same one: nothing to record."), "", settles=True),
@@ -306,10 +303,12 @@ class _Reporter:
         return [self._problem_of()]
 
     def _problem_of(self) -> dict[str, Any]:
+        """A sign is of the lumen that was named, or of the only one: of which one it is, is never guessed."""
         if self.said.sign is not Sign.NOT_FLOWING:
-            lumen = self.which.lumen(self.which.in_use_now())
-            return {"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": lumen}
+            return {"kind": Kind.PROBLEM, "sign": self.said.sign, "lumen": self.which.lumen()}
         dose = self.which.running_dose(_("stuck"))
+        if dose.state is not DoseState.RUNNING:
+            self.which.lumen()  # which infusion does not flow is clear only if one is recorded to run
         return {
             "kind": Kind.PROBLEM,
             "sign": Sign.NOT_FLOWING,
@@ -343,7 +342,7 @@ class _Reporter:
             if suspended and not self.said.said_by:
                 raise AskBackError(
                     _("The {lumen} is suspended. Only a clinician can release it: who did?").format(
-                        lumen=lumen_words(self.plan, self.said.lumen)
+                        lumen=self.which.lumen_words(self.said.lumen)
                     ),
                     [Choice(_("Say the clinician's name or role."), '--said-by "nurse ..."')],
                 )
@@ -354,6 +353,16 @@ class _Reporter:
 
     def _home_again(self) -> list[dict[str, Any]]:
         """After a stay elsewhere the last flush there is asked for (S14)."""
+        sign = self._of_the_whole_line()
+        if sign is not None and not self.said.said_by:
+            raise AskBackError(
+                _("{sign}, since {since}: only a clinician can release the line. Who did?").format(
+                    sign=_first_letter_large(sign.note), since=self.which.shown(sign.happened)
+                ),
+                [Choice(_("Say the clinician's name or role."), '--said-by "nurse ..."')],
+            )
+        if sign is not None and not self._is_held(""):
+            return [{"kind": Kind.RELEASED}]
         if not self._is_held(""):
             raise AskBackError(
                 _("Nothing says that everything was held, so nothing can be released. Since when were you away?"),
@@ -368,7 +377,7 @@ class _Reporter:
                     # Nothing that would be taken as it stands: a flush that never was would count.
                     Choice(_("At a time that you know, such as  yesterday 21:00 ."), "--last-flush TIME"),
                     Choice(
-                        _("Nobody can say: the first flush is then due at once."),
+                        _("Nobody can say: then the last flush recorded here counts."),
                         "--last-flush unknown",
                         {"last_flush": "unknown"},
                     ),
@@ -381,6 +390,10 @@ class _Reporter:
             lumens = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
             told = [{"kind": Kind.FLUSHED, "lumen": name, "elsewhere": True, "happened": flushed} for name in lumens]
         return [{"kind": Kind.RELEASED}, *told]
+
+    def _of_the_whole_line(self) -> Fact | None:
+        """Return the last sign that stands and is about the whole line."""
+        return next((fact for fact in reversed(whole_line_signs(self.record)) if fact.happened <= self.at), None)
 
     def _during_the_stay(self, flushed: Instant) -> None:
         since = self._holds("")[-1].happened
@@ -408,6 +421,10 @@ class _Reporter:
 
     def _fluids(self) -> dict[str, Any]:
         return {"fluids": self.said.fluids} if self.said.fluids else {}
+
+
+def _first_letter_large(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 TIME_OPTIONS = {"when": "--at", "last_flush": "--last-flush"}

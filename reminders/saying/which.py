@@ -1,15 +1,16 @@
 """Which dose, order or lumen somebody means who does not name it: the only one that fits, or a question back."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from reminders.plan.keys import shown_value
-from reminders.plan.order import GivenAs
+from reminders.plan.order import GivenAs, Order
 from reminders.saying.phrases import Said
 from reminders.schedule.doses import moment_key
 from reminders.schedule.happened import AGAIN
-from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
+from reminders.schedule.lumen_now import unknown_since
+from reminders.schedule.model import ENDLESS, NEVER, Dose, DoseState, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
 from reminders.times import DAY, Instant
 from reminders.words import CATALOGUE, lumen_words, moment_words
@@ -57,10 +58,18 @@ class Which:
         self.plan = schedule.plan_at(at)
         self.clock = schedule.plan.clock
 
+    def order(self, name: str) -> Order:
+        """Return an order as the plan of that moment has it; one that is only ordered later, as it will be."""
+        return self.plan.orders.get(name) or self.schedule.plan.orders[name]
+
+    def lumen_words(self, name: str) -> str:
+        """Name a lumen as the plan of that moment does; one that only a later plan has, as that one will."""
+        return lumen_words(self.plan if name in self.plan.lumens else self.schedule.plan, name)
+
     def dose_to_start(self) -> Named | None:
         """Return the dose that was, or is to be, started; None where that is recorded already."""
         order = self.said.order or self._order_to_start()
-        if self.plan.orders[order].as_needed and not self.said.dose:
+        if self.order(order).as_needed and not self.said.dose:
             return self._as_needed(order)
         doses = self.schedule.connected[order]
         if self.said.dose:
@@ -68,7 +77,7 @@ class Which:
             if not named:
                 raise AskBackError(
                     _("{drug} has no dose {key}. Leave  --dose  out; then it is asked which one it was.").format(
-                        drug=self.plan.orders[order].drug, key=shown_value(self.said.dose)
+                        drug=self.order(order).drug, key=shown_value(self.said.dose)
                     )
                 )
             return self._again_or(named[0]) if named[0].started is not None else _named(named[0])
@@ -77,7 +86,7 @@ class Which:
         ahead = min((dose for dose in open_doses if dose.due > self.at), key=lambda dose: dose.due, default=None)
         past = max((dose for dose in open_doses if dose.due <= self.at), key=lambda dose: dose.due, default=None)
         near = min(given, key=lambda dose: abs(dose.start - self.at), default=None)
-        order_of = self.plan.orders[order]
+        order_of = self.order(order)
         within, cut_off = order_of.on_time_within or 0, order_of.cut_off or 0
         meant = self._meant(past, ahead, within, cut_off)
         if near is not None and abs(near.start - self.at) <= min(
@@ -110,7 +119,7 @@ class Which:
         assert dose.started is not None
         raise AskBackError(
             _("{drug} was already reported as started at {started}, for the dose of {due}.").format(
-                drug=self.plan.orders[dose.order].drug, started=self.shown(dose.started), due=self.shown(dose.ordered)
+                drug=self.order(dose.order).drug, started=self.shown(dose.started), due=self.shown(dose.ordered)
             ),
             [
                 Choice(_("It is the same one: nothing to record."), "", settles=True),
@@ -121,7 +130,7 @@ class Which:
     def _as_needed(self, order: str) -> Named | None:
         key = moment_key(self.at)
         same = [dose for dose in self.schedule.doses[order] if dose.key == key]
-        return None if same else Named(order, key, self.plan.orders[order].lumen)
+        return None if same else Named(order, key, self.order(order).lumen)
 
     def _order_to_start(self) -> str:
         """Return the one order that has a dose to start about now, or the only order there is."""
@@ -137,7 +146,7 @@ class Which:
             fitting = [
                 name
                 for name in self.plan.orders
-                if not self.said.lumen or self.plan.orders[name].lumen == self.said.lumen
+                if not self.said.lumen or self.order(name).lumen == self.said.lumen
             ]
         return self.one_order(fitting, _("Which infusion?"))
 
@@ -149,7 +158,7 @@ class Which:
         if not listed:
             raise AskBackError(_("This plan has no orders."))
         raise AskBackError(
-            question, [Choice(self.plan.orders[name].drug, f"--order {name}", {"order": name}) for name in listed]
+            question, [Choice(self.order(name).drug, f"--order {name}", {"order": name}) for name in listed]
         )
 
     def running_dose(self, what: str, order: str = "") -> Dose:
@@ -173,7 +182,7 @@ class Which:
                 _(
                     "Nothing is recorded or planned to be running {where}that could have been {what}. What was started?"
                 ).format(
-                    where="" if not lumen else _("in the {lumen} ").format(lumen=lumen_words(self.plan, lumen)),
+                    where="" if not lumen else _("in the {lumen} ").format(lumen=self.lumen_words(lumen)),
                     what=what,
                 ),
                 [
@@ -188,6 +197,33 @@ class Which:
         raise AskBackError(
             _("Which infusion?"), [self.choice(dose, _("{drug}, started {started}")) for dose in recorded]
         )
+
+    def finished_lately(self) -> list[Dose]:
+        """Return what was reported as finished about now, where nothing else runs that may be meant."""
+        of_said = list(self._connected())
+        if any(dose.state is DoseState.RUNNING for dose in of_said):
+            return []
+        near = 2 * self.plan.course.handling_time
+        named = [dose for dose in of_said if self.said.dose in ("", dose.key)]
+        return [dose for dose in named if dose.finished is not None and abs(dose.finished - self.at) <= near]
+
+    def standing(self) -> list[Dose]:
+        """Return what is interrupted, or of which nobody knows whether it runs, and can have gone on."""
+        return [
+            dose
+            for dose in self._connected()
+            if self.said.dose in ("", dose.key)
+            and (
+                any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses)
+                or unknown_since(dose, self.schedule, self.at) is not None
+            )
+        ]
+
+    def _connected(self) -> Iterator[Dose]:
+        """Yield every dose that is connected by hand, of the order and in the lumen that were named."""
+        order, lumen = self.said.order, self.said.lumen
+        for name, found in self.schedule.connected.items():
+            yield from (dose for dose in found if order in ("", name) and lumen in ("", dose.lumen))
 
     def _can_run(self, dose: Dose) -> bool:
         order = self.schedule.plan_at(dose.start).orders[dose.order]
@@ -210,7 +246,7 @@ class Which:
         if self.said.lumen:
             return self.said.lumen
         if self.said.order:
-            return self.plan.orders[self.said.order].lumen
+            return self.order(self.said.order).lumen
         used = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
         for names in (list(dict.fromkeys(fitting)), used):
             if len(names) == 1:
@@ -226,13 +262,10 @@ class Which:
         flushes = [touch for touch in self.open_touches() if touch.kind is TouchKind.IDLE_FLUSH]
         return [touch.lumen for touch in (waiting or flushes)]
 
-    def in_use_now(self) -> list[str]:
-        return [
-            dose.lumen
-            for found in self.schedule.connected.values()
-            for dose in found
-            if dose.state is DoseState.RUNNING
-        ]
+    def flush_waits_since(self, lumen: str) -> Instant:
+        """Return since when a flush of a lumen is outstanding: one before that is another one, however near it is."""
+        waits = [touch.at for touch in self.open_touches() if touch.outstanding and touch.lumen == lumen]
+        return max((at for at in waits if at <= self.at), default=NEVER)
 
     def open_touches(self) -> list[Touch]:
         """Return the touches that wait to be done now."""
@@ -249,7 +282,7 @@ class Which:
     def choice(self, dose: Dose, words: str) -> Choice:
         """Offer a dose as an answer."""
         shown = words.format(
-            drug=self.plan.orders[dose.order].drug, due=self.shown(dose.due), started=self.shown(dose.start)
+            drug=self.order(dose.order).drug, due=self.shown(dose.due), started=self.shown(dose.start)
         )
         return Choice(shown, f'--order {dose.order} --dose "{dose.key}"', {"order": dose.order, "dose": dose.key})
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from reminders.schedule.happened import within
 from reminders.schedule.limits import limit_of
-from reminders.schedule.model import Dose, DoseState, Schedule
+from reminders.schedule.model import AskWhy, Dose, DoseState, Schedule
 from reminders.times import Instant
 
 
@@ -14,6 +14,18 @@ def running_doses(lumen: str, schedule: Schedule) -> Iterator[Dose]:
         for dose in doses:
             if dose.lumen == lumen and dose.state is DoseState.RUNNING:
                 yield dose
+
+
+def unknown_since(dose: Dose, schedule: Schedule, now: Instant) -> Instant | None:
+    """Return since when nobody knows whether a dose still runs: its lumen was suspended while it did, which says to stop it.
+
+    None where it is known: it was said since to be interrupted or to run again, or has ended.
+    """
+    if dose.state is not DoseState.RUNNING:
+        return None
+    suspended = [begin for begin, _end, why in schedule.lumens[dose.lumen].blocked if why is AskWhy.SUSPENDED]
+    since = max((begin for begin in suspended if dose.start <= begin <= now), default=None)
+    return None if since is None or any(end > since for _begin, end in dose.pauses) else since
 
 
 def blocked(lumen: str, schedule: Schedule, now: Instant) -> bool:

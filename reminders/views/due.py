@@ -4,10 +4,10 @@ from collections.abc import Iterator
 
 from reminders.event_words import ask_lines, marked
 from reminders.record.facts import Sign
-from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.units import ago
+from reminders.views import waiting_words as say
 from reminders.views.waiting import Flow, IfNot, LumenNow, Running, Wait, Waiting, lumens_now
 from reminders.words import (
     CATALOGUE,
@@ -41,13 +41,12 @@ def due(schedule: Schedule, now: Instant) -> str:
 
 def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
     plan = schedule.plan
-    lumen = plan.lumens[found.name]
     day = plan.clock.local(now).date()
     if found.removed is not None:
-        yield _("The line is out since {since}: nothing is due.").format(since=clock_beside(plan, found.removed, day))
+        yield say.line_out_words(plan, found.removed, now)
         return
     if not found.in_use:
-        yield _("Out of use: nothing is planned into it.")
+        yield say.OUT_OF_USE
     yield from _open_troubles(found, schedule, now)
     for running in found.running:
         yield _runs(running, schedule, now)
@@ -59,15 +58,8 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
         yield from _waiting(waits, schedule, now)
     if found.passed is not None:
         since, deadline = found.passed
-        yield _(
-            "The limit of {limit} has passed: the last flush that is known was {since}, so by {deadline}. Was it flushed "
-            "since? Then record it. Not sure? Ask {now}."
-        ).format(
-            limit=limit_words(plan.idle_limit(lumen)),
-            since=clock_beside(plan, since, day),
-            deadline=clock_beside(plan, deadline, day),
-            now=call_words(plan.contacts["now"]),
-        )
+        passed = say.limit_passed_words(plan, found.name, since, deadline, now)
+        yield " ".join([passed, _("Was it flushed since? Then record it."), say.not_sure_words(plan)])
     if found.next is not None:
         yield _("Next: {what}, {at}.").format(
             what=marked(what_words(found.next, found.next.plan), found.next), at=clock_beside(plan, found.next.at, day)
@@ -77,28 +69,23 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
             at=clock_beside(plan, found.last_flush, day), ago=ago(max(0, now - found.last_flush))
         )
     elif found.in_use:
-        stated = clock_beside(plan, lumen.last_flushed.instant, day)
-        yield _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
+        yield say.never_flushed_words(plan, found.name, now)
 
 
 def _open_troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
     """Say what is wrong with a lumen now, and whom to call."""
     plan = schedule.plan
-    call = call_words(plan.contacts["now"])
     day = plan.clock.local(now).date()
     for since in found.blocked:
-        yield _("DO NOT USE IT, since {since}. Clamp it, flush nothing, call {now}.").format(
-            since=clock_beside(plan, since, day), now=call
-        )
+        at = clock_beside(plan, since, day)
+        yield _("DO NOT USE IT, since {since}. {do}").format(since=at, do=say.blocked_words(plan))
     for sign, since in found.problems:
+        at = clock_beside(plan, since, day)
         if sign is Sign.NOT_FLOWING:
-            yield _("Not flowing since {since}: look at the clamp and for a kink, never force, call {now}.").format(
-                since=clock_beside(plan, since, day), now=call
-            )
+            yield _("Not flowing since {since}. {do}").format(since=at, do=say.not_flowing_words(plan))
         else:
-            yield _("ASK FIRST: {sign}, since {since}. Never force a flush. Call {now}.").format(
-                sign=sign_words(sign), since=clock_beside(plan, since, day), now=call
-            )
+            said = _("ASK FIRST: {sign}, since {since}. {do}")
+            yield said.format(sign=sign_words(sign), since=at, do=say.problem_words(plan))
     if found.held:
         yield _("Held: looked after elsewhere.")
 
@@ -113,9 +100,8 @@ def _runs(running: Running, schedule: Schedule, now: Instant) -> str:
         return _("{drug} is interrupted since {since}; when it will finish is not known.").format(drug=drug, since=at)
     if running.flow is Flow.RUNS:
         return _("{drug} runs, until {end}.").format(drug=drug, end=at)
-    return _("{drug} should have finished at {end}, {ago} ago. Has it? An empty bag lets the lumen clot.").format(
-        drug=drug, end=at, ago=ago(now - running.at)
-    )
+    said = _("{drug} should have finished at {end}, {ago} ago. Has it? {why}")
+    return said.format(drug=drug, end=at, ago=ago(now - running.at), why=say.EMPTY_BAG)
 
 
 def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
@@ -127,9 +113,7 @@ def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
             what=what, at=clock_beside(plan, touch.at, day), now=call
         )
     elif found.wait is Wait.FLUSH:
-        yield _("FLUSH NOW: {what} was at {at}, and no flush is recorded since.").format(
-            what=what, at=clock_beside(plan, touch.at, day)
-        )
+        yield _("FLUSH NOW: {what}").format(what=say.unflushed_words(plan, what, touch.at, now))
     elif found.wait is Wait.CLOSED:
         yield _("Not to be done now: {what}, {at}.").format(what=what, at=at)
     elif found.wait is Wait.DUE:
@@ -138,23 +122,10 @@ def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
         said = _("Was it done? {what}, {at} ({late} ago). Record it.").format(
             what=what, at=at, late=ago(now - touch.planned)
         )
-        yield f"{said} {_else(found, schedule, now)}"
+        ask = found.if_not is IfNot.ASK
+        yield f"{said} {say.not_made_up_words(plan) if ask else say.do_it_words(plan, found.until, now)}"
     else:
-        yield _(
-            "Unconfirmed, past its cut-off: {what}, {at}. It may have been given. Call {now} before you give it."
-        ).format(what=what, at=at, now=call)
+        said = _("Unconfirmed, past its cut-off: {what}, {at}. {do}")
+        yield said.format(what=what, at=at, do=say.past_cut_off_words(plan))
     for line in ask_lines(touch, plan):
         yield f"  {line}"
-
-
-def _else(found: Waiting, schedule: Schedule, now: Instant) -> str:
-    plan = schedule.plan
-    call = call_words(plan.contacts["now"])
-    if found.if_not is IfNot.ASK:
-        return _("If it was not done, do not make it up: ask {now}.").format(now=call)
-    if found.until is not None:
-        until = clock_beside(plan, found.until, plan.clock.local(now).date())
-        return _("Only if it was not given: it may be started late until {until}; after that call {now} first.").format(
-            until=until, now=call
-        )
-    return _("Only if it was not done, do it now.")

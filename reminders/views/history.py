@@ -4,7 +4,7 @@ Unconfirmed is not done, and is never counted so: an event has an actual time on
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import Enum
@@ -19,7 +19,7 @@ from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status,
 from reminders.schedule.status import dose_status, status
 from reminders.times import Instant
 from reminders.views.idle_times import LumenIdle, idle_times
-from reminders.words import CATALOGUE, clock_beside, note_words, reason_words, what_words
+from reminders.words import CATALOGUE, clock_beside, drug_words, note_words, reason_words, what_words
 
 _ = CATALOGUE.gettext
 
@@ -88,12 +88,16 @@ class Fate(Enum):
 class OrderTotals:
     """What became of the doses of one order that were due so far, or were given though they were not.
 
+    Where a revision changed the dose or the lumen, what was ordered before is counted apart (R14): ``drug`` is the drug
+    with its dose, ``lumen`` the lumen that the order names, as the plan in force at the doses had them.
     ``stopped`` are those stopped early, each with its end and the volume given, as written (empty: not recorded).
     ``mean_late`` and ``most_late`` are in minutes after the ordered moment, over the scheduled doses whose start is
     recorded; early counts as 0. ``most_early`` is the greatest number of minutes before it. None where there is none.
     """
 
     order: str
+    drug: str
+    lumen: str
     counts: Mapping[Fate, int]
     elsewhere: int
     stopped: tuple[tuple[Instant | None, str], ...]
@@ -153,7 +157,7 @@ def history(schedule: Schedule, record: Record, first: date, last: date, now: In
         last=last,
         now=now,
         rows=tuple(sorted(rows, key=lambda row: (row.at, row.sort is not Sort.EVENT))),
-        orders=tuple(_order(name, schedule, begins, ends, now, record) for name in names),
+        orders=tuple(totals for name in names for totals in _order(name, schedule, begins, ends, now, record)),
         lumens=idle_times(schedule, record, begins, ends, now),
     )
 
@@ -278,7 +282,7 @@ def _said(touch: Touch, schedule: Schedule) -> list[str]:
     elif touch.flushed is not None:
         lines.append(_("Its flush was recorded at {flushed}.").format(flushed=clock_beside(plan, touch.flushed, day)))
     for dose in touch.starts:
-        drug = plan.orders[dose.order].drug
+        drug = touch.plan.orders[dose.order].drug
         if dose.due != dose.ordered and not dose.extra:
             ordered = clock_beside(plan, dose.ordered, day)
             lines.append(_("{drug} was ordered for {ordered}.").format(drug=drug, ordered=ordered))
@@ -288,18 +292,19 @@ def _said(touch: Touch, schedule: Schedule) -> list[str]:
             lines.append(_("{drug} was given besides the scheduled doses.").format(drug=drug))
     for dose in touch.ends:
         if dose.finished is None and touch.outcome is Outcome.DONE:
-            drug = plan.orders[dose.order].drug
+            drug = touch.plan.orders[dose.order].drug
             lines.append(_("The finish of {drug} is not recorded.").format(drug=drug))
     if touch.outcome is None:
-        lines += [_("Recorded: {what}").format(what=what) for what in _parts(touch, plan)]
+        lines += [_("Recorded: {what}").format(what=what) for what in _parts(touch)]
         lines += [ask_words(ask, plan, day) for ask in touch.asks]
     return lines
 
 
-def _parts(touch: Touch, plan: Plan) -> list[str]:
+def _parts(touch: Touch) -> list[str]:
     """Say what is recorded of a touch that is not recorded as a whole."""
-    ended = [plan.orders[dose.order].drug for dose in touch.ends if dose.finished is not None]
-    begun = [plan.orders[dose.order].drug for dose in touch.starts if dose.started is not None]
+    orders = touch.plan.orders
+    ended = [orders[dose.order].drug for dose in touch.ends if dose.finished is not None]
+    begun = [orders[dose.order].drug for dose in touch.starts if dose.started is not None]
     finished, started = _("{drug} finished."), _("{drug} was started.")
     return [*(finished.format(drug=drug) for drug in ended), *(started.format(drug=drug) for drug in begun)]
 
@@ -313,9 +318,9 @@ def _details(touch: Touch, facts: Iterable[Fact], schedule: Schedule) -> list[st
         elsewhen = fact.happened not in shown or (fact.kind is Kind.NOT_GIVEN and touch.outcome is Outcome.DONE)
         if elsewhen:
             at = clock_beside(plan, fact.happened, day)
-            lines.append(_("{at}: {what}.").format(at=at, what=what_happened(fact, plan)))
+            lines.append(_("{at}: {what}.").format(at=at, what=what_happened(fact, schedule)))
         elif fact.kind is Kind.STOPPED or _tells_more(fact):
-            lines.append(_("{what}.").format(what=what_happened(fact, plan)))
+            lines.append(_("{what}.").format(what=what_happened(fact, schedule)))
         lines += _remarks(fact)
     return list(dict.fromkeys(lines))
 
@@ -333,11 +338,10 @@ def _remarks(fact: Fact) -> list[str]:
 
 
 def _fact(fact: Fact, schedule: Schedule, sort: Sort = Sort.FACT) -> Row:
-    plan = schedule.plan
     return Row(
         sort=sort,
         at=fact.happened,
-        what=what_happened(fact, plan),
+        what=what_happened(fact, schedule),
         lumen=fact.lumen,
         order=fact.order,
         dose=fact.dose,
@@ -371,7 +375,10 @@ def _withdrawn(record: Record, schedule: Schedule) -> list[Row]:
 # What became of the doses
 
 
-def _order(name: str, schedule: Schedule, begins: Instant, ends: Instant, now: Instant, record: Record) -> OrderTotals:
+def _order(
+    name: str, schedule: Schedule, begins: Instant, ends: Instant, now: Instant, record: Record
+) -> Iterator[OrderTotals]:
+    """Yield what became of an order's doses, apart for each dose and lumen that it has had."""
     doses = [
         dose
         for dose in _doses(name, schedule)
@@ -379,10 +386,26 @@ def _order(name: str, schedule: Schedule, begins: Instant, ends: Instant, now: I
         and (dose.start <= now or dose.started is not None)
         and (dose.start >= schedule.start or dose.started is not None)
     ]
+    alike: dict[tuple[str, str], list[Dose]] = defaultdict(list)
+    for dose in doses:
+        order = schedule.plan_at(dose.start).orders[name]
+        alike[drug_words(order), order.lumen].append(dose)
+    if not alike:
+        order = schedule.plan_at(min(now, Instant(ends - 1))).orders.get(name) or schedule.plan.orders[name]
+        alike[drug_words(order), order.lumen] = []
+    for (drug, lumen), found in alike.items():
+        yield _totals(name, drug, lumen, found, schedule, now, record)
+
+
+def _totals(
+    name: str, drug: str, lumen: str, doses: Sequence[Dose], schedule: Schedule, now: Instant, record: Record
+) -> OrderTotals:
     late = [dose.started - dose.ordered for dose in doses if dose.started is not None and not dose.extra]
     volumes = {(fact.order, fact.dose): fact.volume for fact in reversed(record.of_kind(Kind.STOPPED))}
     return OrderTotals(
         order=name,
+        drug=drug,
+        lumen=lumen,
         counts=Counter(fate(dose, schedule, now) for dose in doses),
         elsewhere=sum(dose.state is DoseState.ELSEWHERE for dose in doses),
         stopped=tuple(

@@ -13,7 +13,7 @@ from reminders.units import number
 from reminders.views.history import Fate, History, OrderTotals, Row
 from reminders.views.idle_times import Gap, LumenIdle
 
-FORMAT = "reminders history 1"
+FORMAT = "reminders history 2"
 """Name and version of the JSON form; a change that a reader must know of raises the number."""
 
 DOCUMENT_KEYS = {
@@ -26,7 +26,7 @@ DOCUMENT_KEYS = {
     "last": "its last local day",
     "made": "the moment as of which it was made, in UTC",
     "rows": "what was planned and recorded, in order of time",
-    "orders": "what became of the doses of each order",
+    "orders": "what became of the doses of each order; an order whose dose or lumen was changed has one entry for each",
     "lumens": "how long each lumen lay idle",
 }
 """Each key of the document and what it holds."""
@@ -60,6 +60,8 @@ MOMENT_KEYS = {"local": "on the clock in force there, with the offset", "utc": "
 
 ORDER_KEYS = {
     "order": "the order's name in the plan",
+    "drug": "the drug with the dose that was ordered then",
+    "lumen": "the lumen that the order named then",
     "doses": "how many doses were due so far, or given though they were not due; the sum of counts",
     "counts": "how many of them were given on time, given late and so on; each dose is counted once",
     "elsewhere": "how many of them were given elsewhere",
@@ -165,6 +167,8 @@ def _order(totals: OrderTotals, plan: Plan) -> dict[str, Any]:
     mean = totals.mean_late
     return {
         "order": totals.order,
+        "drug": totals.drug,
+        "lumen": totals.lumen,
         "doses": totals.doses,
         "counts": {fate.value: totals.counts.get(fate, 0) for fate in Fate},
         "elsewhere": totals.elsewhere,

@@ -18,7 +18,6 @@ from reminders.words import (
     caution_lines,
     clock_words,
     day_words,
-    drug_words,
     heading_words,
     lumen_words,
     moment_words,
@@ -172,8 +171,7 @@ def _closed(gap: Gap, idle: LumenIdle, plan: Plan) -> str:
 
 
 def _order(totals: OrderTotals, plan: Plan) -> list[str]:
-    order = plan.orders[totals.order]
-    name = _("{drug}, {lumen}").format(drug=drug_words(order), lumen=lumen_words(plan, order.lumen))
+    name = _("{drug}, {lumen}").format(drug=totals.drug, lumen=lumen_words(plan, totals.lumen))
     if not totals.doses:
         return _wrapped([_("{name}: no dose so far").format(name=name)], "  ")
     lines = _wrapped([_("{name}: {count} so far").format(name=name, count=_doses(totals.doses))], "  ")
@@ -259,21 +257,24 @@ def _row(row: Row, plan: Plan) -> list[str]:
     return lines + _wrapped(notes, " " * 41)
 
 
-def _word(row: Row) -> str:
-    """Return how things stand with a row, and by how much it was early or late."""
+def standing_words(row: Row) -> str:
+    """Return how things stand with a row, without by how much it was early or late."""
     if row.sort is Sort.WITHDRAWN:
         return _("taken back")
     if row.status is None:
         return _("recorded")
-    word = STATUS_WORDS[row.status]
     if row.outstanding:
-        return _("its flush: {word}").format(word=word)
-    if row.stopped:
-        word = _("STOPPED EARLY")
-    if row.late:
-        sign = "+" if row.late > 0 else "-"
-        return f"{word} ({sign}{span(abs(row.late))})"
-    return word
+        return _("its flush: {word}").format(word=STATUS_WORDS[row.status])
+    return _("STOPPED EARLY") if row.stopped else STATUS_WORDS[row.status]
+
+
+def _word(row: Row) -> str:
+    """Return how things stand with a row, and by how much it was early or late."""
+    word = standing_words(row)
+    if not row.late or row.outstanding:
+        return word
+    sign = "+" if row.late > 0 else "-"
+    return f"{word} ({sign}{span(abs(row.late))})"
 
 
 def _what(row: Row, plan: Plan) -> str:

@@ -170,9 +170,7 @@ def _past_cut_off(touch: Touch, schedule: Schedule, now: Instant) -> bool:
 
 
 def _limit_passed(name: str, schedule: Schedule, now: Instant) -> tuple[Instant, Instant] | None:
-    """Return the last recorded flush of an idle lumen and when its limit passed, where nothing is recorded since (R16).
-
-    """
+    """Return the last recorded flush of an idle lumen and when its limit passed, where nothing is recorded since (R16)."""
     known = known_limit(name, schedule)
     if known is None or known[1] >= now or closed(name, schedule, now):
         return None

@@ -4,30 +4,22 @@ What is served is the file that was published last, byte for byte. While nothing
 calendar is never answered with an empty one, nor with "there is none": phones would delete what they have.
 """
 
-import hashlib
-import os
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import format_datetime, parsedate_to_datetime
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from reminders.daemon.desk import Desk
+from reminders.feed_file import Body
 from reminders.phones import Phone
-from reminders.places import places
-from reminders.publishing import FEED_STEM
+from reminders.publishing import FEED_NAME
 from reminders.web.guard import FEED_HEADERS, Gate, plain_errors, plain_page
 
-if TYPE_CHECKING:
-    from reminders.daemon.desk import Desk
-
-FEED_NAME = f"{FEED_STEM}.ics"
 FEED_PREFIX = "/f/"
 
 ENTITY_TAG = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
@@ -37,68 +29,21 @@ SETTLED = 2
 """Seconds after which no second change can fall into the second in which a file was changed."""
 
 
-@dataclass(frozen=True, slots=True)
-class Body:
-    """One state of the feed: its bytes, its strong ETag, and the second since 1970 in which it was changed."""
-
-    content: bytes
-    etag: str
-    changed: int
-
-
-class Feed:
-    """The feed's file, read again when it has changed; it is replaced as a whole, so it is never seen half written."""
-
-    def __init__(self, path: Path) -> None:
-        """Take the file; it need not be there yet."""
-        self._path = path
-        self._seen: tuple[int, int, int] | None = None
-        self._body: Body | None = None
-
-    def body(self) -> Body | None:
-        """Return what the file holds, or held when it could last be read; None if it never could."""
-        try:
-            with self._path.open("rb") as file:
-                found = os.fstat(file.fileno())  # of this one: it may be replaced meanwhile
-                seen = (found.st_mtime_ns, found.st_size, found.st_ino)
-                if seen != self._seen:
-                    self._body = self._next(file.read(), int(found.st_mtime))
-                    self._seen = seen
-        except OSError:
-            pass
-        return self._body
-
-    def _next(self, content: bytes, changed: int) -> Body:
-        """Return the state after the last one. Its moment is later, even if the clock was set back meanwhile."""
-        etag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
-        if self._body is not None:
-            if self._body.etag == etag:
-                return self._body
-            changed = max(changed, self._body.changed + 1)
-        return Body(content, etag, changed)
-
-
-def feed_path(desk: "Desk") -> Path:
-    """Return where the feed's file is; it is published there when the daemon starts."""
-    return places().feed_of(desk.keeper.household.plan.course.id) / FEED_NAME
-
-
-def feed_gate(desk: "Desk", feed: Feed | None = None) -> Gate:
+def feed_gate(desk: Desk) -> Gate:
     """Return the gate of the feed: below ``/f/<token>/``, one token for each phone."""
     return Gate(
         prefix=FEED_PREFIX,
         holder=desk.phones.find,
-        app=plain_errors(feed_routes(desk, feed)),
+        app=plain_errors(feed_routes(desk)),
         headers=FEED_HEADERS,
     )
 
 
-def feed_routes(desk: "Desk", feed: Feed | None = None) -> list[BaseRoute]:
+def feed_routes(desk: Desk) -> list[BaseRoute]:
     """Return what a phone finds below its address; ``scope["holder"]`` is the phone."""
-    feed = feed or Feed(feed_path(desk))
 
     async def calendar(request: Request) -> Response:
-        body = feed.body()
+        body = desk.feed.body()
         if body is None:
             return plain_page(503, {"Retry-After": "60"})
         phone: Phone = request.scope["holder"]

@@ -9,11 +9,10 @@ import hmac
 import html
 import logging
 import time
-import traceback
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from email.utils import formatdate
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TypeAlias
 
 from starlette.applications import Starlette
 from starlette.datastructures import FormData, Headers, MutableHeaders
@@ -23,11 +22,10 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from reminders.daemon.desk import Desk
+from reminders.daemon.log import where
 from reminders.web.limits import Limits
 from reminders.words import CATALOGUE
-
-if TYPE_CHECKING:
-    from reminders.daemon.desk import Desk
 
 _ = CATALOGUE.gettext
 
@@ -125,20 +123,13 @@ def plain_errors(routes: Sequence[BaseRoute]) -> Starlette:
     return app
 
 
-def page_gate(desk: "Desk", routes: Sequence[BaseRoute]) -> Gate:
+def page_gate(desk: Desk, routes: Sequence[BaseRoute]) -> Gate:
     """Return the gate of the household's page: below ``/<secret>/``."""
     return Gate(
         prefix="/",
         holder=lambda given: desk if same(given, desk.secret) else None,
         app=plain_errors(routes),
     )
-
-
-def page_app(
-    desk: "Desk", routes: Sequence[BaseRoute], *, hosts: Iterable[str] = (), limits: Limits | None = None
-) -> ASGIApp:
-    """Return the page alone, as an ASGI app. ``hosts`` are names and addresses besides this computer's own."""
-    return guarded([page_gate(desk, routes)], hosts=hosts, limits=limits, now=desk.now)
 
 
 def guarded(
@@ -175,7 +166,9 @@ def guarded(
                 return
             gate, holder, root = entered
             answer.headers = gate.headers
-            if wait := limits.right(client):
+            if wait := limits.right(
+                f"{gate.prefix} {client}"
+            ):  # what asks for the feed does not keep the page from anybody
                 await _refused(404, wait)(scope, receive, answer.send)
                 return
             inner = {**scope, "root_path": root, "holder": holder}
@@ -186,14 +179,14 @@ def guarded(
         except ClientDisconnect:
             return
         except Exception as error:  # no fault of a page stops the daemon; what it holds may be private
-            LOG.error("A request failed: %s at %s", type(error).__name__, _where(error))
+            LOG.error("A request failed: %s", where(error))
             if not answer.started:
                 await plain_page(500)(scope, receive, answer.send)
 
     return app
 
 
-def posted(desk: "Desk", handler: Handler) -> Callable[[Request], Awaitable[Response]]:
+def posted(desk: Desk, handler: Handler) -> Callable[[Request], Awaitable[Response]]:
     """Return the endpoint of a form: ``handler`` is asked only if the form was sent by our own page.
 
     The form carries a field ``token`` with the value of ``desk.form_token``.
@@ -294,9 +287,3 @@ def _replayed(body: bytes) -> Receive:
         return {"type": "http.request", "body": body, "more_body": False}
 
     return receive
-
-
-def _where(error: BaseException) -> str:
-    """Say in which line an error arose: no more, since its text may hold what somebody typed."""
-    frames: list[Any] = list(traceback.extract_tb(error.__traceback__))
-    return f"{frames[-1].filename}:{frames[-1].lineno}" if frames else "?"

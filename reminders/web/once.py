@@ -1,5 +1,11 @@
 """The door through which a browser comes from a pop-up or from the command ``page``: an address that works once."""
 
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
@@ -14,10 +20,28 @@ def once_gate(desk: Desk, once: Once) -> Gate:
 
     async def enter(request: Request) -> Response:
         token = request.scope["root_path"].rpartition("/")[2]
-        return RedirectResponse(desk.home, 303) if once.redeem(token) else plain_page(404)
+        if request.method != "GET" or _of_another_user(request.scope) or not once.redeem(token):
+            return plain_page(404)
+        desk.changed()  # the command is given a new one
+        return RedirectResponse(desk.home, 303)
 
     return Gate(
         prefix="/once/",
         holder=lambda token: once if once.waits(token) else None,
         app=plain_errors([Route("/", enter, methods=["GET"])]),
     )
+
+
+def _of_another_user(scope: Mapping[str, Any]) -> bool:
+    """Say whether a call comes from a process of another user of this computer, as far as the system tells (Linux, proc(5)).
+
+    Who reads a browser's arguments at the right moment could come before the browser.
+    """
+    ends = f":{scope['client'][1]:04X}", f":{scope['server'][1]:04X}"
+    for table in ("/proc/net/tcp", "/proc/net/tcp6"):
+        with suppress(OSError):
+            for line in Path(table).read_text().splitlines()[1:]:
+                words = line.split()
+                if words[1].endswith(ends[0]) and words[2].endswith(ends[1]):
+                    return int(words[7]) != os.getuid()
+    return False

@@ -16,9 +16,9 @@ from reminders.web.guard import posted
 from reminders.web.page_event import event
 from reminders.web.page_frame import data, page
 from reminders.web.page_live import now_page, state
+from reminders.web.page_phones import phone_routes
 from reminders.web.page_report import Reports
 from reminders.web.page_say import fresh_key, other_page, say_page, sign_buttons
-from reminders.web.phones_page import phone_routes
 from reminders.words import caution_lines, lumen_words
 
 STATIC = ("page.css", "page.js", "icon.svg")
@@ -31,7 +31,7 @@ View = Callable[[Desk, Request], Response]
 
 
 def page_routes(desk: Desk, *, look_every: float = LOOK_EVERY) -> list[BaseRoute]:
-    """Return the page's routes, to be served below a secret address by :func:`reminders.web.guard.page_app`.
+    """Return the page's routes, to be served below a secret address (:func:`reminders.web.guard.page_gate`).
 
     ``look_every``: seconds between two looks of an open page whether something has changed.
     """

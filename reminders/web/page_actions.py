@@ -94,17 +94,13 @@ def _of_dose(words: str, verb: Verb, dose: Dose, **fields: str) -> Button:
     return button(words, verb, order=dose.order, dose=dose.key, **fields)
 
 
-def at_another_time(touch: Touch, plan: Plan, *, asked: str = "") -> list[Link]:
-    """Return the forms that say that an event was done, at a time that must be said.
-
-    ``asked``: a clinician was asked first, and the form wants to know who; else it says nothing of that.
-    """
+def at_another_time(touch: Touch, plan: Plan) -> list[Link]:
+    """Return the forms that say that an event was done, at a time that must be said."""
     links = []
     for dose in touch.starts:
         if dose.started is None:
-            drug = plan.orders[dose.order].drug
-            words = _("{drug} was started after asking") if asked else _("{drug} was started")
-            links.append(_dose_link(words.format(drug=drug), Verb.STARTED, dose, past="yes", asked=asked))
+            words = _("{drug} was started").format(drug=plan.orders[dose.order].drug)
+            links.append(_dose_link(words, Verb.STARTED, dose, past="yes"))
     for dose in touch.ends:
         if dose.finished is None:
             words = _("{drug} has finished").format(drug=plan.orders[dose.order].drug)
@@ -115,6 +111,31 @@ def at_another_time(touch: Touch, plan: Plan, *, asked: str = "") -> list[Link]:
     if touch.outstanding or touch.kind is TouchKind.IDLE_FLUSH:
         words = _("The {lumen} was flushed").format(lumen=lumen_words(plan, touch.lumen))
         links.append(form_link(words, Verb.FLUSHED, lumen=touch.lumen, past="yes"))
+    return links
+
+
+def after_asking(touch: Touch) -> list[Link]:
+    """Return the forms that say what somebody answered who was asked before an event; each wants to know who that was."""
+    plan = touch.plan
+    starts = [dose for dose in touch.starts if dose.started is None]
+    links = []
+    for dose in starts:
+        allowed, put_off, left_out = _("It may be started"), _("It is put off"), _("It is left out")
+        if len(starts) > 1:
+            drug = plan.orders[dose.order].drug
+            allowed = _("{drug}: it may be started").format(drug=drug)
+            put_off = _("{drug}: it is put off").format(drug=drug)
+            left_out = _("{drug}: it is left out").format(drug=drug)
+        links += [
+            _dose_link(allowed, Verb.STARTED, dose, asked="yes"),
+            _dose_link(put_off, Verb.DELAYED, dose, asked="yes"),
+            _dose_link(left_out, Verb.SKIPPED, dose),
+        ]
+    if touch.kind is TouchKind.IDLE_FLUSH and touch.outcome is None and not touch.outstanding:
+        links += [
+            form_link(_("It may be flushed"), Verb.FLUSHED, lumen=touch.lumen),
+            form_link(_("It is left out"), Verb.SKIPPED, lumen=touch.lumen),
+        ]
     return links
 
 

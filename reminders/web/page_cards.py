@@ -8,16 +8,21 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from reminders.event_words import ask_lines
-from reminders.schedule.model import Schedule, Touch, TouchKind
+from reminders.schedule.model import DoseState, Schedule, Touch, TouchKind
 from reminders.times import Instant
 from reminders.units import ago
+from reminders.views import waiting_words as say
 from reminders.views.waiting import IfNot, Wait, Waiting
 from reminders.web import page_actions as can
 from reminders.web.page_actions import Button, Link
 from reminders.web.page_forms import fixed
+from reminders.web.page_stops import Bar
 from reminders.words import CATALOGUE, call_words, clock_beside, nurse_only_line, timing_lines, what_words
 
 _ = CATALOGUE.gettext
+
+
+STILL_RUNS = _("As far as is recorded it still runs. Was it stopped, or has it finished? Then say so.")
 
 
 class Tone(IntEnum):
@@ -37,7 +42,7 @@ class Form:
     """One form on a card: what it asks, what can be pressed, and how the time is said.
 
     ``when``: "now" for now unless another time is chosen; "past" where none is taken for granted; "" where the buttons hold
-    it. ``planned`` is the planned time, to be chosen as it is: as it is said, and in words.
+    it. ``planned`` is a time to be chosen as it is: as it is said, and in words.
     """
 
     asks: str
@@ -51,7 +56,8 @@ class Card:
     """One thing that waits, runs or is wrong: ``tag`` says in a word what is the matter with it.
 
     ``call``: somebody must be called, and the number stands large. ``more`` are further buttons and links, folded away
-    under ``more_words``. ``uid`` is the event whose steps it links to.
+    under ``more_words``. ``asked`` is what somebody can have said who was asked first. ``uid`` is the event whose steps
+    it links to.
     """
 
     tone: Tone
@@ -62,17 +68,20 @@ class Card:
     more_words: str = ""
     buttons: Sequence[Button] = ()
     links: Sequence[Link] = ()
+    asked: Sequence[Link] = ()
     call: bool = False
     uid: str = ""
 
 
-def event_card(found: Waiting, schedule: Schedule, now: Instant) -> Card:
-    """Return the card of an event that waits."""
+def event_card(found: Waiting, schedule: Schedule, now: Instant, bar: Bar | None) -> Card:
+    """Return the card of an event that waits; ``bar``: why its lumen is barred, if it is."""
     touch = found.touch
     at = _planned(touch, schedule, now)
     what = what_words(touch, touch.plan)
     base = Card(tone=Tone.DUE, tag=_("Due"), heading=_heading(what, at), uid=touch.uid)
     base = _with_more(base, touch, schedule)
+    if bar is not None and found.wait is not Wait.CLOSED:
+        return _barred(base, touch, schedule, bar)
     if found.wait in (Wait.FLUSH, Wait.FLUSH_ASK):
         return _flush_card(base, found, schedule, now)
     if found.wait is Wait.CLOSED:
@@ -84,8 +93,7 @@ def event_card(found: Waiting, schedule: Schedule, now: Instant) -> Card:
         forms = [Form("", can.done(touch, touch.plan), when="now")]
         return replace(base, lines=_dose_lines(touch, schedule), forms=forms)
     if found.wait is Wait.PAST_CUT_OFF:
-        call = call_words(schedule.plan.contacts["now"])
-        lines = [_("It is past its cut-off. It may have been given. Call {now} before you give it.").format(now=call)]
+        lines = [_("It is past its cut-off. {do}").format(do=say.past_cut_off_words(schedule.plan))]
         forms = _was_it_done(touch, schedule, now, _("Was it given?"))
         return replace(
             base, tone=Tone.ASK, tag=_("Not recorded, past its cut-off"), lines=lines, forms=forms, call=True
@@ -95,11 +103,13 @@ def event_card(found: Waiting, schedule: Schedule, now: Instant) -> Card:
     return _perhaps_card(base, found, schedule, now)
 
 
-def planned_card(touch: Touch, schedule: Schedule, now: Instant) -> Card:
+def planned_card(touch: Touch, schedule: Schedule, now: Instant, bar: Bar | None) -> Card:
     """Return the card of an event that does not wait: it is still to come, or its time has passed."""
     at = _planned(touch, schedule, now)
     base = Card(tone=Tone.CALM, tag="", heading=_heading(what_words(touch, touch.plan), at), uid=touch.uid)
     base = _with_more(base, touch, schedule)
+    if bar is not None:
+        return _barred(base, touch, schedule, bar)
     if can.must_ask(touch):
         return _asking(base, touch, schedule)
     if touch.planned > now:
@@ -157,18 +167,13 @@ def _reworded(button: Button, words: str) -> Button:
 
 def _perhaps_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     touch, plan = found.touch, schedule.plan
-    call = call_words(plan.contacts["now"])
     late = _("{late} ago").format(late=ago(now - touch.planned))
     forms = _was_it_done(touch, schedule, now, _("Was it done?"))
     lines = [late[0].upper() + late[1:] + "."]
     if found.if_not is IfNot.ASK:
-        lines.append(_("If it was not done, do not make it up: ask {now}.").format(now=call))
+        lines.append(say.not_made_up_words(plan))
     else:
-        asks = _("Only if it was not done, do it now.")
-        if found.until is not None:
-            until = clock_beside(plan, found.until, plan.clock.local(now).date())
-            asks = _("Only if it was not given: it may be started late until {until}; after that call {now} first.")
-            asks = asks.format(until=until, now=call)
+        asks = say.do_it_words(plan, found.until, now)
         forms.append(Form(asks, [_reworded(button, _("Just now: {done}")) for button in can.done(touch, touch.plan)]))
     return replace(base, tone=Tone.PERHAPS, tag=_("Was it done?"), lines=lines, forms=forms)
 
@@ -176,20 +181,21 @@ def _perhaps_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) 
 def _finish_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     """An infusion that should have finished: an empty bag lets the lumen clot, so this is urgent (R15)."""
     touch = found.touch
-    lines = [
-        _("That was {ago} ago. Has it finished? An empty bag lets the lumen clot.").format(ago=ago(now - touch.planned))
-    ]
-    planned = fixed(touch.planned, schedule.plan.clock), _planned(touch, schedule, now)
-    forms = [Form(_("It has finished:"), can.done(touch, touch.plan), when="now", planned=planned)]
+    late = ago(now - touch.planned)
+    lines = [_("That was {ago} ago. Has it finished? {why}").format(ago=late, why=say.EMPTY_BAG)]
+    forms = [*_was_it_done(touch, schedule, now, _("Has it finished?")), just_now(can.done(touch, touch.plan))]
     return replace(base, tone=Tone.URGENT, tag=_("Should have finished"), lines=lines, forms=forms)
+
+
+def just_now(buttons: Sequence[Button]) -> Form:
+    """Return the form that says of something overdue that it was done this minute."""
+    return Form(_("Or this minute:"), [_reworded(button, _("Just now: {done}")) for button in buttons])
 
 
 def _flush_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     touch, plan = found.touch, schedule.plan
     day = plan.clock.local(now).date()
-    was = _("{what} was at {at}, and no flush is recorded since.").format(
-        what=what_words(touch, touch.plan), at=clock_beside(plan, touch.at, day)
-    )
+    was = say.unflushed_words(plan, what_words(touch, touch.plan), touch.at, now)
     base = replace(base, tone=Tone.URGENT, tag=_("FLUSH NOW"), heading=was[0].upper() + was[1:])
     if found.wait is Wait.FLUSH_ASK:
         line = (
@@ -213,10 +219,21 @@ def _asking(card: Card, touch: Touch, schedule: Schedule | None = None) -> Card:
         lines = [*ask_lines(touch, schedule.plan), *lines]
         if touch.nurse_only and nurse_only_line(schedule.plan) not in lines:
             lines.append(nurse_only_line(schedule.plan))
-    asked = can.at_another_time(touch, touch.plan, asked="yes") if touch.starts else []
+    asked = can.after_asking(touch) if schedule is not None else []
     plain = can.at_another_time(touch, touch.plan)
-    links = [*asked, *plain, *card.links]
     return replace(
         card, lines=lines, forms=(), more_words=_("It was done all the same, or something else happened"),
-        links=list(dict.fromkeys(links)), call=schedule is not None,
+        links=list(dict.fromkeys([*plain, *card.links])), asked=asked, call=schedule is not None,
     )  # fmt: skip
+
+
+def _barred(card: Card, touch: Touch, schedule: Schedule, bar: Bar) -> Card:
+    """Offer no plain button on a lumen that is well, while something else is wrong with the line."""
+    card = replace(card, tone=Tone.ASK, tag=_("STOP") if bar.whole else _("ASK FIRST"), lines=bar.lines)
+    runs = [dose for dose in touch.ends if dose.state is DoseState.RUNNING]
+    if not runs:
+        card = _asking(card, touch, schedule)
+        return replace(card, asked=()) if bar.whole else card
+    lines = [*bar.lines, STILL_RUNS]
+    links = dict.fromkeys([*can.at_another_time(touch, touch.plan), *card.links])
+    return replace(card, lines=lines, more_words="", buttons=(), links=list(links), call=True)

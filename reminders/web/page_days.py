@@ -1,6 +1,5 @@
 """The pages to look things up: a day and a week as drawings, the history, what is used up."""
 
-from collections.abc import Callable
 from datetime import date, timedelta
 from itertools import groupby
 
@@ -18,7 +17,7 @@ from reminders.units import span
 from reminders.views.history import History, Row, Sort
 from reminders.views.history import history as history_of
 from reminders.views.history_files import history_csv
-from reminders.views.history_text import STATUS_WORDS
+from reminders.views.history_text import STATUS_WORDS, standing_words
 from reminders.views.timeline import day_timeline, week_timeline
 from reminders.web.page_forms import day_asked
 from reminders.web.page_frame import moment_of, page, query
@@ -32,8 +31,6 @@ SUPPLY_DAYS = 7
 """For how many days ahead the supplies are counted."""
 
 NO_DAY = _("There is no such day. Choose one here.")
-
-Endpoint = Callable[[Request], Response]
 
 
 def day(desk: Desk, request: Request) -> Response:
@@ -164,16 +161,8 @@ def _row(row: Row, found: History) -> tuple[str, str, str, str, list[str]]:
 
 
 def _how(row: Row) -> str:
-    if row.sort is Sort.WITHDRAWN:
-        return _("taken back")
-    if row.status is None:
-        return _("recorded")
-    word = STATUS_WORDS[row.status]
-    if row.outstanding:
-        return _("its flush: {word}").format(word=word)
-    if row.stopped:
-        word = _("STOPPED EARLY")
-    if not row.late:
+    word = standing_words(row)
+    if not row.late or row.outstanding:
         return word
     if row.late > 0:
         return _("{word}, {late} after").format(word=word, late=span(row.late))

@@ -12,7 +12,7 @@ from reminders.schedule.model import BLOCKS, Touch
 from reminders.views.waiting import waiting
 from reminders.web.page_cards import event_card, planned_card
 from reminders.web.page_frame import moment_of, page
-from reminders.web.page_say import days_back, fresh_key, times
+from reminders.web.page_say import days, fresh_key, times
 from reminders.words import (
     CATALOGUE,
     caution_lines,
@@ -63,7 +63,7 @@ def event(desk: Desk, request: Request) -> Response:
         key=fresh_key(),
         times=times(past=False),
         times_past=times(past=True),
-        days=days_back(schedule.plan, now),
+        days=days(schedule.plan, now),
     )
 
 

@@ -37,6 +37,12 @@ YES = "yes"
 
 KEY = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
+LONGEST: Mapping[str, int] = {**WRITTEN, "words": 300, "volume": 20, "count": 6}
+"""Letters that a field takes, ``words`` being what is said in free words."""
+
+DAYS_BACK = 7
+"""A report can be about today, or one of so many days before."""
+
 FURTHEST_DAY = timedelta(days=3660)
 """Days further away than this are not shown."""
 
@@ -158,7 +164,7 @@ def _particulars(told: Told, plan: Plan, faults: list[Fault]) -> dict[str, Any]:
         faults.append(Fault("fluids", _("{name} is no fluid of this plan.").format(name=shown_value(unknown[0]))))
     found["fluids"] = tuple(dict.fromkeys(fluids))
     if count := first(told, "count"):
-        if re.fullmatch(r"[0-9]{1,6}", count):
+        if re.fullmatch(r"[0-9]+", count) and len(count) <= LONGEST["count"]:
             found["count"] = int(count)
         else:
             faults.append(Fault("count", _("Write the count as a whole number, such as 12.")))
@@ -275,10 +281,10 @@ def pinned(said: Said, clock: ZoneTimeline, now: Instant) -> Said:
     return replace(said, when=said.when or fixed(now, clock)) if said.verb is not Verb.DELAYED else said
 
 
-def days_to_choose(clock: ZoneTimeline, now: Instant, *, back: int = 7, ahead: int = 0) -> list[date]:
+def days_to_choose(clock: ZoneTimeline, now: Instant, *, ahead: int = 0) -> list[date]:
     """Return the days that a time can be of, today first, then backwards; or forwards."""
     today = clock.local(now).date()
-    steps = range(ahead + 1) if ahead else range(0, -back - 1, -1)
+    steps = range(ahead + 1) if ahead else range(0, -DAYS_BACK - 1, -1)
     return [date.fromordinal(today.toordinal() + step) for step in steps]
 
 

@@ -21,6 +21,7 @@ from reminders.places import command_for
 from reminders.plan.model import TIERS, Contact, Plan
 from reminders.times import Instant
 from reminders.units import ago
+from reminders.web.page_forms import LONGEST
 from reminders.words import CATALOGUE, call_words, clock_words, moment_words, zone_words
 
 _ = CATALOGUE.gettext
@@ -45,7 +46,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    made.globals.update(_=_, query=query)
+    made.globals.update(_=_, query=query, longest=LONGEST)
     return made
 
 

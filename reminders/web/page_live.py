@@ -7,12 +7,12 @@ from reminders import phone_words
 from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
-from reminders.times import Instant
+from reminders.times import minute_of
 from reminders.web.page_cards import Tone
 from reminders.web.page_frame import page, seconds_ago, warnings
 from reminders.web.page_now import fingerprint, lumen_views
 from reminders.web.page_report import last_report
-from reminders.web.page_say import days_back, fresh_key, times
+from reminders.web.page_say import days, fresh_key, times
 from reminders.words import CATALOGUE, caution_lines, clock_words, moment_words
 
 _ = CATALOGUE.gettext
@@ -32,7 +32,7 @@ def now_page(desk: Desk, look_every: float) -> Response:
         nothing_waits=all(view.tone >= Tone.RUNS for view in views),
         times=times(past=False),
         times_past=times(past=True),
-        days=days_back(schedule.plan, now),
+        days=days(schedule.plan, now),
         last=last_report(desk),
         cautions=caution_lines(schedule.plan),
         shown=_shown(desk),
@@ -52,7 +52,7 @@ def _phone(phone: Phone, desk: Desk) -> tuple[str, str]:
 
 
 def _raised(item: Raised, desk: Desk) -> str:
-    at = moment_words(desk.keeper.schedule.plan.clock.local(Instant(int(item.at // 60))))
+    at = moment_words(desk.keeper.schedule.plan.clock.local(minute_of(item.at)))
     if item.shown:
         return _("{at}: {title}").format(at=at, title=item.title)
     return _("{at}: {title} - not shown: {why}").format(at=at, title=item.title, why=item.why)
@@ -69,8 +69,6 @@ def state(desk: Desk, request: Request) -> Response:
     return JSONResponse(
         {
             "shown": _shown(desk),
-            "version": desk.keeper.version,
-            "last_tick": desk.health().last_tick,
             "clock": clock_words(desk.keeper.schedule.plan.clock.local(desk.keeper.instant)),
             "looked": _looked(desk),
         }

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from reminders.event_words import marked
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
-from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
 from reminders.times import Instant
+from reminders.views import waiting_words as say
 from reminders.views.waiting import Flow, LumenNow, Running, Wait, Waiting, lumens_now, sort_of
 from reminders.web import page_actions as can
 from reminders.web.page_actions import Link
@@ -18,7 +18,6 @@ from reminders.web.page_forms import fixed
 from reminders.web.page_frame import query
 from reminders.words import (
     CATALOGUE,
-    call_words,
     clock_beside,
     dose_words,
     drug_words,
@@ -77,12 +76,10 @@ def fingerprint(schedule: Schedule, now: Instant) -> str:
 
 def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> LumenView:
     plan = schedule.plan
-    day = plan.clock.local(now).date()
     words = lumen_words(plan, found.name)
     words = words[0].upper() + words[1:]
     if found.removed is not None:
-        since = clock_beside(plan, found.removed, day)
-        line = _("The line is out since {since}: nothing is due.").format(since=since)
+        line = say.line_out_words(plan, found.removed, now)
         return LumenView(name=found.name, words=words, cards=(), lines=[line])
     last, older = _last_of_each_sort(found.waits)
     cards = [*_troubles(found, schedule, now)]
@@ -123,14 +120,11 @@ def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]
     day = plan.clock.local(now).date()
     lines = []
     if not found.in_use:
-        lines.append(_("Out of use: nothing is planned into it."))
+        lines.append(say.OUT_OF_USE)
     if found.last_flush is not None:
         lines.append(_("Last recorded flush: {at}.").format(at=clock_beside(plan, found.last_flush, day)))
     elif found.in_use:
-        stated = clock_beside(plan, plan.lumens[found.name].last_flushed.instant, day)
-        lines.append(
-            _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
-        )
+        lines.append(say.never_flushed_words(plan, found.name, now))
     return lines
 
 
@@ -143,7 +137,7 @@ def _link(touch: Touch, schedule: Schedule, now: Instant) -> Link:
 def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Card]:
     """Say what is wrong with a lumen now; only a clinician's word ends it."""
     plan = schedule.plan
-    day, call = plan.clock.local(now).date(), call_words(plan.contacts["now"])
+    day = plan.clock.local(now).date()
     stop = Card(
         tone=Tone.STOP,
         tag=_("STOP"),
@@ -154,16 +148,15 @@ def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Car
     )
     for since in found.blocked:
         heading = _("Do not use this lumen, since {since}").format(since=clock_beside(plan, since, day))
-        line = _("Clamp it, flush nothing, and call {now}.").format(now=call)
-        yield replace(stop, heading=heading, lines=[line])
+        yield replace(stop, heading=heading, lines=[say.blocked_words(plan)])
     for sign, since in found.problems:
         at = clock_beside(plan, since, day)
         if sign is Sign.NOT_FLOWING:
             heading = _("Not flowing since {since}").format(since=at)
-            line = _("Look at the clamp and for a kink. Never force a flush. Call {now}.").format(now=call)
+            line = say.not_flowing_words(plan)
         else:
             heading = _("{sign}, since {since}").format(sign=sign_words(sign), since=at)
-            line = _("Never force a flush. Call {now} before this lumen is used.").format(now=call)
+            line = say.problem_words(plan)
         yield replace(stop, tag=_("ASK FIRST"), heading=heading[0].upper() + heading[1:], lines=[line])
     if found.held:
         home = can.form_link(_("Home again"), Verb.RELEASED, everything="yes")
@@ -210,7 +203,7 @@ def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant) 
     if found.flow is Flow.RUNS:
         lines = [_("Until {end}.").format(end=at) if at else _("It runs on.")]
         return replace(card, lines=lines, buttons=[*finished, *buttons])
-    lines = [_("It should have finished at {end}. Has it? An empty bag lets the lumen clot.").format(end=at)]
+    lines = [_("It should have finished at {end}. Has it? {why}").format(end=at, why=say.EMPTY_BAG)]
     card = replace(card, tone=Tone.URGENT, tag=_("Should have finished"), lines=lines)
     if not finished:
         return replace(card, call=True)
@@ -239,14 +232,8 @@ def _with_limit(
     """Say that a lumen's limit has passed: on the card of its flush that waits, if there is one, else on a card of its own."""
     plan = schedule.plan
     since, deadline = passed
-    day = plan.clock.local(now).date()
-    limit = _("The limit has passed: at most {limit} after the last flush that is known, {since}, so by {deadline}.")
-    line = limit.format(
-        limit=limit_words(plan.idle_limit(plan.lumens[lumen.name])),
-        since=clock_beside(plan, since, day),
-        deadline=clock_beside(plan, deadline, day),
-    )
-    unsure = _("Not sure whether it was flushed? Ask {now}.").format(now=call_words(plan.contacts["now"]))
+    line = say.limit_passed_words(plan, lumen.name, since, deadline, now)
+    unsure = say.not_sure_words(plan)
     flush = next(
         (
             found.touch.uid

@@ -7,7 +7,7 @@ answer, so that reloading it sends nothing again.
 import asyncio
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -29,22 +29,13 @@ from reminders.web import page_forms
 from reminders.web.page_cards import event_card
 from reminders.web.page_forms import Fault, FormError, Told, first, merged
 from reminders.web.page_frame import lines_of, moment_of, page, query
-from reminders.web.page_say import days_back, fresh_key, other_page, say_page, times
+from reminders.web.page_say import days, fresh_key, other_page, say_page, times
 from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
 
 KEPT = 200
 """So many answers are kept as they were given; of older ones the record's words remain."""
-
-LONGEST_WORDS = 300
-"""Letters of what is said in free words."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Answer:
-    at: Instant
-    found: Reported
 
 
 class Reports:
@@ -54,7 +45,7 @@ class Reports:
         """Begin with no answers."""
         self._desk = desk
         self._lock = asyncio.Lock()
-        self._answers: OrderedDict[str, _Answer] = OrderedDict()
+        self._answers: OrderedDict[str, Reported] = OrderedDict()
 
     async def report(self, request: Request, form: FormData) -> Response:
         """Take a form."""
@@ -75,8 +66,10 @@ class Reports:
         plan, text = keeper.schedule.plan, first(told, "words")
         try:
             key = page_forms.report_key(told)
-            if len(text) > LONGEST_WORDS:
-                raise NotUnderstoodError(_("Say it shorter: at most {most} letters.").format(most=LONGEST_WORDS))
+            if len(text) > page_forms.LONGEST["words"]:
+                raise NotUnderstoodError(
+                    _("Say it shorter: at most {most} letters.").format(most=page_forms.LONGEST["words"])
+                )
             meant = said(text.split(), plan)
             if meant.verb is Verb.IN_USE:
                 raise NotUnderstoodError(_("A plan is not put in use here: that is done at the computer itself."))
@@ -102,7 +95,7 @@ class Reports:
         if not known:
             return page(self._desk, "settled.html")
         if found.facts:
-            self._keep(key, now, found)
+            self._keep(key, found)
         address = query("answer", report=key, twice="" if found.facts else "yes")
         return RedirectResponse(address, 303)
 
@@ -120,22 +113,20 @@ class Reports:
                 return self._not_recorded(error)
             self._took(found)
         if found.facts:
-            self._keep(f"{key}-withdrawn", now, found)
+            self._keep(f"{key}-withdrawn", found)
         return RedirectResponse(query("answer", report=f"{key}-withdrawn"), 303)
 
     def answer(self, desk: Desk, request: Request) -> Response:
         """Show what came of a report; it may be asked for again, and after a restart."""
         keeper = desk.keeper
-        record, plan = keeper.household.record, keeper.schedule.plan
+        record, schedule = keeper.household.record, keeper.schedule
         key = request.query_params.get("report", "")
         facts = [fact for fact in record.facts if fact.report == key]
         if not facts:
             return page(self._desk, "gone.html", status=404)
         taking_back = all(fact.kind is Kind.WITHDRAWN for fact in facts)
         kept = self._answers.get(key)
-        words = (
-            list(kept.found.recorded) if kept else [fact_words(fact, plan) for fact in _meant_by(facts, record.facts)]
-        )
+        words = list(kept.recorded) if kept else [fact_words(fact, schedule) for fact in _meant_by(facts, record.facts)]
         standing = [fact for fact in facts if _can_go(fact) and fact.key not in record.withdrawn]
         return page(
             self._desk,
@@ -144,17 +135,17 @@ class Reports:
             twice=bool(request.query_params.get("twice")),
             at=moment_of(self._desk, facts[0].entered),
             recorded=words,
-            answer=lines_of(kept.found.answer) if kept else [],
+            answer=lines_of(kept.answer) if kept else [],
             stop=not taking_back and any(fact.sign is not None for fact in facts),
             known=kept is not None,
-            calendars=[str(written.place) for written in kept.found.calendars] if kept else [],
-            troubles=list(kept.found.troubles) if kept else [],
+            calendars=len(kept.calendars) if kept else 0,
+            troubles=list(kept.troubles) if kept else [],
             undo=key if standing else "",
             withdrawn=not standing and not taking_back,
             cards=self._flushes(facts) if standing else [],
             times=times(past=False),
             times_past=times(past=True),
-            days=days_back(plan, keeper.instant),
+            days=days(schedule.plan, keeper.instant),
         )
 
     def _flushes(self, facts: Sequence[Fact]) -> list[tuple[str, object]]:
@@ -181,8 +172,8 @@ class Reports:
             self._desk.keeper.took(found.household)
             self._desk.changed()
 
-    def _keep(self, key: str, at: Instant, found: Reported) -> None:
-        self._answers[key] = _Answer(at, found)
+    def _keep(self, key: str, found: Reported) -> None:
+        self._answers[key] = found
         while len(self._answers) > KEPT:
             self._answers.popitem(last=False)
 
@@ -211,12 +202,12 @@ class Reports:
 
 def last_report(desk: Desk) -> tuple[str, list[str]] | None:
     """Return the last report that can be taken back, by its name and in words; None if there is none."""
-    record, plan = desk.keeper.household.record, desk.keeper.schedule.plan
+    record, schedule = desk.keeper.household.record, desk.keeper.schedule
     last = record.last_report
     if last is None:
         return None
     facts = [fact for fact in record.facts if fact.report == last and fact.key not in record.withdrawn]
-    return last, [fact_words(fact, plan) for fact in facts if _can_go(fact)]
+    return last, [fact_words(fact, schedule) for fact in facts if _can_go(fact)]
 
 
 def _can_go(fact: Fact) -> bool:

@@ -74,8 +74,8 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         key=first(told, "key") or fresh_key(),
         noted=noted,
         times=_times(told, schedule, now),
-        days=_days(plan, now),
-        days_ahead=_days(plan, now, ahead=3),
+        days=days(plan, now),
+        days_ahead=days(plan, now, ahead=3),
         orders=[(name, drug_words(order)) for name, order in plan.orders.items()],
         lumens=[(name, lumen_words(plan, name)) for name in plan.lumens],
         fluids=[(name, fluid.label) for name, fluid in plan.fluids.items()],
@@ -123,14 +123,10 @@ def times(past: bool) -> list[tuple[str, str]]:
     )
 
 
-def _days(plan: Plan, now: Instant, *, ahead: int = 0) -> list[tuple[str, str]]:
-    days = page_forms.days_to_choose(plan.clock, now, ahead=ahead)
-    return [(day.isoformat(), _day(day, days[0])) for day in days]
-
-
-def days_back(plan: Plan, now: Instant) -> list[tuple[str, str]]:
-    """Return the days that a report can be about, today first."""
-    return _days(plan, now)
+def days(plan: Plan, now: Instant, *, ahead: int = 0) -> list[tuple[str, str]]:
+    """Return the days that a report can be about, today first; or so many days ahead."""
+    found = page_forms.days_to_choose(plan.clock, now, ahead=ahead)
+    return [(day.isoformat(), _day(day, found[0])) for day in found]
 
 
 def _day(day: date, today: date) -> str:

@@ -8,18 +8,16 @@ import os
 import socket
 import ssl
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from starlette.routing import BaseRoute
 
-from reminders.web.feed import FEED_PREFIX, Feed, feed_gate, feed_path
+from reminders.daemon.desk import Desk
+from reminders.web.feed import FEED_PREFIX, feed_gate
 from reminders.web.guard import Gate, guarded, page_gate
 from reminders.web.limits import Limits
-from reminders.web.serving import Serving
-
-if TYPE_CHECKING:
-    from reminders.daemon.desk import Desk
+from reminders.web.serving import Door, Serving
 
 DEFAULT_PORT = 4870
 """Where this computer's page is; phones reach the feed at the next one."""
@@ -32,40 +30,37 @@ class ListenError(Exception):
     """The daemon cannot listen; its text says why, and what to do."""
 
 
-class Listeners:
-    """All that the daemon listens on, in its event loop.
+class PortError(ListenError):
+    """It cannot listen at this port now; another program may let go of it."""
 
-    ``home`` is the page's address on this computer. ``feeds`` are the beginnings of the addresses under which phones reach
-    the feed, the one to prefer first; ``pages`` the page's addresses for them, if it is shown to them. They are known, and
-    told to the desk, once it listens.
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listening:
+    """How the daemon listens.
+
+    ``port``: of this computer; the home network's is one higher, and 0 means any free ones. ``lan``: phones in the home network
+    reach the feed, and with ``page_on_lan`` the page. ``certificate``, ``key``: the files with which that is encrypted.
+    ``names``: what phones call this computer by, such as the name in its certificate.
     """
 
-    def __init__(
-        self,
-        desk: "Desk",
-        page_routes: Sequence[BaseRoute],
-        *,
-        port: int = DEFAULT_PORT,
-        lan: bool = False,
-        page_on_lan: bool = False,
-        certificate: Path | None = None,
-        key: Path | None = None,
-        names: Sequence[str] = (),
-        gates: Sequence[Gate] = (),
-    ) -> None:
-        """Take what to serve and where. Nothing is opened yet.
+    port: int = DEFAULT_PORT
+    lan: bool = False
+    page_on_lan: bool = False
+    certificate: Path | None = None
+    key: Path | None = None
+    names: Sequence[str] = ()
 
-        ``port``: of this computer; the home network's is one higher. 0 means any free ones. ``names``: what phones call
-        this computer by, such as the name in its certificate. ``gates``: what else this computer, and it alone, is served.
-        """
-        self._desk, self._page_routes = desk, page_routes
-        self._port, self._lan, self._page_on_lan = port, lan, page_on_lan
+
+class Listeners:
+    """All that the daemon listens on, in its event loop."""
+
+    def __init__(
+        self, desk: Desk, page_routes: Sequence[BaseRoute], options: Listening, *, gates: Sequence[Gate] = ()
+    ) -> None:
+        """Take what to serve and where. Nothing is opened yet. ``gates``: what else this computer, and it alone, is served."""
+        self._desk, self._page_routes, self._options = desk, page_routes, options
         self._gates = tuple(gates)
-        self._certificate, self._key, self._names = certificate, key, tuple(names)
         self._serving: list[Serving] = []
-        self.home = ""
-        self.feeds: tuple[str, ...] = ()
-        self.pages: tuple[str, ...] = ()
 
     async def start(self) -> None:
         """Listen, and tell the desk the addresses.
@@ -73,33 +68,31 @@ class Listeners:
         Raises:
             ListenError: a port is in use, or a certificate cannot be used; then nothing listens.
         """
-        if self._lan and not 0 <= self._port < 65535:
-            raise ListenError(f"The port must be between 1 and 65534, not {self._port}. Choose another with --port.")
-        tls = _certified(self._certificate, self._key)
-        desk, feed = self._desk, Feed(feed_path(self._desk))
-        limits = Limits()
-        gates: list[Gate] = [feed_gate(desk, feed), page_gate(desk, self._page_routes)]
-        home = _bound(LOOPBACK, self._port)
-        own = [*self._gates, *gates]
+        options, desk, limits = self._options, self._desk, Limits()
+        if options.lan and not 0 <= options.port < 65535:
+            raise ListenError(f"The port must be between 1 and 65534, not {options.port}. Choose another with --port.")
+        tls = _certified(options.certificate, options.key)
+        feed, page = feed_gate(desk), page_gate(desk, self._page_routes)
+        home = _bound(LOOPBACK, options.port)
+        own = [*self._gates, feed, page]
         self._serving = [Serving(guarded(own, limits=limits, now=desk.now), home)]
-        self.home = f"http://{LOOPBACK}:{home.getsockname()[1]}/{desk.secret}/"
-        if self._lan:
+        begins: list[str] = []
+        if options.lan:
             try:
-                outer = _bound(ANYWHERE, self._port + 1 if self._port else 0)
+                outer = _bound(ANYWHERE, options.port + 1 if options.port else 0)
             except ListenError:
                 home.close()
                 raise
-            shown = gates if self._page_on_lan else [feed_gate(desk, feed)]
-            known = [*self._names, *own_names(), *own_addresses()]
+            shown = [feed, page] if options.page_on_lan else [feed]
+            known = [*options.names, *own_names(), *own_addresses()]
             self._serving.append(Serving(guarded(shown, hosts=known, limits=limits, now=desk.now), outer, tls))
             scheme, number = "http" if tls is None else "https", outer.getsockname()[1]
             begins = [f"{scheme}://{name}:{number}" for name in dict.fromkeys(known)]
-            self.feeds = tuple(begin + FEED_PREFIX for begin in begins)
-            self.pages = tuple(f"{begin}/{desk.secret}/" for begin in begins) if self._page_on_lan else ()
         for serving in self._serving:
             await serving.start()
-        desk.home, desk.feeds = self.home, self.feeds
-        desk.phones.listens(self.feeds)
+        desk.home = f"http://{LOOPBACK}:{home.getsockname()[1]}/{desk.secret}/"
+        desk.feeds = tuple(begin + FEED_PREFIX for begin in begins)
+        desk.pages = tuple(f"{begin}/{desk.secret}/" for begin in begins) if options.page_on_lan else ()
 
     async def stop(self) -> None:
         """Stop listening; answers under way are finished first, for a moment."""
@@ -141,7 +134,7 @@ def own_addresses() -> list[str]:
 
 def _bound(address: str, port: int) -> socket.socket:
     """Return a socket that is bound to a port."""
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    bound = Door(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if os.name == "posix":  # so that a daemon that was just stopped can be started again
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -151,7 +144,7 @@ def _bound(address: str, port: int) -> socket.socket:
         bound.listen()  # only this shows on every system that somebody else listens there
     except (OSError, OverflowError) as error:
         bound.close()
-        raise ListenError(_why_not(port, error)) from None
+        raise PortError(_why_not(port, error)) from None
     bound.setblocking(False)
     return bound
 

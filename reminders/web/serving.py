@@ -20,8 +20,30 @@ PATIENCE = 15.0
 KEEP_ALIVE = 5
 """Seconds that an idle connection is kept for a next request."""
 
+BACKLOG = 32
+"""So many callers wait to be let in, and are let in at one go."""
+
 GRACE = 2
 """Seconds that answers under way are given when the daemon stops."""
+
+
+class Door(socket.socket):
+    """A listening socket that holds so many connections and no more: for a new caller the oldest gives way.
+
+    They are counted here, since TLS has a connection open for a minute before anybody else hears of it.
+    """
+
+    _open: tuple[socket.socket, ...] = ()
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        """Let a caller in."""
+        caller, address = super().accept()
+        held = [one for one in self._open if one.fileno() != -1]
+        for one in held[: max(0, len(held) + 1 - MOST_CONNECTIONS)]:
+            with contextlib.suppress(OSError):
+                one.shutdown(socket.SHUT_RDWR)
+        self._open = (*held[-MOST_CONNECTIONS + 1 :], caller)
+        return caller, address
 
 
 class Serving(uvicorn.Server):
@@ -41,6 +63,7 @@ class Serving(uvicorn.Server):
                 proxy_headers=False,  # nobody says for somebody else where they call from
                 server_header=False,
                 date_header=False,
+                backlog=BACKLOG,
                 timeout_keep_alive=KEEP_ALIVE,
                 timeout_graceful_shutdown=GRACE,
                 ssl_context_factory=None if tls is None else (lambda _config, _default: tls),
@@ -91,7 +114,7 @@ class _Protocol(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        if len(self.connections) > MOST_CONNECTIONS:
+        if len(self.connections) > 2 * MOST_CONNECTIONS:  # where the system accepts past the door
             transport.abort()
             return
         self._timer = self.loop.call_later(PATIENCE, self._look)

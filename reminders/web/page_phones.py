@@ -1,7 +1,6 @@
 """The page about phones: which subscribe, how to add one, a test alarm, and what each kind of phone makes of it all."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import segno
 from markupsafe import Markup
@@ -11,71 +10,67 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from reminders import phone_words
+from reminders.daemon.desk import Desk
 from reminders.files import FileError
 from reminders.household import NotInUseError
 from reminders.phones import LONGEST_NAME, Phone, PhonesError
-from reminders.publishing import current_test, publish_feed, test_at
+from reminders.publishing import FEED_NAME, TESTS, current_test, publish_feed, test_at
 from reminders.record.store import RecordError
-from reminders.times import DAY, HOUR
 from reminders.views.kept_current import TEST_STAYS
-from reminders.web.feed import FEED_NAME, FEED_PREFIX, Feed, feed_path
+from reminders.web.feed import FEED_PREFIX
 from reminders.web.guard import posted
 from reminders.web.page_frame import moment_of, page
 from reminders.words import CATALOGUE
 
-if TYPE_CHECKING:
-    from reminders.daemon.desk import Desk
-
 _ = CATALOGUE.gettext
 
-TESTS = (
-    ("soon", 10, _("In about 10 minutes")),
-    ("hour", HOUR, _("In about an hour")),
-    ("tomorrow", DAY, _("Tomorrow at this time")),
-)
-"""When a test alarm can be, as the form names it, the minutes until then, and in words."""
+TEST_WORDS = {
+    "soon": _("In about 10 minutes"),
+    "hour": _("In about an hour"),
+    "tomorrow": _("Tomorrow at this time"),
+}
+"""When a test alarm can be, in words."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """One address of a phone's calendar, with the link that subscribes and the code that a camera reads."""
+    """One address that a phone is to be given, as it is tapped, and as the code that a camera reads."""
 
     address: str
     link: str
     code: Markup
 
 
-def phone_routes(desk: "Desk") -> list[BaseRoute]:
+def phone_routes(desk: Desk) -> list[BaseRoute]:
     """Return the routes of the page about phones, to be served with those of the page."""
-    feed = Feed(feed_path(desk))
 
     async def show(request: Request) -> Response:
-        return _phones(desk, feed, request.query_params.get("shown", ""))
+        return _phones(desk, request.query_params.get("shown", ""))
 
     async def add(request: Request, form: FormData) -> Response:
         try:
             phone = desk.phones.add(_text(form, "name"))
         except PhonesError as error:
-            return _phones(desk, feed, problem=str(error), typed=_text(form, "name"))
+            return _phones(desk, problem=str(error), typed=_text(form, "name"))
         return _to(f"phones?shown={_number(desk, phone)}#phone-{_number(desk, phone)}")
 
     async def remove(request: Request, form: FormData) -> Response:
         try:
             desk.phones.revoke(_text(form, "name"))
         except PhonesError as error:
-            return _phones(desk, feed, problem=str(error))
+            return _phones(desk, problem=str(error))
         return _to("phones")
 
     async def test(request: Request, form: FormData) -> Response:
-        minutes = next((minutes for name, minutes, _words in TESTS if name == _text(form, "when")), None)
+        minutes = TESTS.get(_text(form, "when"))
         if minutes is None:
-            return _phones(desk, feed, problem=_("Choose when the test alarm is to ring."))
+            return _phones(desk, problem=_("Choose when the test alarm is to ring."))
         now = desk.keeper.instant
         at = test_at(now, minutes)
         try:
-            desk.keeper.took(publish_feed(desk.keeper.household, feed_path(desk).parent, now, at))
+            desk.keeper.took(publish_feed(desk.keeper.household, desk.feed.folder, now, at))
         except (FileError, RecordError, NotInUseError) as error:
-            return _phones(desk, feed, problem=str(error))
+            return _phones(desk, problem=str(error))
         desk.changed()
         return _to("phones#test")
 
@@ -87,15 +82,15 @@ def phone_routes(desk: "Desk") -> list[BaseRoute]:
     ]
 
 
-def address_beginnings(desk: "Desk") -> tuple[str, ...]:
+def address_beginnings(desk: Desk) -> tuple[str, ...]:
     """Return the beginnings of the feed's addresses: those for phones, or else the one for this computer alone."""
     return tuple(desk.feeds) or (desk.home.removesuffix(f"/{desk.secret}/") + FEED_PREFIX,)
 
 
-def _phones(desk: "Desk", feed: Feed, shown: str = "", problem: str = "", typed: str = "") -> Response:
+def _phones(desk: Desk, shown: str = "", problem: str = "", typed: str = "") -> Response:
     plan, now = desk.keeper.schedule.plan, desk.now()
-    body = feed.body()
-    test = current_test(desk.keeper.household, feed_path(desk).parent)
+    body = desk.feed.body()
+    test = current_test(desk.keeper.household, desk.feed.folder)
     if test is not None and desk.keeper.instant >= test + TEST_STAYS:
         test = None
     phones = []
@@ -108,7 +103,7 @@ def _phones(desk: "Desk", feed: Feed, shown: str = "", problem: str = "", typed:
                 "current": body is not None and phone.has == body.etag,
                 "fetched": phone.fetched is not None,
                 "silent": phone_words.silent_words(phone) if phone_words.silent(phone, plan, now) else "",
-                "ways": [_way(begin, phone) for begin in address_beginnings(desk)],
+                "ways": [_way_to_feed(begin, phone) for begin in address_beginnings(desk)],
                 "shown": str(number) == shown,
             }
         )
@@ -124,19 +119,26 @@ def _phones(desk: "Desk", feed: Feed, shown: str = "", problem: str = "", typed:
         longest=LONGEST_NAME,
         reachable=bool(desk.feeds),
         encrypted=any(begin.startswith("https:") for begin in desk.feeds),
+        pages=[_way(address, address, _("Code that opens the reminder page")) for address in desk.pages],
         said=phone_words,
-        tests=[(name, words, moment_of(desk, test_at(desk.keeper.instant, ahead))) for name, ahead, words in TESTS],
-        test=() if test is None else phone_words.test_words(plan, test),
+        tests=[
+            (name, TEST_WORDS[name], moment_of(desk, test_at(desk.keeper.instant, ahead)))
+            for name, ahead in TESTS.items()
+        ],
+        test=() if test is None else phone_words.test_asked_words(plan, test),
     )
 
 
-def _way(begin: str, phone: Phone) -> _Way:
+def _way_to_feed(begin: str, phone: Phone) -> _Way:
     address = f"{begin}{phone.token}/{FEED_NAME}"
-    link = phone_words.webcal(address)
+    return _way(address, phone_words.webcal(address), _("Code that subscribes {name}").format(name=phone.name))
+
+
+def _way(address: str, link: str, title: str) -> _Way:
     code = segno.make(link, error="m", micro=False)
     drawn = code.svg_inline(
         scale=5, border=4, dark="#000", light="#fff", svgclass=None, lineclass=None,
-        title=_("Code that subscribes {name}").format(name=phone.name),
+        title=title,
     )  # fmt: skip
     return _Way(address, link, Markup(drawn))
 
@@ -146,7 +148,7 @@ def _text(form: FormData, name: str) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _number(desk: "Desk", phone: Phone) -> int:
+def _number(desk: Desk, phone: Phone) -> int:
     """Return a phone's place in the list; its name has no business in an address."""
     return next(number for number, one in enumerate(desk.phones.all(), start=1) if one.token == phone.token)
 

@@ -1,0 +1,84 @@
+"""What waits or has passed, in the words in which the list of what is due and the page both say it (R15-R18, S13)."""
+
+from reminders.plan.model import Plan
+from reminders.schedule.limits import limit_words
+from reminders.times import Instant
+from reminders.words import CATALOGUE, call_words, clock_beside
+
+_ = CATALOGUE.gettext
+
+EMPTY_BAG = _("An empty bag lets the lumen clot.")
+
+OUT_OF_USE = _("Out of use: nothing is planned into it.")
+
+
+def line_out_words(plan: Plan, since: Instant, now: Instant) -> str:
+    """Say that the line is out."""
+    return _("The line is out since {since}: nothing is due.").format(since=_beside(plan, since, now))
+
+
+def never_flushed_words(plan: Plan, lumen: str, now: Instant) -> str:
+    """Say of a lumen of which no flush is recorded what the plan says."""
+    stated = _beside(plan, plan.lumens[lumen].last_flushed.instant, now)
+    return _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
+
+
+def unflushed_words(plan: Plan, what: str, at: Instant, now: Instant) -> str:
+    """Say that nothing was flushed after an event."""
+    said = _("{what} was at {at}, and no flush is recorded since.")
+    return said.format(what=what, at=_beside(plan, at, now))
+
+
+def blocked_words(plan: Plan) -> str:
+    """Say what to do with a lumen that must not be used."""
+    return _("Clamp it, flush nothing, call {now}.").format(now=_call(plan))
+
+
+def not_flowing_words(plan: Plan) -> str:
+    """Say what to look at where an infusion does not flow."""
+    return _("Look at the clamp and for a kink. Never force a flush. Call {now}.").format(now=_call(plan))
+
+
+def problem_words(plan: Plan) -> str:
+    """Say what to do with a lumen with which something is wrong."""
+    return _("Never force a flush. Call {now} before this lumen is used.").format(now=_call(plan))
+
+
+def past_cut_off_words(plan: Plan) -> str:
+    """Say what to do about a dose of which nothing is recorded up to its cut-off (R18)."""
+    return _("It may have been given. Call {now} before you give it.").format(now=_call(plan))
+
+
+def not_made_up_words(plan: Plan) -> str:
+    """Say what to do if something was not done that is not made up."""
+    return _("If it was not done, do not make it up: ask {now}.").format(now=_call(plan))
+
+
+def do_it_words(plan: Plan, until: Instant | None, now: Instant) -> str:
+    """Say what to do if something was not done that may still be done: a dose up to ``until``, its cut-off."""
+    if until is None:
+        return _("Only if it was not done, do it now.")
+    said = _("Only if it was not given: it may be started late until {until}; after that call {now} first.")
+    return said.format(until=_beside(plan, until, now), now=_call(plan))
+
+
+def limit_passed_words(plan: Plan, lumen: str, since: Instant, deadline: Instant, now: Instant) -> str:
+    """Say that a lumen's limit has passed: the last flush that is known, and by when the next one was due (R16)."""
+    return _("The limit of {limit} has passed: the last flush that is known was {since}, so by {deadline}.").format(
+        limit=limit_words(plan.idle_limit(plan.lumens[lumen])),
+        since=_beside(plan, since, now),
+        deadline=_beside(plan, deadline, now),
+    )
+
+
+def not_sure_words(plan: Plan) -> str:
+    """Say what to do where nobody knows whether a lumen was flushed."""
+    return _("Not sure? Ask {now}.").format(now=_call(plan))
+
+
+def _beside(plan: Plan, at: Instant, now: Instant) -> str:
+    return clock_beside(plan, at, plan.clock.local(now).date())
+
+
+def _call(plan: Plan) -> str:
+    return call_words(plan.contacts["now"])
