@@ -110,10 +110,25 @@ def marked(heading: str, touch: Touch) -> str:
     return mark.format(title=heading)
 
 
+def marked_next(heading: str, touch: Touch) -> str:
+    """Mark the title of what comes next: nobody asks before taking off what has run, so a finish is not *ask first*."""
+    blocked = any(ask.why in BLOCKS for ask in touch.asks)
+    return heading if touch.kind is TouchKind.FINISH and touch.asks and not blocked else marked(heading, touch)
+
+
+def flushed_late(touch: Touch) -> bool:
+    """Say whether an event was done in its window, and only its flush was recorded after that."""
+    closes = window(touch)[1]
+    return touch.outcome is Outcome.DONE and touch.flushed is not None and touch.at <= closes < touch.flushed
+
+
 def _outcome_mark(touch: Touch) -> str:
     assert touch.outcome is not None, "what has no outcome is marked by what is to be done"
     if any(dose.state is DoseState.STOPPED for dose in touch.ends):
         return _("Stopped early: {title}")
+    if flushed_late(touch):
+        finished, done = _("Finished on time, flushed late: {title}"), _("Done, flushed late: {title}")
+        return finished if touch.kind is TouchKind.FINISH else done
     late = touch.outcome is Outcome.DONE and (touch.flushed or touch.at) > window(touch)[1]
     return _("Done late: {title}") if late else OUTCOME_MARKS[touch.outcome]
 

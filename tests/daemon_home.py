@@ -315,9 +315,9 @@ def free_port() -> int:
         return port
 
 
-def answers(address: str) -> bool:
-    """Say whether the page answers."""
+def answers(address: str, status: int = 200) -> bool:
+    """Say whether an address answers as it should."""
     try:
-        return httpx.get(address, timeout=PATIENCE).status_code == 200
+        return httpx.get(address, timeout=PATIENCE).status_code == status
     except httpx.TransportError:
         return False

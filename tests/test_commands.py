@@ -45,7 +45,24 @@ COMMANDS = {
     "import": {"--now", "--help"},
 }
 """The commands that take a plan, with their options."""
-ALL_COMMANDS = {**COMMANDS, "compare": {"--now", "--help"}, "new-id": {"--help"}}
+AT_HOME = {
+    "use": {"--instead", "--now", "--help"},
+    "run": {"--port", "--lan", "--page-on-lan", "--certificate", "--key", "--name", "--help"},
+    "status": {"--now", "--help"},
+    "page": {"--address", "--help"},
+    "phones": {"--now", "--help"},
+    "publish": {"--to", "--now", "--help"},
+}
+"""The commands about the plan in use; each has tests of its own."""
+ALL_COMMANDS = {
+    **COMMANDS,
+    **AT_HOME,
+    "compare": {"--now", "--help"},
+    "where": {"--help"},
+    "try-popup": {"--urgent", "--help"},
+    "at-login": {"--help"},
+    "new-id": {"--help"},
+}
 
 
 def run(*arguments: str | Path) -> Result:
@@ -103,7 +120,7 @@ def test_a_command_s_help_names_its_options_and_the_plan(command: str, flag: str
     assert result.exit_code == 0
     listed = re.findall(r"^  .*?(--[a-z-]+)", result.output.partition("Options:")[2], re.MULTILINE)
     assert set(listed) == ALL_COMMANDS[command]
-    assert ("PLAN" in result.output.partition("\n")[0]) == (command in COMMANDS)
+    assert ("PLAN" in result.output.partition("\n")[0]) == (command in {**COMMANDS, **AT_HOME})
 
 
 @pytest.mark.parametrize("command", ALL_COMMANDS)

@@ -235,8 +235,10 @@ def test_another_plan_that_finds_the_port_taken_reminds_all_the_same(at: Compute
     assert re.search(rf"^TROUBLE: .*Port {at.port} is in use by another program", said, re.MULTILINE)
     assert answers(address)
     assert first.stop() == 0
-    at.clock.move(5 * MINUTE)
-    wait_until(lambda: not at.command("page", "--address").returncode, "its page is served")
+    at.clock.move(2 * MINUTE)
+    wait_until(lambda: answers(f"http://127.0.0.1:{at.port}/", 404), "its page is served")
+    at.clock.move(6)  # a reason to look, and to give a sign of life
+    wait_until(lambda: not at.command("page", "--address").returncode, "the command knows where", SOON)
     assert "ceftriaxone" in httpx.get(at.address()).text
     assert second.stop() == 0
 

@@ -109,6 +109,21 @@ def test_a_phone_is_added_shown_and_removed(page: Page) -> None:
     assert "None yet." in removed.text
 
 
+def test_the_page_s_own_address_is_shown_only_where_phones_reach_it(page: Page, tmp_path: Path) -> None:
+    """With ``--page-on-lan``, with what that means, and as a code that a camera reads."""
+    without = page.get()
+    assert "The reminder page on a phone" not in without.text
+    assert page.home.desk.secret not in without.text
+    pages = [f"http://{host}:4871/{page.home.desk.secret}/" for host in ("laptop.local", "192.0.2.7")]
+    page.home.desk.pages = pages
+    shown = page.get()
+    for text in (phone_words.PAGE_TOO, phone_words.PAGE_UNENCRYPTED):
+        assert " ".join(text.split()) in shown.text
+    assert [f"Address to copy: {address}" in shown.text for address in pages] == [True, True]
+    page.home.desk.feeds = [begin.replace("http:", "https:") for begin in FEEDS]
+    assert phone_words.PAGE_UNENCRYPTED not in page.get().text
+
+
 @pytest.mark.parametrize(
     ("address", "fields", "said"),
     [

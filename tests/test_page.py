@@ -4,13 +4,14 @@ import asyncio
 import html
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import small_plans
 from histories import at
 from own_places import own_places
-from page_home import SECRET, TWO_LUMENS, Browser, Home, browsing, buttons, short
+from page_home import SECRET, TWO_LUMENS, Browser, Home, Pressed, browsing, buttons, short
 
 from reminders.daemon.desk import Health
 from reminders.daemon.journal import Raised
@@ -92,7 +93,7 @@ ROWS: dict[str, Row] = {
         "06-01 10:30",
         [],
         "./",
-        "Yes, at 09:00 CDT, as planned: started",
+        "Yes, 09:00, as planned: started",
         {},
         "started cefazolin 9:00",
     ),
@@ -106,14 +107,14 @@ ROWS: dict[str, Row] = {
     ),
     "done late": ("06-01 10:30", [], "./", "Just now: started", {}, "started cefazolin"),
     "flushed": ("06-01 09:30", RUNS, "./", "Flushed", {}, "flushed grey"),
-    "finished and flushed": ("06-01 09:50", RUNS, "./", "Finished and flushed", {}, "finished cefazolin and flushed"),
-    "finished, not flushed": ("06-01 09:50", RUNS, "./", "Finished, not flushed yet", {}, "finished cefazolin"),
+    "finished and flushed": ("06-01 09:40", RUNS, "./", "Finished and flushed", {}, "finished cefazolin and flushed"),
+    "finished, not flushed": ("06-01 09:40", RUNS, "./", "Finished, not flushed yet", {}, "finished cefazolin"),
     "finished as planned": (
         "06-01 09:50",
         RUNS,
         "./",
-        "Finished and flushed",
-        {"when": "2026-06-01 09:30-05:00"},
+        "Yes, 09:30, as planned: finished and flushed",
+        {},
         "finished cefazolin and flushed 9:30",
     ),
     "finished early": ("06-01 09:10", RUNS, "./", "Finished and flushed", {}, "finished cefazolin and flushed"),
@@ -126,7 +127,7 @@ ROWS: dict[str, Row] = {
     "pain": ("06-01 09:10", [], "signs?lumen=red", "Pain", {}, "red pain"),
     "swelling": ("06-01 09:10", [], "signs?lumen=grey", "Swelling", {}, "grey swelling"),
     "leak": ("06-01 09:10", [], "signs?lumen=red", "A leak", {}, "red leak"),
-    "reaction": ("06-01 09:10", RUNS, "other", "A reaction", {}, "reaction"),
+    "reaction": ("06-01 09:10", RUNS, "signs?lumen=red", "A reaction", {}, "reaction red"),
     "fever": ("06-01 09:10", [], "other", "Fever", {}, "fever"),
     "broken": ("06-01 09:10", [], "signs", "Line broken", {}, "line broken"),
     "something else": ("06-01 09:10", [], "other", "Something else is wrong", {}, "problem"),
@@ -387,10 +388,16 @@ def test_a_question_records_nothing_until_it_is_answered(tmp_path: Path) -> None
     assert house.said() == ["06-01 09:10-0500 problem lumen=grey sign=pain"]
 
 
+def _of_no_lumen(browser: Browser) -> Pressed:
+    """Return a form as a button would send it that leaves open which lumen is meant."""
+    pressed = browser.find("Record it")
+    return replace(pressed, fields=[(name, value) for name, value in pressed.fields if name != "lumen"])
+
+
 def test_a_question_does_not_move_the_time(tmp_path: Path) -> None:
     house = home(tmp_path, "06-01 09:10")
     with browsing(house) as browser:
-        browser.open("say?verb=flushed").press("Record it", when="5 min ago", by="Ina")
+        browser.open("say?verb=flushed").send(_of_no_lumen(browser), when="5 min ago", by="Ina")
         assert browser.answer.status_code == 409
         house.move("06-01 09:20")  # it takes ten minutes to answer
         browser.press("red lumen")
@@ -400,7 +407,7 @@ def test_a_question_does_not_move_the_time(tmp_path: Path) -> None:
 def test_what_is_said_to_be_now_stays_then_while_it_is_asked(tmp_path: Path) -> None:
     house = home(tmp_path, "06-01 09:10")
     with browsing(house) as browser:
-        browser.open("say?verb=flushed").press("Record it")
+        browser.open("say?verb=flushed").send(_of_no_lumen(browser))
         house.move("06-01 09:20")
         browser.press("red lumen")
     assert house.said() == ["06-01 09:10-0500 flushed lumen=red"]
@@ -409,7 +416,7 @@ def test_what_is_said_to_be_now_stays_then_while_it_is_asked(tmp_path: Path) -> 
 def test_a_time_that_was_said_is_kept_where_it_is_said_in_another_way(tmp_path: Path) -> None:
     house = home(tmp_path, "06-01 09:10")
     with browsing(house) as browser:
-        browser.open("say?verb=flushed").press("Record it", when="5 min ago", note="slow")
+        browser.open("say?verb=flushed").send(_of_no_lumen(browser), when="5 min ago", note="slow")
         browser.follow("Say it with another time, or in another way")
         house.move("06-01 09:20")
         browser.press("Record it", lumen="red")
@@ -428,7 +435,7 @@ def test_the_planned_time_is_kept_where_something_else_is_wrong(tmp_path: Path) 
     house = home(tmp_path, "06-01 09:50")
     tell(house, "started cefazolin 9:00")
     with browsing(house) as browser:
-        browser.press("Finished and flushed", when="2026-06-01 09:30-05:00", by="x" * 61)
+        browser.press("Yes, 09:30, as planned: finished and flushed", by="x" * 61)
         assert browser.answer.status_code == 400
         browser.press("Record it", by="Ina")
     assert house.said()[1:] == [
@@ -568,7 +575,10 @@ def test_enter_in_a_field_records_nothing(tmp_path: Path) -> None:
         browser.post("report", fields)
         assert browser.answer.status_code == 400
         assert "Press the button that says what happened." in browser.text
-    assert house.said() == []
+        browser.post("report", fields | {"by": ["Ina"]})
+        assert "The name Ina is kept." in browser.text
+        browser.press("Started")
+    assert house.said() == ["06-01 09:10-0500 started order=cefazolin dose=2026-06-01T09:00 by=Ina"]
 
 
 @pytest.mark.parametrize("key", ["", "x", "../../etc", "0" * 400])
@@ -586,8 +596,9 @@ def test_words_that_are_not_understood_are_shown_with_what_comes_first(tmp_path:
     with browsing(house) as browser:
         browser.open("other").press("Record it", words="<b>wobbly</b>")
         assert browser.answer.status_code == 400
-        assert "Nothing was recorded." in browser.text
-        assert "call Emergency services, 911 first" in browser.text
+        assert "Nothing was recorded. These words were not understood. Choose below" in browser.text
+        assert "stopped early" not in browser.text  # no list of what can be typed
+        assert browser.text.index("call Emergency services, 911 first") < browser.text.index("Nothing was recorded.")
         assert "<b>wobbly" not in browser.html
         assert 'value="&lt;b&gt;wobbly&lt;/b&gt;"' in browser.html
         browser.press("Record it", words="in use")
@@ -639,7 +650,7 @@ def test_nothing_to_ask_about_has_a_plain_button(name: str, tmp_path: Path) -> N
     house.move(clock)
     with browsing(house) as browser:
         assert _forms_that_start(browser) == []
-        assert 'class="call big" href="tel:5550142"' in browser.html or name == "held"
+        assert re.search('class="call big(?: loud)?" href="tel:5550142"', browser.html) or name == "held"
         touch = next(t for t in house.keeper.schedule.touches if t.starts and t.at >= at("06-01 14:30"))
         if name != "held":
             assert touch.asks
@@ -654,7 +665,9 @@ def test_what_was_started_after_asking_says_who_allowed_it(tmp_path: Path) -> No
     house.move("06-02 09:00")
     with browsing(house) as browser:
         assert "This is 20 h 30 min after the dose" in browser.text
-        browser.follow("cefazolin was started after asking").press("Record it", when="now", said_by="Nurse Oduya")
+        browser.follow("It may be started").press("Record it")
+        assert browser.answer.status_code == 400  # who said so?
+        browser.press("Record it", said_by="Nurse Oduya")
         assert browser.answer.status_code == 200
         assert "You were to ask first" in browser.text
     assert house.said()[-1].startswith("06-02 09:00-0500 started order=cefazolin")
@@ -684,6 +697,154 @@ def test_a_nurse_only_event_offers_nothing_plain(tmp_path: Path) -> None:
         assert not [b for b in browser.buttons if b.startswith("Finished")]
 
 
+# --- What is wrong elsewhere in the line ---
+
+
+def _plain(browser: Browser) -> list[str]:
+    """Return the buttons that say that something was started or flushed."""
+    said = [(b.words, dict(b.fields).get("do", "")) for b in buttons(browser.html) if b.action == "report"]
+    return [words for words, do in said if re.search("verb=(started|flushed|done|finished)|flushed=yes", do)]
+
+
+@pytest.mark.parametrize(("sign", "call"), [("line broken", "Emergency services"), ("fever", "On-call nurse")])
+def test_a_sign_of_the_whole_line_stops_every_lumen_until_it_is_released(sign: str, call: str, tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    with browsing(house) as browser:
+        assert {"Started", "Flushed"} <= set(_plain(browser))
+        browser.open("signs").press(sign[0].upper() + sign[1:])
+        assert f"STOP: call {call}" in browser.text
+        browser.open("./")
+        assert f"STOP {sign[0].upper() + sign[1:]}, since 09:10" in browser.text
+        assert "Use no lumen until a clinician says so." in browser.text
+        assert browser.text.index("Use no lumen until") < browser.text.index("Red lumen")
+        assert f"Call {call}" in browser.text
+        assert _plain(browser) == []
+        for touch in [t for t in house.keeper.schedule.touches if t.at <= at("06-01 21:00")]:
+            assert _plain(browser.open(f"event?uid={touch.uid}")) == [], touch
+            assert f"Use no lumen: {sign}, since 09:10." in browser.text
+            assert "Steps" not in browser.text
+        browser.open("./").follow("A clinician has released the whole line").press("Record it")
+        assert browser.answer.status_code == 400  # who did?
+        house.move("06-01 09:20")
+        browser.press("Record it", said_by="Dr. Quillfeather")
+        assert browser.answer.status_code == 200
+        assert {"Started", "Flushed"} <= set(_plain(browser.open("./")))
+    assert house.said()[-1] == "06-01 09:20-0500 released said_by=Dr. Quillfeather"
+
+
+def test_words_of_ones_own_and_a_wet_dressing_stop_nothing(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    tell_all(house, "dressing wet", "problem")
+    with browsing(house) as browser:
+        assert "STOP Dressing wet" not in browser.text
+        assert {"Started", "Flushed"} <= set(_plain(browser))
+
+
+def test_the_other_lumens_of_a_suspended_one_are_asked_about_first(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    tell(house, "grey swelling")
+    with browsing(house) as browser:
+        line = (
+            "Another lumen of this line has a problem (grey lumen: swelling). Call On-call nurse, Fennimore Vale, 555-0142 "
+            "before you use this one."
+        )
+        assert line in browser.text
+        assert _plain(browser) == []
+        touch = next(t for t in house.keeper.schedule.touches if t.starts)
+        assert _plain(browser.open(f"event?uid={touch.uid}")) == []
+        assert line in browser.text
+        browser.open("./").follow("It may be started").press("Record it", said_by="Nurse Oduya")
+        assert browser.answer.status_code == 200
+        browser.open("./")
+        assert _plain(browser) == []  # it runs, and its finish is asked about too
+        assert "Was it stopped, or has it finished?" in browser.text
+    assert house.said()[-1].endswith("said_by=Nurse Oduya")
+
+
+def test_a_lumen_that_only_will_not_flush_leaves_the_others_alone(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    tell(house, "grey will not flush")
+    with browsing(house) as browser:
+        assert "Started" in _plain(browser)
+
+
+def test_what_was_said_by_whom_was_asked_stands_open(tmp_path: Path) -> None:
+    """What somebody answered who was asked first is one press away; that it was done all the same is folded away."""
+    house = home(tmp_path, "06-01 09:00", ASKED["too near"][0])
+    house.move("06-01 13:10")
+    ASKED["too near"][1](house)
+    house.move("06-02 09:00")
+    with browsing(house) as browser:
+        open_parts = re.sub("<details.*?</details>", "", browser.html, flags=re.DOTALL)
+        for words in ("I have asked:", "It may be started", "It is put off", "It is left out"):
+            assert words in open_parts, words
+        assert "cefazolin was started" not in open_parts
+        assert "cefazolin was started" in browser.html
+        browser.follow("It is put off").press("Record it", until_clock="11:00", until_day="2026-06-02")
+        assert browser.answer.status_code == 400
+        browser.press("Record it", said_by="Nurse Oduya")
+        assert browser.answer.status_code == 200
+    assert house.said()[-1].startswith(
+        "06-02 09:00-0500 delayed order=cefazolin dose=2026-06-02T09:00 said_by=Nurse Oduya"
+    )
+
+
+def test_a_sign_is_taken_back_only_as_a_slip(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    with browsing(house) as browser:
+        browser.open("signs?lumen=red").press("Swelling")
+        browser.open("./").press("Take this report back")
+        assert browser.answer.status_code == 409
+        assert "only a clinician can release it: call On-call nurse, Fennimore Vale, 555-0142" in browser.text
+        assert house.said() == ["06-01 09:10-0500 problem lumen=red sign=swelling"]
+        browser.press("It was a slip: take it back")
+        assert browser.answer.status_code == 200
+        assert house.said() == []
+        browser.open("./").press("Flushed")
+        browser.press("This was wrong: take it back")  # nothing that endangers: no question
+        assert browser.answer.status_code == 200
+    assert house.said() == []
+
+
+def test_of_two_like_reports_the_harmless_answer_stands_first(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    tell(house, "started cefazolin 9:05")
+    with browsing(house) as browser:
+        browser.open("say?verb=started&order=cefazolin&dose=2026-06-01T09:00").press("Record it")
+        assert browser.answer.status_code == 409
+        same = browser.html.index('<a class="button main" href="./">It is the same one: nothing to record.</a>')
+        again = re.search('<button name="do" value="again=yes"', browser.html)
+        assert again is not None  # no main button
+        assert same < again.start()
+        assert "Was the last report wrong?" in browser.text
+        browser.open("signs").press("Pain")
+        assert "Was the last report wrong?" not in browser.text  # that is another question
+
+
+def test_a_finish_long_overdue_takes_no_time_for_granted(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:00")
+    tell(house, "started cefazolin")
+    house.move("06-01 13:30")
+    with browsing(house) as browser:
+        assert "Finished and flushed" not in browser.buttons
+        browser.press("Yes, then: finished and flushed")
+        assert browser.answer.status_code == 400
+        assert house.said() == ["06-01 09:00-0500 started order=cefazolin dose=2026-06-01T09:00"]
+        browser.open("./").press("Yes, 09:30, as planned: finished, not flushed yet")
+    assert house.said()[1:] == ["06-01 09:30-0500 finished order=cefazolin dose=2026-06-01T09:00"]
+
+
+def test_a_form_asks_for_the_lumen_where_there_are_two(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:10")
+    tell(house, "started cefazolin")  # what runs is no answer
+    with browsing(house) as browser:
+        browser.open("say?verb=problem").press("Record it", sign="swelling")
+        assert browser.answer.status_code == 400
+        assert "Choose the lumen." in browser.text
+        browser.press("Record it", lumen="grey")
+    assert house.said()[1:] == ["06-01 09:10-0500 problem lumen=grey sign=swelling"]
+
+
 # --- Overdue, passed, running ---
 
 
@@ -692,9 +853,7 @@ def test_was_it_done_stands_before_do_it_now(tmp_path: Path) -> None:
     with browsing(house) as browser:
         text = browser.text
         assert (
-            text.index("Was it done?")
-            < text.index("Yes, at 09:00 CDT, as planned: started")
-            < text.index("Just now: started")
+            text.index("Was it done?") < text.index("Yes, 09:00, as planned: started") < text.index("Just now: started")
         )
         assert text.index("Only if it was not given") < text.index("Just now: started")
 
@@ -711,9 +870,9 @@ def test_of_several_flushes_only_the_last_may_be_done_now(tmp_path: Path) -> Non
         assert grey[0].count("Just now: flushed") == 1
         assert "Not recorded either; each may have been done:" in grey[0]
         assert "The limit of 12 h has passed: the last flush that is known was " in grey[0]
-        browser.follow("flush, Mon 1 Jun 2026, 09:30 CDT")
+        browser.follow("flush, Mon 1 Jun 09:30")
         assert "Just now: flushed" not in browser.text
-        browser.press("Yes, at Mon 1 Jun 2026, 09:30 CDT, as planned: flushed")
+        browser.press("Yes, Mon 1 Jun 09:30, as planned: flushed")
     assert house.said() == ["06-01 09:30-0500 flushed lumen=grey"]
 
 
@@ -853,7 +1012,7 @@ def _every_page(browser: Browser) -> list[tuple[str, str]]:
         if address == "event":
             browser.open(f"event?uid={uid}")
         elif address == "answer":
-            browser.open("other").press("Fever")
+            browser.open("other").press("Dressing wet")
         elif address == "question":
             browser.open("signs").press("Pain")
         else:

@@ -151,6 +151,7 @@ def test_a_late_finish_is_answered_with_the_flush_that_moves(tmp_path: Path) -> 
     assert tell(plan, "06-01 10:45", "finished", "and", "flushed") == [
         "Recorded: Mon 1 Jun 2026, 10:45 CDT: cefazolin 1 g, dose of 09:00, finished.",
         "Recorded: Mon 1 Jun 2026, 10:45 CDT: the red lumen was flushed.",
+        f"It finished 45 min late. Tell {CALL}.",
         "Next flush of the red lumen 22:45 CDT (was 22:00 CDT).",
     ]
 
@@ -336,7 +337,7 @@ def test_a_sign_of_danger_is_answered_with_whom_to_call_even_if_the_lumen_is_ask
 @pytest.mark.parametrize(
     "what",
     [
-        *("fever", "chest pain", "short of breath", "chills", "bleeding", "faint", "line broken", "dressing wet"),
+        *("fever", "chest pain", "short of breath", "chills", "bleeding", "faint", "line broken"),
         *("help", "i have a fever and chills", "severe chest pain", "cannot breathe", "red fell out", "no chest pain"),
     ],
 )
@@ -345,6 +346,60 @@ def test_an_emergency_in_other_words_is_answered_with_whom_to_call(plan: Path, w
     output = run("record", plan, *what.split(), *at("06-01 09:30")).output
     assert f"a broken line (clamp between the break and your body): call {EMERGENCY} first." in output
     assert f"Fever, or anything else that worries you: call {CALL} now. A record is no call for help.\n" in output
+
+
+@pytest.mark.parametrize(
+    ("contact", "told_to_call"),
+    [
+        ("", f"Dressing wet or loose: call {CALL}. A record is no call for help."),
+        (
+            '[call.same_day]\nwho = "Office"\nphone = "555-0143"\n',
+            f"Dressing wet or loose: call Office, 555-0143 the same day. Pain, swelling, a leak or fever with it: call {CALL} "
+            "now. A record is no call for help.",
+        ),
+    ],
+)
+def test_a_wet_dressing_is_no_emergency(tmp_path: Path, contact: str, told_to_call: str) -> None:
+    """R27: whom to call is what the cautions name for it."""
+    plan = write(tmp_path, HOME + contact)
+    for about in ((), ("red",)):
+        lines = tell(plan, "06-01 09:30", "dressing", "wet", *about)
+        assert lines[1] == told_to_call
+        assert EMERGENCY not in "\n".join(lines)
+
+
+def test_a_sign_about_the_whole_line_stands_first_in_what_is_due_until_a_clinician_releases_it(plan: Path) -> None:
+    """S1, R27: nothing of it belongs to one lumen, so it is said before all of them."""
+
+    def heads(moment: str) -> list[str]:
+        return run("due", plan, *at(moment)).stdout.split("\n\n")[1:-2]
+
+    assert len(heads("06-01 09:00")) == 1, "the second lumen, and nothing before the first"
+    tell(plan, "06-01 09:26", "line", "broken")
+    stop = "STOP: Line broken, since 09:26 CDT. Clamp between the break and your body. Call Emergency services, 911 now. "
+    assert heads("06-01 09:30")[0] == f"{stop}Use no lumen until a clinician says so."
+    tell(plan, "06-01 09:40", "fever")
+    assert heads("06-01 09:45")[1] == (
+        f"STOP: Fever, since 09:40 CDT. Call {CALL} now. Use no lumen until a clinician says so."
+    )
+    assert "only a clinician can release the line. Who did?" in refused(
+        "record", plan, "everything", "released", *at("06-01 10:00")
+    )
+    lines = tell(plan, "06-01 10:00", "everything", "released", "--said-by", "nurse Ann")
+    assert lines[0] == "Recorded: Mon 1 Jun 2026, 10:00 CDT: everything released, as nurse Ann said."
+    assert not any("before the stay" in line for line in lines), "nobody was away"
+    assert len(heads("06-01 10:05")) == 1
+
+
+def test_a_dose_of_before_a_revision_is_read_back_as_it_was_ordered_then(tmp_path: Path) -> None:
+    """R14: what lies before a revision's instant is what the earlier one says."""
+    plan = write(tmp_path)
+    tell(plan, "06-01 09:00", "started")
+    write(tmp_path, HOME + '[plan]\nrevision = 2\ntakes_effect = "2026-06-01 09:30"\n[order.cefazolin]\ndose = "3 g"\n')
+    tell(plan, "06-01 09:25", "in", "use")
+    assert tell(plan, "06-01 10:00", "finished")[0].endswith("cefazolin 1 g, dose of 09:00, finished.")
+    assert run("undo", plan, *at("06-01 10:01")).stdout.splitlines()[0].endswith("1 g, dose of 09:00, finished.")
+    assert tell(plan, "06-02 09:00", "started")[0].endswith("cefazolin 3 g, dose of 09:00, started.")
 
 
 def test_a_sign_in_plain_words_is_kept_as_a_remark(plan: Path) -> None:
@@ -1102,7 +1157,7 @@ def test_an_unknown_last_flush_at_a_terminal(plan: Path) -> None:
     assert told(plan) == ["held"]
     status, output = at_a_terminal("2", "record", plan, "home", "again", *at("06-02 12:00"))
     assert status == 0
-    assert "the first flush is then due at once" in output
+    assert "Nobody can say: then the last flush recorded here counts." in output
     assert told(plan) == ["held", "released"]
 
 

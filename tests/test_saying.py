@@ -510,7 +510,8 @@ STATED = [
     ("red will not flush", "", "06-02 10:30 problem sign=will_not_flush lumen=red"),
     ("will not flush red", "", "06-02 10:30 problem sign=will_not_flush lumen=red"),
     ("no blood return white 9:40", "", "06-02 09:40 problem sign=no_blood_return lumen=proximal"),
-    ("pain", RUNS, "06-02 10:30 problem sign=pain lumen=red"),  # the only lumen in use
+    ("pain red", RUNS, "06-02 10:30 problem sign=pain lumen=red"),
+    ("pump alarm", RUNS, f"06-02 10:30 problem sign=not_flowing lumen=red {NINE}"),  # the only one that runs
     ("swelling grey", RUNS, "06-02 10:30 problem sign=swelling lumen=grey"),
     ("problem", "", "06-02 10:30 problem sign=other"),
     ("something else grey", "", "06-02 10:30 problem sign=other lumen=grey"),
@@ -675,6 +676,35 @@ def test_which_lumen_is_asked_where_nothing_says_it() -> None:
         names = ("red", "proximal", "grey", "green", "blue")
         assert [choice.say for choice in asked.choices] == [f"--lumen {name}" for name in names]
         assert [choice.words for choice in asked.choices][1] == "white lumen"
+
+
+SIGNS_OF_A_LUMEN = ("pain", "swelling", "leak", "reaction", "will not flush", "no blood return")
+
+
+@pytest.mark.parametrize("saying", SIGNS_OF_A_LUMEN)
+def test_a_sign_is_of_no_lumen_that_was_not_named(saying: str) -> None:
+    """S1, S2: that one infusion runs says nothing of where it swells; what to do does not wait for the answer."""
+    asked = question(saying, RUNS)
+    assert asked.problem.startswith("STOP. Clamp.")
+    assert asked.problem.endswith("Which lumen?")
+    assert [choice.changes["lumen"] for choice in asked.choices] == ["red", "proximal", "grey", "green", "blue"]
+    one = '[lumen.red]\nlast_flushed = "2026-06-01 07:00"\n[lumen.blue]\nlast_flushed = "2026-06-01 07:00"\nin_use = false\n'
+    (told_of_one,) = hear(saying, edits=one)
+    assert told_of_one.lumen == "red", "the only one in use"
+
+
+def test_which_infusion_does_not_flow_is_not_guessed_from_what_is_planned() -> None:
+    """S3: the dose of 09:00 would run if it had been started; nobody said so."""
+    asked = question("not flowing", now="06-02 09:30")
+    assert asked.problem.startswith("Look at the clamp")
+    assert plain(hear("not flowing red", now="06-02 09:30")) == lines_of(
+        f"06-02 09:30 problem sign=not_flowing lumen=red {NINE}"
+    )
+
+
+def test_what_is_stopped_for_a_sign_is_the_one_that_runs() -> None:
+    (told_of,) = hear("stopped early for swelling", RUNS)
+    assert (told_of.order, told_of.dose) == ("antibiotic", "2026-06-02T09:00")
 
 
 def test_what_to_do_when_a_pump_alarms_does_not_wait_for_which_infusion_it_is() -> None:
@@ -911,6 +941,61 @@ def test_flushing_twice() -> None:
     assert plain(hear("flushed grey 10:26", lines)) == lines_of("06-02 10:26 flushed lumen=grey")
 
 
+@pytest.mark.parametrize(
+    "waits", ["06-02 10:13 drawn lumen=red", f"06-02 09:10 started {NINE}\n06-02 10:13 finished {NINE}"], ids=["draw", "finish"]
+)
+def test_a_flush_before_a_touch_that_waits_for_its_own_is_another_one(waits: str) -> None:
+    """R15: flushed at 10:10; after the draw, or the finish, of 10:13 it is flushed once more."""
+    lines = f"06-02 10:10 flushed lumen=red\n{waits}"
+    assert plain(hear("flushed red 10:15", lines)) == lines_of("06-02 10:15 flushed lumen=red")
+    assert "already reported" in question("flushed red 10:12", lines).problem
+    flushed = f"{lines}\n06-02 10:15 flushed lumen=red"
+    assert "at Tue 2 Jun 2026, 10:15 CDT" in question("flushed red 10:16", flushed).problem
+
+
+SWELLS = f"{RUNS}\n06-02 10:00 problem sign=swelling lumen=red"
+
+
+def test_what_ran_when_its_lumen_was_suspended_can_be_said_to_run_again() -> None:
+    """S1, R18: what may have happened is never refused; that it stood until then is recorded with it."""
+    assert plain(hear("resumed 10:20", SWELLS)) == lines_of(
+        f"06-02 10:00 interrupted {NINE}\n06-02 10:20 resumed {NINE}"
+    )
+    lines = told("resumed 10:20", SWELLS)
+    assert "The red lumen must not be used. It is recorded. Call On-call nurse, Fennimore Vale, 555-0142." in lines
+    again = f"{SWELLS}\n06-02 10:00 interrupted {NINE}\n06-02 10:20 resumed {NINE}"
+    assert "No infusion is recorded as interrupted" in question("resumed", again).problem
+    assert "No infusion is recorded as interrupted" in question("resumed 10:00", SWELLS).problem
+
+
+def test_what_only_a_later_revision_has_is_asked_about_or_recorded() -> None:
+    """R14: an order and a lumen from the afternoon on, and something of them is reported in the morning."""
+    later = PLAN + (
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-02 16:00"\n[lumen.brown]\nlast_flushed = "2026-06-01 07:00"\n'
+        '[order.new]\ndrug = "meropenem"\nlumen = "brown"\nclock_times = ["18:00"]\nfirst_dose = "2026-06-02 18:00"\n'
+        'last_day = 2026-06-06\nduration = "30 min"\n'
+    )
+    compiled = after(later, "", NOW, [PLAN])
+
+    def heard(saying: str) -> tuple[Fact, ...]:
+        return report(said(saying.split(), compiled.plan), compiled, record(""), at(NOW), key="k")
+
+    for saying, when in (("started meropenem", "10:30"), ("not given meropenem", "10:30"), ("delayed meropenem to 15:00", "15:00")):
+        with pytest.raises(AskBackError) as asked:
+            heard(saying)
+        assert asked.value.problem == (
+            f"meropenem is ordered only from Tue 2 Jun 2026, 16:00 CDT on, so not at Tue 2 Jun 2026, {when} CDT. "
+            "What was it, or when?"
+        )
+    for saying in ("flushed brown", "blood drawn brown", "out of use brown"):
+        with pytest.raises(AskBackError) as asked:
+            heard(saying)
+        assert "The brown lumen is in the plan only from Tue 2 Jun 2026, 16:00 CDT on" in asked.value.problem
+    hurts = heard("pain brown")
+    kept = compile_schedule(plan(later), Record(hurts), at(NOW), [plan(PLAN)])
+    assert answer(hurts, compiled, kept, at(NOW))[0].startswith("STOP."), "what endangers is never refused"
+
+
 AUTUMN = """
 [plan]
 takes_effect = "2026-10-30 08:00"
@@ -1130,7 +1215,10 @@ def test_a_late_finish_moves_the_next_flush_of_its_lumen_alone() -> None:
     """W9: expected to finish 10:00, finished 10:45: the limit is 22:45; other lumens unchanged."""
     start = "06-01 09:00 started order=a dose=2026-06-01T09:00"
     lines = told("finished and flushed", start, now="06-01 10:45", edits=W9)
-    assert lines == ["Next flush of the red lumen 22:45 CDT (was 22:00 CDT)."]
+    assert lines == [
+        "It finished 45 min late. Tell On-call nurse, Fennimore Vale, 555-0142.",
+        "Next flush of the red lumen 22:45 CDT (was 22:00 CDT).",
+    ]
 
 
 def test_a_late_start_moves_the_finish() -> None:
@@ -1154,7 +1242,32 @@ def test_a_flush_that_joins_a_late_finish_goes_with_it() -> None:
 def test_a_late_finish_moves_no_flush_away_from_one_that_cannot_wait() -> None:
     """R11: red now has until 22:45, but blue joined the planned finish and has until 22:00: still one session."""
     start = "06-01 09:00 started order=a dose=2026-06-01T09:00"
-    assert told("finished and flushed", start, now="06-01 10:45", edits=W9_JOINED) == ["Nothing changes ahead."]
+    lines = told("finished and flushed", start, now="06-01 10:45", edits=W9_JOINED)
+    assert lines[1:] == ["Nothing changes ahead."]
+
+
+def test_a_finish_early_or_late_by_more_than_one_handling_is_to_be_told_to_somebody() -> None:
+    """R15: due at 10:00; one handling takes 15 min. Whoever is spoken with next hears of it, if the plan names them."""
+    start = "06-01 09:00 started order=a dose=2026-06-01T09:00"
+    nurse, office = "On-call nurse, Fennimore Vale, 555-0142", "Office, 555-0143"
+    later = f'{W9}[call.next_contact]\nwho = "Office"\nphone = "555-0143"\n'
+    early = "It finished 27 min early. If not all of it went in, say stopped early. Tell {contact}."
+    for edits, contact in ((W9, nurse), (later, office)):
+        assert told("finished", start, now="06-01 09:33", edits=edits)[0] == early.format(contact=contact)
+        late = told("finished", start, now="06-01 10:16", edits=edits)[0]
+        assert late == f"It finished 16 min late. Tell {contact}."
+    for now in ("06-01 09:45", "06-01 10:15"):
+        assert not [line for line in told("finished", start, now=now, edits=W9) if line.startswith("It finished")]
+    paused = f"{start}\n06-01 09:20 interrupted order=a dose=2026-06-01T09:00\n06-01 09:50 resumed order=a dose=2026-06-01T09:00"
+    assert not [line for line in told("finished", paused, now="06-01 10:30", edits=W9) if line.startswith("It finished")]
+    unsaid = told("finished", now="06-01 09:33", edits=W9)
+    assert not [line for line in unsaid if line.startswith("It finished")], "nobody knows when it was started"
+
+
+def test_what_was_reported_as_finished_and_was_stopped_early_is_to_be_taken_back_first() -> None:
+    asked = question("stopped early after 60 mL", DONE)
+    assert "cefazolin was already reported as finished at Tue 2 Jun 2026, 10:20 CDT." in asked.problem
+    assert "reminders undo" in asked.choices[1].words
 
 
 @pytest.mark.parametrize("now", ["06-01 08:40", "06-01 09:00"])
@@ -1259,6 +1372,9 @@ def test_what_a_suspended_lumen_stops_is_told_once() -> None:
     lines = [line for line in told("swelling red") if "red lumen" in line]
     assert len([line for line in lines if line.startswith("Do not use the red lumen: start cefazolin")]) == 1
     assert not [line for line in lines if "finish cefazolin" in line]
+    while_it_runs = [line for line in told("swelling red", RUNS) if line.startswith("Do not use the red lumen")]
+    assert len(while_it_runs) == 1
+    assert "finish cefazolin at 10:40 CDT, and 9 doses after it." in while_it_runs[0]
     running = [line for line in told("pump alarm", RUNS) if "finish cefazolin" in line]
     assert running == ["No longer planned on the red lumen: finish cefazolin at 10:40 CDT."]
 
@@ -1288,6 +1404,33 @@ def test_a_dose_that_is_newly_asked_about_is_told_with_both_numbers() -> None:
     (asks,) = [line for line in lines if line.startswith("Ask first on the red lumen")]
     assert "start a 1 g at 14:00 CDT" in asks
     assert "This is 5 h after the dose of 09:00 CDT; the order says at least 6 h." in asks
+    assert "more after it" not in asks, "one dose is asked about; its finish is no second one"
+    assert asks.endswith(" Call On-call nurse, Fennimore Vale, 555-0142.")
+
+
+def test_doses_that_are_asked_about_are_counted_without_their_finishes() -> None:
+    """S2: the dose of 21:00, and two on each day from the 3rd to the 6th."""
+    lines = told("red will not flush", f"{DONE}\n06-02 10:20 flushed lumen=red")
+    (asks,) = [line for line in lines if line.startswith("Ask first on the red lumen")]
+    assert "Ask first on the red lumen: flush at 20:00 CDT, and 9 doses after it." in asks
+
+
+def test_a_delay_that_makes_the_next_dose_asked_about_says_whom_to_call() -> None:
+    """R17: 13:00 to 21:00 is 8 h; put off to 13:30 it is 7 h 30 min."""
+    lines = told("delayed cefazolin to 13:30", now="06-02 09:30", dose="2026-06-02T09:00")
+    (asks,) = [line for line in lines if line.startswith("Ask first on the red lumen")]
+    assert "7 h 30 min" in asks
+    assert asks.endswith(" Call On-call nurse, Fennimore Vale, 555-0142.")
+
+
+def test_an_interruption_is_answered_with_what_to_do_and_without_a_count_of_doses() -> None:
+    """S3, R15: a standing infusion lets the lumen clot."""
+    call = "On-call nurse, Fennimore Vale, 555-0142"
+    lines = told("interrupted", RUNS)
+    assert lines[0] == f"A standing infusion lets the lumen clot. If it does not run again soon, call {call}."
+    assert f"Until cefazolin runs again: ask first before anything on the red lumen. Call {call}." in lines
+    assert not [line for line in lines if "after it" in line or line.startswith("Ask first")]
+    assert not [line for line in told("interrupted for pain", RUNS) if "standing infusion" in line], "STOP comes first"
 
 
 def test_finished_without_its_flush_says_how_when_to_stop_and_whom_to_call() -> None:

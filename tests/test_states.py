@@ -360,7 +360,7 @@ TABLE = {
     overdue               | flushed                                          | unconfirmed |                | yes
     overdue               | drawn                                            | unconfirmed |                | yes
     flush outstanding     | flushed                                          | done        | Done           | no
-    flush overdue         | flushed                                          | late        | Done late      | no
+    flush overdue         | flushed                                          | late | Finished on time, flushed late | no
     flush overdue         | drawn                                            | unconfirmed | FLUSH NOW      | yes
     planned               | lumen out of use, problem, pain                  | gone
     planned               | line exchanged                                   | gone        |                |
@@ -441,7 +441,7 @@ TABLE = {
     """,
     "draw": """
     flush outstanding     | flushed                                          | done        | Done           | no
-    flush overdue         | flushed                                          | late        | Done late      | no
+    flush overdue         | flushed                                          | late | Done, flushed late | no
     flush overdue         | drawn, started, finished, stopped early          | unconfirmed | FLUSH NOW      | yes
     flush outstanding     | lumen out of use, problem, pain, line exchanged  | due         | DO NOT USE     | no
     flush overdue         | lumen out of use, problem, pain, line exchanged  | overdue     | DO NOT USE     | no

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from reminders.commands.shared import FAILED, NOW, PLAN, fail, moment_of, opened, tell_apart
+from reminders.commands.shared import FAILED, NOW, PLAN, fail, moment_of, opened, tell_apart, tell_waiting
 from reminders.files import FileError
 from reminders.places import id_of, places
 from reminders.times import Instant, minute_of
@@ -120,7 +121,7 @@ def status(plan: Path, now: str | None) -> None:
     Then what waits for an answer, when it is told again or why it is not, and what comes next. The exit status is 0 if it lives
     and can show pop-ups, else 1.
     """
-    from reminders.daemon.journal import JournalError, latest
+    from reminders.daemon.journal import JournalError, Raised, latest
     from reminders.daemon.life import STALE, read_life, runs
 
     household = _gone_by(plan, now)
@@ -146,11 +147,13 @@ def status(plan: Path, now: str | None) -> None:
             if trouble:
                 well = False
                 click.echo(f"TROUBLE: {trouble}")
+    raised: Sequence[Raised] = ()
     try:
         raised = latest(folders.journal_of(plan_id), 10)
+        click.echo("\nRaised last:" if raised else "\nNothing was raised yet.")
     except JournalError as error:
-        fail(str(error))
-    click.echo("\nRaised last:" if raised else "\nNothing was raised yet.")
+        well = False
+        click.echo(f"TROUBLE: {error}")
     for entry in raised:
         note = "" if entry.shown else f"  NOT SHOWN: {entry.why}"
         click.echo(f"  {_moment(entry.at, household)}  {entry.title}{note}")
@@ -174,6 +177,7 @@ def _gone_by(plan: Path, now: str | None) -> Household:
             found = kept or opened(plan, now)  # which says what is wrong with the file, and stops
     except RecordError as error:
         fail(str(error))
+    tell_waiting(found)
     tell_apart(found)
     return found
 

@@ -211,10 +211,11 @@ def undo(plan: Path, by: str, now: str | None) -> None:
 @NOW
 def due(plan: Path, now: str | None) -> None:
     """Say what is due now in PLAN, lumen by lumen, what runs, and when each lumen was last flushed."""
+    from reminders.schedule.whole_line import whole_line_signs
     from reminders.views.due import due as due_text
 
-    _household, schedule = seen(plan, now)
-    click.echo(due_text(schedule, moment_of(now)), nl=False)
+    household, schedule = seen(plan, now)
+    click.echo(due_text(schedule, moment_of(now), whole_line_signs(household.record)), nl=False)
 
 
 @click.command()

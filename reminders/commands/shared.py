@@ -180,12 +180,7 @@ def opened(plan: Path, now: str | None, *, writes: bool = False) -> Household:
 
     if is_in_use(plan):
         household = _or_stop(open_in_use, plan, now)
-        if household.waiting is not None:
-            click.echo(
-                f"Revision {household.waiting} lies in {plan} and is not in use. Put it in use with  "
-                f"{command_for('record', plan, 'in use')} .\n",
-                err=True,
-            )
+        tell_waiting(household)
         return household
     household = _or_stop(open_household, plan, now)
     tell_apart(household, writes=writes)
@@ -209,6 +204,16 @@ def _or_stop(read: Callable[[Path, Instant], Household], plan: Path, now: str | 
         print_errors(plan, error.examination)
     except (FileError, RecordError, NotInUseError) as error:
         fail(str(error))
+
+
+def tell_waiting(household: Household) -> None:
+    """Tell that a later revision lies in the plan's file and is not in use, where one does."""
+    if household.waiting is not None:
+        click.echo(
+            f"Revision {household.waiting} lies in {household.path} and is not in use. Put it in use with  "
+            f"{command_for('record', household.path, 'in use')} .\n",
+            err=True,
+        )
 
 
 def tell_apart(household: Household, *, writes: bool = False) -> None:

@@ -5,8 +5,10 @@ from collections.abc import Iterator
 from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
+from reminders.schedule.happened import within
 from reminders.schedule.limits import limit_words
-from reminders.schedule.model import DROPPED, Schedule, TouchKind
+from reminders.schedule.lumen_now import blocked
+from reminders.schedule.model import DROPPED, Dose, Schedule, TouchKind
 from reminders.schedule.status import cut_off
 from reminders.units import span
 from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
@@ -14,8 +16,8 @@ from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
 _ = CATALOGUE.gettext
 
 
-def first_words(sign: Sign | None, plan: Plan) -> str:
-    """Say what comes first after a sign; nothing where there is none."""
+def first_words(sign: Sign | None, plan: Plan, note: str = "") -> str:
+    """Say what comes first after a sign, which ``note`` may say in words of its own; nothing where there is none."""
     now, emergency = call_words(plan.contacts["now"]), call_words(plan.contacts["emergency"])
     if sign in SUSPENDS:
         return _(
@@ -26,6 +28,8 @@ def first_words(sign: Sign | None, plan: Plan) -> str:
         return _("Look at the clamp and for a kink in the tube. Never force a flush. Call {now}.").format(now=now)
     if sign in ASKS_FIRST:
         return _("STOP. Clamp. Never force a flush. Call {now} before this lumen is used again.").format(now=now)
+    if sign is Sign.OTHER and note == DRESSING_WET:
+        return _dressing_words(plan)
     if sign is Sign.OTHER:
         return _(
             "Short of breath, chest pain, faint, chills after a flush, heavy bleeding, a broken line (clamp between the break "
@@ -34,20 +38,42 @@ def first_words(sign: Sign | None, plan: Plan) -> str:
     return ""
 
 
+DRESSING_WET = "dressing wet"
+"""The words in which it is recorded that a dressing is wet: no emergency, unlike what else has no sign of its own."""
+
+
+def _dressing_words(plan: Plan) -> str:
+    """Say whom to call about a wet dressing: as the cautions have it."""
+    now = call_words(plan.contacts["now"])
+    same_day = plan.contacts.get("same_day")
+    if same_day is None:
+        return _("Dressing wet or loose: call {now}. A record is no call for help.").format(now=now)
+    return _(
+        "Dressing wet or loose: call {same_day} the same day. Pain, swelling, a leak or fever with it: call {now} now. "
+        "A record is no call for help."
+    ).format(same_day=call_words(same_day), now=now)
+
+
 def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
     """Yield what to do after one fact, and whom to call; nothing where it takes its course."""
     plan = after.plan
     call = call_words(plan.contacts["now"])
     if fact.sign is not None:
-        yield first_words(fact.sign, plan)
+        yield first_words(fact.sign, plan, fact.note)
     if fact.sign is Sign.NOT_FLOWING:
-        yield _("When it will finish is not known: say  resumed  or  stopped early .")
+        yield _("When it will finish is not known until you say that it runs again, or was stopped early.")
     elif fact.sign in ASKS_FIRST:
         yield _("This does not count as a flush: the lumen's limit goes on.")
     if fact.kind is Kind.STARTED:
         yield from _about_start(fact, before, after, call)
     elif fact.kind is Kind.FLUSHED:
         yield from _about_flush(fact, before, after, call)
+    elif fact.kind is Kind.FINISHED:
+        yield from _about_finish(fact, after)
+    elif fact.kind is Kind.INTERRUPTED and fact.sign is None:
+        yield _("A standing infusion lets the lumen clot. If it does not run again soon, call {now}.").format(now=call)
+    elif fact.kind is Kind.RESUMED:
+        yield from _about_going_on(fact, after, call)
     elif fact.kind is Kind.STOPPED and fact.sign is None:
         yield _("How much was given decides what follows: call {now} before the next dose.").format(now=call)
     elif fact.kind is Kind.NOT_GIVEN:
@@ -71,17 +97,51 @@ def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
         ).format(now=call)
     elif fact.kind is Kind.NEEDLE_OUT and plan.line.needle_out_idle_limit is None:
         yield _("The plan does not say how often the port is flushed without its needle: ask {now}.").format(now=call)
-    elif fact.kind is Kind.RELEASED and not fact.order and not fact.lumen:
+    elif fact.kind is Kind.RELEASED and not fact.order and not fact.lumen and _was_away(fact, before):
         yield _("Ask whether the orders are still the same as before the stay: {now}.").format(now=call)
+
+
+def _was_away(fact: Fact, before: Schedule) -> bool:
+    """Say whether everything was held before it was released; if not, only a sign about the whole line was."""
+    return any(within(state.held, fact.happened) for state in before.lumens.values())
+
+
+def _dose_of(fact: Fact, schedule: Schedule) -> Dose | None:
+    return next((dose for dose in schedule.connected.get(fact.order, ()) if dose.key == fact.dose), None)
+
+
+def _about_finish(fact: Fact, after: Schedule) -> Iterator[str]:
+    """A bag that is empty early or late by more than one handling: the next who speaks with the provider says so (R15)."""
+    plan, dose = after.plan, _dose_of(fact, after)
+    if dose is None or dose.started is None or dose.due_end is None or fact.elsewhere:
+        return
+    late = fact.happened - dose.due_end
+    if abs(late) <= after.plan_at(dose.start).course.handling_time:
+        return
+    tell = call_words(plan.contacts.get("next_contact", plan.contacts["now"]))
+    if late > 0:
+        yield _("It finished {late} late. Tell {contact}.").format(late=span(late), contact=tell)
+    else:
+        yield _("It finished {early} early. If not all of it went in, say stopped early. Tell {contact}.").format(
+            early=span(-late), contact=tell
+        )
+
+
+def _about_going_on(fact: Fact, after: Schedule, call: str) -> Iterator[str]:
+    dose = _dose_of(fact, after)
+    if dose is not None and blocked(dose.lumen, after, fact.happened):
+        yield _("The {lumen} must not be used. It is recorded. Call {now}.").format(
+            lumen=lumen_words(after.plan, dose.lumen), now=call
+        )
 
 
 def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:
     plan = after.plan
-    order = plan.orders.get(fact.order)
+    order = after.plan_at(fact.happened).orders.get(fact.order) or plan.orders.get(fact.order)
     if order is None:
         return
     day = plan.clock.local(fact.happened).date()
-    dose = next((dose for dose in after.connected[fact.order] if dose.key == fact.dose), None)
+    dose = _dose_of(fact, after)
     planned = next((dose for dose in before.connected.get(fact.order, ()) if dose.key == fact.dose), None)
     if planned is not None and planned.state in DROPPED:
         yield _("It was held, or not to be given. It is recorded. Call {now} now.").format(now=call)

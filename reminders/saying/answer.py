@@ -8,11 +8,12 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.saying.advice import advice
 from reminders.schedule.happened import within
-from reminders.schedule.model import BLOCKS, Ask, Outcome, Schedule, Status, Touch, TouchKind
+from reminders.schedule.model import BLOCKS, Ask, AskWhy, Outcome, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
+    call_words,
     caution_lines,
     clock_beside,
     lumen_words,
@@ -106,7 +107,14 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
     for touch in new.values():
         if touch.asks and (touch.uid not in old or old[touch.uid].asks != touch.asks):
             asked.setdefault(touch.asks, []).append(touch)
-    yield from (_asks(touches, lumen, plan, day) for touches in asked.values())
+    standing = next((ask.other for asks in asked for ask in asks if _stands(ask)), "")
+    if standing:
+        yield _("Until {drug} runs again: ask first before anything on the {lumen}. {call}").format(
+            drug=plan.orders[standing].drug, lumen=lumen, call=_call(plan)
+        )
+    for asks, touches in asked.items():
+        if not standing or _blocked(asks):
+            yield _asks(touches, lumen, plan, day)
     for template, touches in _sorts(old, new, whole, handled, closed, now):
         if touches:
             yield template.format(
@@ -159,6 +167,15 @@ def _is_gone(touch: Touch | None) -> bool:
     return touch is None or touch.outcome in (Outcome.HELD, Outcome.SKIPPED, Outcome.NOT_GIVEN)
 
 
+def _more_doses(touches: Sequence[Touch]) -> str:
+    """Say how many doses come after the first event; that a dose finishes is no second one."""
+    if touches[0].starts:
+        return _more([touch for touch in touches if touch.starts])
+    doses = sum(bool(touch.starts) for touch in touches)
+    said = _(", and 1 dose after it") if doses == 1 else _(", and {count} doses after it")
+    return said.format(count=doses) if doses else ""
+
+
 def _more(touches: Sequence[Touch]) -> str:
     return _(", and {count} more after it").format(count=len(touches) - 1) if len(touches) > 1 else ""
 
@@ -166,15 +183,30 @@ def _more(touches: Sequence[Touch]) -> str:
 def _asks(touches: Sequence[Touch], lumen: str, plan: Plan, day: date) -> str:
     """Say of all touches that must be asked about for one reason: the first of them, how many more, and why."""
     first = touches[0]
-    blocked = any(ask.why in BLOCKS for ask in first.asks)
-    said = _("Do not use the {lumen}") if blocked else _("Ask first on the {lumen}")
-    return _("{said}: {what} at {at}{more}. {why}").format(
-        said=said.format(lumen=lumen),
+    said = _("Do not use the {lumen}: {what} at {at}{more}. {why}")
+    if not _blocked(first.asks):
+        said = _("Ask first on the {lumen}: {what} at {at}{more}. {why} {call}")
+    return said.format(
+        lumen=lumen,
         what=what_words(first, first.plan),
         at=clock_beside(plan, first.at, day),
-        more=_more(touches),
+        more=_more_doses(touches),
         why=" ".join(ask_words(ask, plan, day) for ask in first.asks),
+        call=_call(plan),
     )
+
+
+def _stands(ask: Ask) -> bool:
+    """Say whether somebody must be asked because an infusion stands in the lumen, nobody knows until when."""
+    return ask.why is AskWhy.OVERLAP and ask.since is None
+
+
+def _blocked(asks: Iterable[Ask]) -> bool:
+    return any(ask.why in BLOCKS for ask in asks)
+
+
+def _call(plan: Plan) -> str:
+    return _("Call {now}.").format(now=call_words(plan.contacts["now"]))
 
 
 def _next_flush(

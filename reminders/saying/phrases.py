@@ -147,6 +147,10 @@ class NotUnderstoodError(Exception):
     """Words that cannot be taken apart; its text says which, and what would be understood."""
 
 
+class NothingSaidError(NotUnderstoodError):
+    """Words that hold none of the things that can be recorded; its text lists them all."""
+
+
 def said(words: Sequence[str], plan: Plan) -> Said:
     """Take apart what a person said, with the names of a plan.
 
@@ -190,7 +194,7 @@ def _phrase(told: Sequence[str]) -> tuple[Phrase, list[str]]:
     begun = f'"{" ".join(told)}"' if told else _("Nothing")
     near = list(dict.fromkeys(close for word in lowered for close in difflib.get_close_matches(word, PHRASES, 2, 0.75)))
     meant = _(" Did you mean: {near}?").format(near=", ".join(near)) if near else ""
-    raise NotUnderstoodError(
+    raise NothingSaidError(
         _("{begun} holds none of the things that can be recorded.{meant} Say one of: {known}.").format(
             begun=begun, meant=meant, known=", ".join(sorted(PHRASES))
         )

@@ -5,7 +5,7 @@ happened is never refused.
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any, NoReturn
+from typing import Any
 
 from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
@@ -165,11 +165,11 @@ class _Reporter:
             return [{"kind": Kind.FLUSHED, "lumen": dose.lumen, **self._fluids()}]
         if dose.finished == self.at:
             return []
-        self._already_finished_at(dose)
+        raise self._finished_already(dose)
 
-    def _already_finished_at(self, dose: Dose) -> NoReturn:
+    def _finished_already(self, dose: Dose) -> AskBackError:
         assert dose.finished is not None, "it was reported"
-        raise AskBackError(
+        return AskBackError(
             _("{drug} was already reported as finished at {finished}.").format(
                 drug=self.which.order(dose.order).drug, finished=self.which.shown(dose.finished)
             ),
@@ -184,7 +184,7 @@ class _Reporter:
             dose = self.which.running_dose(_("stopped"))
         except AskBackError:
             for ended in self.which.finished_lately()[-1:]:
-                self._already_finished_at(ended)
+                raise self._finished_already(ended) from None
             raise
         self._not_before_start(dose, _("stopped"))
         sign = {"sign": self.said.sign} if self.said.sign else {}

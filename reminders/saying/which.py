@@ -1,10 +1,11 @@
 """Which dose, order or lumen somebody means who does not name it: the only one that fits, or a question back."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from reminders.plan.keys import shown_value
+from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.saying.phrases import Said
 from reminders.schedule.doses import moment_key
@@ -59,8 +60,21 @@ class Which:
         self.clock = schedule.plan.clock
 
     def order(self, name: str) -> Order:
-        """Return an order as the plan of that moment has it; one that is only ordered later, as it will be."""
-        return self.plan.orders.get(name) or self.schedule.plan.orders[name]
+        """Return an order as the plan of that moment has it.
+
+        Raises:
+            AskBackError: it is only ordered later.
+        """
+        if name in self.plan.orders:
+            return self.plan.orders[name]
+        begins = self._later(lambda plan: name in plan.orders)
+        said = _("{drug} is ordered only from {begins} on, so not at {at}. What was it, or when?")
+        drug = self.schedule.plan.orders[name].drug
+        raise AskBackError(said.format(drug=drug, begins=begins, at=self.shown(self.at)))
+
+    def _later(self, has: Callable[[Plan], bool]) -> str:
+        """Say from when on a plan holds what the one of that moment does not."""
+        return self.shown(next(begins for begins, plan in self.schedule.plans if begins > self.at and has(plan)))
 
     def lumen_words(self, name: str) -> str:
         """Name a lumen as the plan of that moment does; one that only a later plan has, as that one will."""
@@ -144,9 +158,7 @@ class Which:
                 fitting.append(name)
         if not fitting:
             fitting = [
-                name
-                for name in self.plan.orders
-                if not self.said.lumen or self.order(name).lumen == self.said.lumen
+                name for name in self.plan.orders if not self.said.lumen or self.order(name).lumen == self.said.lumen
             ]
         return self.one_order(fitting, _("Which infusion?"))
 
@@ -215,7 +227,7 @@ class Which:
             if self.said.dose in ("", dose.key)
             and (
                 any(begin <= self.at and resumed == ENDLESS for begin, resumed in dose.pauses)
-                or unknown_since(dose, self.schedule, self.at) is not None
+                or (unknown_since(dose, self.schedule, self.at) or self.at) < self.at
             )
         ]
 
@@ -242,9 +254,18 @@ class Which:
         return list(latest.values())
 
     def lumen(self, fitting: Sequence[str] = ()) -> str:
-        """Return the lumen that was named; else the lumen of the order that was; else the only one that fits."""
-        if self.said.lumen:
-            return self.said.lumen
+        """Return the lumen that was named; else the lumen of the order that was; else the only one that fits.
+
+        Raises:
+            AskBackError: more than one fits, or only a later plan has it. What endangers is taken all the same.
+        """
+        named = self.said.lumen
+        if named and named not in self.plan.lumens and self.said.sign is None:
+            said = _("The {lumen} is in the plan only from {begins} on, so not at {at}. Which lumen was it, or when?")
+            begins = self._later(lambda plan: named in plan.lumens)
+            raise AskBackError(said.format(lumen=self.lumen_words(named), begins=begins, at=self.shown(self.at)))
+        if named:
+            return named
         if self.said.order:
             return self.order(self.said.order).lumen
         used = [name for name, lumen in self.plan.lumens.items() if lumen.in_use]
@@ -281,9 +302,7 @@ class Which:
 
     def choice(self, dose: Dose, words: str) -> Choice:
         """Offer a dose as an answer."""
-        shown = words.format(
-            drug=self.order(dose.order).drug, due=self.shown(dose.due), started=self.shown(dose.start)
-        )
+        shown = words.format(drug=self.order(dose.order).drug, due=self.shown(dose.due), started=self.shown(dose.start))
         return Choice(shown, f'--order {dose.order} --dose "{dose.key}"', {"order": dose.order, "dose": dose.key})
 
 

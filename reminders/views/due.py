@@ -1,9 +1,9 @@
 """What is due now, lumen by lumen, as text: what waits, what runs, what comes next, and when each lumen was last flushed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from reminders.event_words import ask_lines, marked
-from reminders.record.facts import Sign
+from reminders.event_words import ask_lines, marked_next
+from reminders.record.facts import Fact, Sign
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.units import ago
@@ -26,16 +26,20 @@ SHOWN = 4
 """Events of one lumen that wait to be recorded and are told one by one: the last ones."""
 
 
-def due(schedule: Schedule, now: Instant) -> str:
+def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = ()) -> str:
     """Return the list of what is due at ``now``, as plain text with a final newline.
 
-    What is not recorded is asked about before it is asked for (S13): it may have been done.
+    ``signs`` are those about the whole line that stand: they come first. What is not recorded is asked about before it
+    is asked for (S13): it may have been done.
     """
     plan = schedule.plan
     lines = [moment_words(plan.clock.local(now))]
+    standing = [] if schedule.removed is not None and now >= schedule.removed else signs
+    for sign in standing:
+        heading = say.whole_line_heading(plan, sign, now)
+        lines += ["", _("STOP: {heading}. {do}").format(heading=heading, do=say.whole_line_words(plan, sign))]
     for lumen in lumens_now(schedule, now):
-        told = _lumen(lumen, schedule, now)
-        lines += ["", lumen_words(plan, lumen.name), *(f"  {line}" for line in told)]
+        lines += ["", lumen_words(plan, lumen.name), *(f"  {line}" for line in _lumen(lumen, schedule, now))]
     return "\n".join([*lines, "", *caution_lines(plan)]) + "\n"
 
 
@@ -62,7 +66,8 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
         yield " ".join([passed, _("Was it flushed since? Then record it."), say.not_sure_words(plan)])
     if found.next is not None:
         yield _("Next: {what}, {at}.").format(
-            what=marked(what_words(found.next, found.next.plan), found.next), at=clock_beside(plan, found.next.at, day)
+            what=marked_next(what_words(found.next, found.next.plan), found.next),
+            at=clock_beside(plan, found.next.at, day),
         )
     if found.last_flush is not None:
         yield _("Last recorded flush: {at}, {ago} ago.").format(
@@ -96,6 +101,8 @@ def _runs(running: Running, schedule: Schedule, now: Instant) -> str:
     if running.at is None:
         return _("{drug} runs.").format(drug=drug)
     at = clock_beside(plan, running.at, day)
+    if running.flow is Flow.UNKNOWN:
+        return say.unknown_words(plan, drug, running.at, now)
     if running.flow is Flow.PAUSED:
         return _("{drug} is interrupted since {since}; when it will finish is not known.").format(drug=drug, since=at)
     if running.flow is Flow.RUNS:
@@ -122,10 +129,18 @@ def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
         said = _("Was it done? {what}, {at} ({late} ago). Record it.").format(
             what=what, at=at, late=ago(now - touch.planned)
         )
-        ask = found.if_not is IfNot.ASK
-        yield f"{said} {say.not_made_up_words(plan) if ask else say.do_it_words(plan, found.until, now)}"
+        yield f"{said} {_if_not(found, schedule, now)}"
     else:
         said = _("Unconfirmed, past its cut-off: {what}, {at}. {do}")
         yield said.format(what=what, at=at, do=say.past_cut_off_words(plan))
     for line in ask_lines(touch, plan):
         yield f"  {line}"
+
+
+def _if_not(found: Waiting, schedule: Schedule, now: Instant) -> str:
+    plan = schedule.plan
+    if found.if_not is IfNot.ASK:
+        return say.not_made_up_words(plan)
+    if found.first is not None:
+        return say.first_say_words(plan, found.first, now)
+    return say.do_it_words(plan, found.until, now)

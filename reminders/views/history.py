@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from enum import Enum
 from fractions import Fraction
 
-from reminders.event_words import ask_words
+from reminders.event_words import ask_words, flushed_late
 from reminders.fact_words import what_happened
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs
@@ -40,7 +40,8 @@ class Row:
     and ``planned``; with a dose that starts, ``ordered``: what the order said before anybody put it off. ``actual`` is
     when it happened by what is recorded, None where nothing is; ``late`` the minutes from the ordered moment (of a
     dose that starts; else the planned one) to that, less than zero for early. ``flushed`` is when its flush was
-    recorded, where that was another moment; ``outstanding``: it is finished or drawn, and its flush is not recorded.
+    recorded, where that was another moment; ``outstanding``: it is finished or drawn, and its flush is not recorded;
+    ``flushed_late``: it was done in its window, and only its flush after that.
     ``stopped``: the infusion was stopped early. ``entered`` is when the last fact about it was entered. ``by`` names the
     reporters. ``why`` says why it stood where it stood. ``kind`` is that of a fact.
     """
@@ -60,6 +61,7 @@ class Row:
     late: int | None = None
     flushed: Instant | None = None
     entered: Instant | None = None
+    flushed_late: bool = False
     outstanding: bool = False
     stopped: bool = False
     by: tuple[str, ...] = ()
@@ -247,6 +249,7 @@ def _event(touch: Touch, schedule: Schedule, now: Instant, answers: _Answers) ->
         late=None if actual is None or besides else actual - meant,
         flushed=touch.flushed if touch.flushed != actual else None,
         entered=max((fact.entered for fact in facts), default=None),
+        flushed_late=flushed_late(touch),
         outstanding=touch.outstanding,
         stopped=any(fact.kind is Kind.STOPPED for fact in facts),
         by=tuple(dict.fromkeys(name for name in reporters if name)),

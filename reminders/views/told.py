@@ -1,13 +1,13 @@
 """What waits for an answer at a moment: when it was to be told last, and when it is told again, or why it is not."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reminders.reminding.decide import Item
 from reminders.reminding.matters import Matter, Sort, matters
 from reminders.reminding.moments import Telling, tellings
 from reminders.reminding.wording import heading
-from reminders.schedule.model import Schedule
+from reminders.schedule.model import ENDLESS, Schedule
 from reminders.times import Instant
 from reminders.views.waiting import lumens_now
 from reminders.words import CATALOGUE, clock_beside, lumen_words
@@ -39,12 +39,17 @@ def _open(matter: Matter, schedule: Schedule, now: Instant) -> _Open | None:
     over = not schedule.plan.course.household_records and matter.until <= now
     if matter.at > now or over:
         return None
+    last, following = _last_and_next(matter, schedule, now)
+    return None if last is None else _Open(matter, last, following)
+
+
+def _last_and_next(matter: Matter, schedule: Schedule, now: Instant) -> tuple[Telling | None, Telling | None]:
     last: Telling | None = None
     for telling in tellings(matter, schedule.plan.pop_ups, schedule.quiet):
         if telling.moment > now:
-            return None if last is None else _Open(matter, last, telling)
+            return last, telling
         last = telling
-    return None if last is None else _Open(matter, last, None)
+    return last, None
 
 
 def _line(found: _Open, schedule: Schedule, now: Instant) -> str:
@@ -66,8 +71,8 @@ def _why_not(matter: Matter, schedule: Schedule, now: Instant) -> str:
         return _("this household does not record what it does")
     if matter.sort is Sort.CLOSED:
         return _("nothing is to be done with this lumen now")
-    if matter.until <= now:
-        return _("the next one of its sort is due")
+    if _last_and_next(replace(matter, until=ENDLESS), schedule, now)[1] is not None:
+        return _("a later one is asked instead")
     return _("it was told as often as the plan says")
 
 

@@ -8,7 +8,7 @@ from enum import Enum
 
 from reminders.record.facts import Sign
 from reminders.schedule.happened import within
-from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
+from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses, unknown_since
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import cut_off, overtaken, status
 from reminders.times import Instant
@@ -33,21 +33,25 @@ class IfNot(Enum):
     DO_IT = "do it now"
     UNTIL = "it may be started late, up to its cut-off"
     ASK = "it is not made up: ask"
+    FIRST = "first it must be said whether a later dose of its lumen was started"
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """One event that waits. ``if_not`` is for one whose time has passed; ``until`` is its cut-off, if that is to come."""
+    """One event that waits. ``if_not`` is for one whose time has passed; ``until`` is its cut-off, if that is to come;
+    ``first`` is a later start in its lumen that is past and not recorded: it may run."""
 
     touch: Touch
     wait: Wait
     if_not: IfNot | None = None
     until: Instant | None = None
+    first: Touch | None = None
 
 
 class Flow(Enum):
     """How an infusion runs."""
 
+    UNKNOWN = "its lumen was suspended while it ran; whether it was stopped is not known"
     PAUSED = "interrupted; when it will finish is not known"
     RUNS = "it runs"
     OVER = "it should have finished"
@@ -55,7 +59,8 @@ class Flow(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """One infusion that runs. ``at``: since when it is interrupted, else when it finishes, None where nobody knows."""
+    """One infusion that runs. ``at``: since when it is interrupted, or since when it is not known whether it runs; else
+    when it finishes, None where nobody knows."""
 
     dose: Dose
     flow: Flow
@@ -102,7 +107,7 @@ def _lumen(name: str, schedule: Schedule, now: Instant) -> LumenNow:
         blocked=tuple(begin for begin, end, _why in state.blocked if begin <= now < end),
         problems=tuple((sign, begin) for begin, end, sign in state.problems if begin <= now < end),
         held=any(begin <= now < end for begin, end in state.held),
-        running=tuple(_running(dose, now) for dose in running_doses(name, schedule)),
+        running=tuple(_running(dose, schedule, now) for dose in running_doses(name, schedule)),
         waits=tuple(waits for touch in touches if (waits := waiting(touch, schedule, now)) is not None),
         passed=None if outstanding else _limit_passed(name, schedule, now),
         next=next((t for t in touches if status(t, schedule, now) is Status.PLANNED and t.at >= now), None),
@@ -110,10 +115,13 @@ def _lumen(name: str, schedule: Schedule, now: Instant) -> LumenNow:
     )
 
 
-def _running(dose: Dose, now: Instant) -> Running:
+def _running(dose: Dose, schedule: Schedule, now: Instant) -> Running:
     paused = next((begin for begin, end in dose.pauses if end == ENDLESS), None)
     if paused is not None:
         return Running(dose, Flow.PAUSED, paused)
+    unknown = unknown_since(dose, schedule, now)
+    if unknown is not None:
+        return Running(dose, Flow.UNKNOWN, unknown)
     return Running(dose, Flow.OVER if dose.end is not None and dose.end < now else Flow.RUNS, dose.end)
 
 
@@ -153,8 +161,21 @@ def _perhaps(touch: Touch, schedule: Schedule, now: Instant) -> Waiting:
     )
     if later or held or touch.nurse_only or touch.asks:
         return Waiting(touch, Wait.PERHAPS, IfNot.ASK)
+    started = _perhaps_started(touch, schedule, now)
+    if started is not None:
+        return Waiting(touch, Wait.PERHAPS, IfNot.FIRST, first=started)
     last = cut_off(touch)
     return Waiting(touch, Wait.PERHAPS, IfNot.DO_IT if last is None else IfNot.UNTIL, last)
+
+
+def _perhaps_started(touch: Touch, schedule: Schedule, now: Instant) -> Touch | None:
+    """Return the last start since, in the same lumen, that is past and of which nothing is recorded: it may run."""
+    starts = [
+        other
+        for other in schedule.touches
+        if other.lumen == touch.lumen and other.starts and touch.planned < other.planned < now and other.outcome is None
+    ]
+    return None if touch.ends else max(starts, key=lambda other: other.planned, default=None)
 
 
 def sort_of(touch: Touch) -> tuple[bool, str]:

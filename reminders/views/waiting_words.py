@@ -1,13 +1,18 @@
 """What waits or has passed, in the words in which the list of what is due and the page both say it (R15-R18, S13)."""
 
 from reminders.plan.model import Plan
+from reminders.record.facts import Fact
 from reminders.schedule.limits import limit_words
+from reminders.schedule.model import Touch
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS
 from reminders.times import Instant
 from reminders.words import CATALOGUE, call_words, clock_beside
 
 _ = CATALOGUE.gettext
 
 EMPTY_BAG = _("An empty bag lets the lumen clot.")
+
+LINE_BROKEN = "line broken"
 
 OUT_OF_USE = _("Out of use: nothing is planned into it.")
 
@@ -60,6 +65,33 @@ def do_it_words(plan: Plan, until: Instant | None, now: Instant) -> str:
         return _("Only if it was not done, do it now.")
     said = _("Only if it was not given: it may be started late until {until}; after that call {now} first.")
     return said.format(until=_beside(plan, until, now), now=_call(plan))
+
+
+def first_say_words(plan: Plan, start: Touch, now: Instant) -> str:
+    """Say what must be known before a flush is made up for: whether what was to start since runs in that lumen (R18)."""
+    drug = _(" and ").join(start.plan.orders[dose.order].drug for dose in start.starts)
+    return _("First say whether {drug} of {at} was given.").format(drug=drug, at=_beside(plan, start.planned, now))
+
+
+def unknown_words(plan: Plan, drug: str, since: Instant, now: Instant) -> str:
+    """Ask about an infusion that ran when its lumen was suspended: was it stopped, does it run, has it finished? (S1)."""
+    said = _(
+        "Not known whether {drug} runs. Was it stopped at {since}? Say so, or that it runs again, or has finished."
+    )
+    return said.format(drug=drug, since=_beside(plan, since, now))
+
+
+def whole_line_heading(plan: Plan, sign: Fact, now: Instant) -> str:
+    """Name a sign about the whole line that stands."""
+    said = _("{sign}, since {since}").format(sign=sign.note, since=_beside(plan, sign.happened, now))
+    return said[0].upper() + said[1:]
+
+
+def whole_line_words(plan: Plan, sign: Fact) -> str:
+    """Say what to do about a sign about the whole line that stands, and whom to call."""
+    first = [_("Clamp between the break and your body.")] if sign.note == LINE_BROKEN else []
+    call = _("Call {contact} now.").format(contact=call_words(plan.contacts[WHOLE_LINE_SIGNS[sign.note]]))
+    return " ".join([*first, call, _("Use no lumen until a clinician says so.")])
 
 
 def limit_passed_words(plan: Plan, lumen: str, since: Instant, deadline: Instant, now: Instant) -> str:

@@ -35,7 +35,7 @@ def page_routes(desk: Desk, *, look_every: float = LOOK_EVERY) -> list[BaseRoute
 
     ``look_every``: seconds between two looks of an open page whether something has changed.
     """
-    reports = Reports(desk)
+    reports = Reports(desk, lambda by: now_page(desk, look_every, by=by, unsaid=True))
     views: Sequence[tuple[str, View]] = (
         ("/", lambda desk, request: now_page(desk, look_every)),
         ("/state", state),

@@ -205,16 +205,29 @@ def goes_on(dose: Dose) -> Button:
     return _of_dose(_("It runs again"), Verb.RESUMED, dose)
 
 
-def has_finished(dose: Dose, plan: Plan, touch: Touch | None) -> list[Button]:
-    """Return what says that an infusion has finished; ``touch`` is its finish, if the schedule has one."""
+def goes_on_form(dose: Dose) -> Link:
+    """Return the form that says that an infusion goes on, of which that is not taken for granted."""
+    return _dose_link(_("It runs again"), Verb.RESUMED, dose, past="yes")
+
+
+def has_finished(dose: Dose, plan: Plan, touch: Touch | None, *, when: str = "") -> list[Button]:
+    """Return what says that an infusion has finished, at ``when`` if that is not to be said apart.
+
+    ``touch`` is its finish, if the schedule has one.
+    """
     flushed = touch is not None and any(step.action in FLUIDS for step in touch.steps)
-    return list(_finished(dose, plan, flushed=flushed, named=False, when=""))
+    return list(_finished(dose, plan, flushed=flushed, named=False, when=when))
 
 
 def released(lumen: str, plan: Plan) -> Link:
     """Return the form that says that a clinician has released a lumen."""
     words = _("A clinician has released the {lumen}").format(lumen=lumen_words(plan, lumen))
     return form_link(words, Verb.RELEASED, lumen=lumen)
+
+
+def line_released() -> Link:
+    """Return the form that says that a clinician has released the whole line."""
+    return form_link(_("A clinician has released the whole line"), Verb.RELEASED, everything="yes", asked="yes")
 
 
 def _dose_link(words: str, verb: Verb, dose: Dose, **fields: str) -> Link:

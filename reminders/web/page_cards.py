@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 from reminders.event_words import ask_lines
-from reminders.schedule.model import DoseState, Schedule, Touch, TouchKind
+from reminders.schedule.model import BLOCKS, DoseState, Schedule, Touch, TouchKind
 from reminders.times import Instant
 from reminders.units import ago
 from reminders.views import waiting_words as say
@@ -17,7 +17,8 @@ from reminders.web import page_actions as can
 from reminders.web.page_actions import Button, Link
 from reminders.web.page_forms import fixed
 from reminders.web.page_stops import Bar
-from reminders.words import CATALOGUE, call_words, clock_beside, nurse_only_line, timing_lines, what_words
+from reminders.web.page_times import short_time
+from reminders.words import CATALOGUE, call_words, nurse_only_line, timing_lines, what_words
 
 _ = CATALOGUE.gettext
 
@@ -55,7 +56,7 @@ class Form:
 class Card:
     """One thing that waits, runs or is wrong: ``tag`` says in a word what is the matter with it.
 
-    ``call``: somebody must be called, and the number stands large. ``more`` are further buttons and links, folded away
+    ``call``: the tier of the contact who must be called; the number stands large. ``more`` are further buttons and links, folded away
     under ``more_words``. ``asked`` is what somebody can have said who was asked first. ``uid`` is the event whose steps
     it links to.
     """
@@ -69,7 +70,7 @@ class Card:
     buttons: Sequence[Button] = ()
     links: Sequence[Link] = ()
     asked: Sequence[Link] = ()
-    call: bool = False
+    call: str = ""
     uid: str = ""
 
 
@@ -86,17 +87,17 @@ def event_card(found: Waiting, schedule: Schedule, now: Instant, bar: Bar | None
         return _flush_card(base, found, schedule, now)
     if found.wait is Wait.CLOSED:
         lines = [_("Nothing is to be done with this lumen now.")]
-        return _asking(replace(base, tone=Tone.CALM, tag=_("Not to be done now"), lines=lines, call=False), touch)
+        return _asking(replace(base, tone=Tone.CALM, tag=_("Not to be done now"), lines=lines, call=""), touch)
     if can.must_ask(touch):
         return _ask_first(base, found, schedule)
     if found.wait is Wait.DUE:
         forms = [Form("", can.done(touch, touch.plan), when="now")]
-        return replace(base, lines=_dose_lines(touch, schedule), forms=forms)
+        return replace(base, lines=_dose_lines(touch, schedule, now), forms=forms)
     if found.wait is Wait.PAST_CUT_OFF:
         lines = [_("It is past its cut-off. {do}").format(do=say.past_cut_off_words(schedule.plan))]
         forms = _was_it_done(touch, schedule, now, _("Was it given?"))
         return replace(
-            base, tone=Tone.ASK, tag=_("Not recorded, past its cut-off"), lines=lines, forms=forms, call=True
+            base, tone=Tone.ASK, tag=_("Not recorded, past its cut-off"), lines=lines, forms=forms, call="now"
         )
     if touch.kind is TouchKind.FINISH:
         return _finish_card(base, found, schedule, now)
@@ -125,7 +126,7 @@ def _heading(what: str, at: str) -> str:
 
 
 def _planned(touch: Touch, schedule: Schedule, now: Instant) -> str:
-    return clock_beside(schedule.plan, touch.planned, schedule.plan.clock.local(now).date())
+    return short_time(schedule.plan, touch.planned, now)
 
 
 def _with_more(card: Card, touch: Touch, schedule: Schedule) -> Card:
@@ -133,31 +134,32 @@ def _with_more(card: Card, touch: Touch, schedule: Schedule) -> Card:
     return replace(card, more_words=_("Something else happened with it"), buttons=buttons, links=links)
 
 
-def _dose_lines(touch: Touch, schedule: Schedule) -> list[str]:
+def _dose_lines(touch: Touch, schedule: Schedule, now: Instant) -> list[str]:
     if touch.starts:
         return timing_lines(touch, schedule.plan)
     if touch.reason.deadline is not None and touch.kind is TouchKind.IDLE_FLUSH:
-        day = schedule.plan.clock.local(touch.at).date()
-        by = clock_beside(schedule.plan, touch.reason.deadline, day)
+        by = short_time(schedule.plan, touch.reason.deadline, now)
         return [_("By {by} at the latest.").format(by=by)]
     return []
 
 
 def _was_it_done(touch: Touch, schedule: Schedule, now: Instant, asks: str) -> list[Form]:
-    """Ask whether something was done; no time is taken for granted."""
-    planned, plan = fixed(touch.planned, schedule.plan.clock), touch.plan
-    as_planned = _("Yes, at {planned}, as planned: {done}")
-    at = _planned(touch, schedule, now)
+    """Ask whether an event was done: at its planned time, if that is past, or at another one."""
+    then = can.done(touch, touch.plan, all_at_once=False)
+    if touch.planned > now:
+        return was_it_done(asks, [], then, "")
+    as_planned = can.done(touch, touch.plan, when=fixed(touch.planned, schedule.plan.clock), all_at_once=False)
+    return was_it_done(asks, as_planned, then, _planned(touch, schedule, now))
+
+
+def was_it_done(asks: str, as_planned: Sequence[Button], then: Sequence[Button], planned: str) -> list[Form]:
+    """Ask whether something was done, ``planned`` or at another time; none is taken for granted."""
     found = []
-    if touch.planned <= now:
-        buttons = can.done(touch, plan, when=planned, all_at_once=False)
-        found.append(
-            Form(asks, [_reworded(button, as_planned.format(planned=at, done="{done}")) for button in buttons])
-        )
+    if as_planned:
+        words = _("Yes, {planned}, as planned: {done}").format(planned=planned, done="{done}")
+        found.append(Form(asks, [_reworded(button, words) for button in as_planned]))
         asks = _("Or at another time:")
-    buttons = can.done(touch, plan, all_at_once=False)
-    found.append(Form(asks, [_reworded(button, _("Yes, then: {done}")) for button in buttons], when="past"))
-    return found
+    return [*found, Form(asks, [_reworded(button, _("Yes, then: {done}")) for button in then], when="past")]
 
 
 def _reworded(button: Button, words: str) -> Button:
@@ -172,6 +174,8 @@ def _perhaps_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) 
     lines = [late[0].upper() + late[1:] + "."]
     if found.if_not is IfNot.ASK:
         lines.append(say.not_made_up_words(plan))
+    elif found.first is not None:
+        lines.append(say.first_say_words(plan, found.first, now))
     else:
         asks = say.do_it_words(plan, found.until, now)
         forms.append(Form(asks, [_reworded(button, _("Just now: {done}")) for button in can.done(touch, touch.plan)]))
@@ -194,7 +198,6 @@ def just_now(buttons: Sequence[Button]) -> Form:
 
 def _flush_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     touch, plan = found.touch, schedule.plan
-    day = plan.clock.local(now).date()
     was = say.unflushed_words(plan, what_words(touch, touch.plan), touch.at, now)
     base = replace(base, tone=Tone.URGENT, tag=_("FLUSH NOW"), heading=was[0].upper() + was[1:])
     if found.wait is Wait.FLUSH_ASK:
@@ -202,7 +205,7 @@ def _flush_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) ->
             nurse_only_line(plan) if touch.nurse_only else _("Ask {now}.").format(now=call_words(plan.contacts["now"]))
         )
         return _asking(replace(base, tag=_("Not flushed: ask first"), lines=[line]), touch, schedule)
-    planned = fixed(touch.at, schedule.plan.clock), clock_beside(plan, touch.at, day)
+    planned = fixed(touch.at, schedule.plan.clock), short_time(plan, touch.at, now)
     return replace(base, forms=[Form("", can.done(touch, plan), when="now", planned=planned)])
 
 
@@ -219,11 +222,12 @@ def _asking(card: Card, touch: Touch, schedule: Schedule | None = None) -> Card:
         lines = [*ask_lines(touch, schedule.plan), *lines]
         if touch.nurse_only and nurse_only_line(schedule.plan) not in lines:
             lines.append(nurse_only_line(schedule.plan))
-    asked = can.after_asking(touch) if schedule is not None else []
+    shut = touch.nurse_only or any(ask.why in BLOCKS for ask in touch.asks)
+    asked = can.after_asking(touch) if schedule is not None and not shut else []
     plain = can.at_another_time(touch, touch.plan)
     return replace(
         card, lines=lines, forms=(), more_words=_("It was done all the same, or something else happened"),
-        links=list(dict.fromkeys([*plain, *card.links])), asked=asked, call=schedule is not None,
+        links=list(dict.fromkeys([*plain, *card.links])), asked=asked, call="now" if schedule is not None else "",
     )  # fmt: skip
 
 
@@ -233,7 +237,7 @@ def _barred(card: Card, touch: Touch, schedule: Schedule, bar: Bar) -> Card:
     runs = [dose for dose in touch.ends if dose.state is DoseState.RUNNING]
     if not runs:
         card = _asking(card, touch, schedule)
-        return replace(card, asked=()) if bar.whole else card
+        return replace(card, asked=(), call="") if bar.whole else card
     lines = [*bar.lines, STILL_RUNS]
     links = dict.fromkeys([*can.at_another_time(touch, touch.plan), *card.links])
-    return replace(card, lines=lines, more_words="", buttons=(), links=list(links), call=True)
+    return replace(card, lines=lines, more_words="", buttons=(), links=list(links), call="" if bar.whole else "now")

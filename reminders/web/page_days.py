@@ -18,7 +18,7 @@ from reminders.views.history import History, Row, Sort
 from reminders.views.history import history as history_of
 from reminders.views.history_files import history_csv
 from reminders.views.history_text import STATUS_WORDS, standing_words
-from reminders.views.timeline import day_timeline, week_timeline
+from reminders.views.timeline import SHEET, day_timeline, week_timeline
 from reminders.web.page_forms import day_asked
 from reminders.web.page_frame import moment_of, page, query
 from reminders.words import CATALOGUE, as_needed_lines, caution_lines, clock_words, day_words, lumen_words, note_words
@@ -47,6 +47,8 @@ def day(desk: Desk, request: Request) -> Response:
         fault="" if asked else NO_DAY,
         heading=day_words(shown),
         drawing=Markup(day_timeline(schedule, shown, now)),
+        # The same for paper; two drawings in one page must not share the names of their parts.
+        sheet=Markup(day_timeline(schedule, shown, now, SHEET).replace("timeline-day-", "timeline-sheet-")),
         before=(shown - timedelta(days=1)).isoformat(),
         after=(shown + timedelta(days=1)).isoformat(),
         chosen=shown.isoformat(),

@@ -13,6 +13,7 @@ from reminders.views.waiting import waiting
 from reminders.web.page_cards import event_card, planned_card
 from reminders.web.page_frame import moment_of, page
 from reminders.web.page_say import days, fresh_key, times
+from reminders.web.page_stops import bars
 from reminders.words import (
     CATALOGUE,
     caution_lines,
@@ -38,11 +39,13 @@ def event(desk: Desk, request: Request) -> Response:
     plan = touch.plan
     is_open = touch.outcome is None or touch.outstanding
     waits = waiting(touch, schedule, now)
-    card = event_card(waits, schedule, now) if waits is not None else planned_card(touch, schedule, now)
-    offered = is_open and not any(ask.why in BLOCKS for ask in touch.asks)
+    bar = bars(schedule, desk.keeper.household.record, now).get(touch.lumen)
+    card = event_card(waits, schedule, now, bar) if waits is not None else planned_card(touch, schedule, now, bar)
+    shut = bar is not None and bar.whole
+    offered = is_open and not shut and not any(ask.why in BLOCKS for ask in touch.asks)
     items = items_of(touch)
     timing = timing_lines(touch, plan) if touch.outcome is None else []
-    asks = _asks(touch, desk) if is_open else []
+    asks = [*(bar.lines if bar is not None else ()), *_asks(touch, desk)] if is_open else []
     card = replace(card, lines=[line for line in card.lines if line not in (*timing, *asks)])  # said above
     return page(
         desk,
@@ -51,7 +54,7 @@ def event(desk: Desk, request: Request) -> Response:
         when=moment_of(desk, touch.at),
         asks=asks,
         recorded=[] if is_open else recorded_lines(touch, schedule.plan),
-        prepare=prepare_words(items) if offered and items else "",
+        prepare=[prepare_words({item: count}) for item, count in sorted(items.items())] if offered else [],
         steps=[step_words(step, plan) for step in steps_left(touch)] if offered else [],
         scrub=plan.protocol.scrub_time,
         dry=plan.protocol.dry_time,

@@ -46,6 +46,12 @@ DAYS_BACK = 7
 FURTHEST_DAY = timedelta(days=3660)
 """Days further away than this are not shown."""
 
+OF_A_LUMEN = frozenset({Verb.FLUSHED, Verb.DRAWN, Verb.OUT_OF_USE, Verb.PROBLEM})
+"""What is said of one lumen."""
+
+NOT_OF_A_LUMEN = frozenset({Sign.OTHER, Sign.NOT_FLOWING})
+"""Signs that may be about the whole line, or about what runs."""
+
 NOT_SAID = frozenset({"token", "key", "do", "past", "asked"})
 """Fields of a form that are no part of what is said."""
 
@@ -138,7 +144,7 @@ def said_by_form(told: Told, plan: Plan, now: Instant, earliest: Instant) -> Sai
     values |= _particulars(told, plan, faults)
     values["when"] = _time(told, plan.clock, now, earliest, faults, verb)
     values["last_flush"] = _last_flush(told)
-    faults += _missing(verb, values, told)
+    faults += _missing(verb, values, told, plan)
     if faults:
         raise FormError(faults)
     return Said(verb=verb, **values)
@@ -171,17 +177,26 @@ def _particulars(told: Told, plan: Plan, faults: list[Fault]) -> dict[str, Any]:
     return found
 
 
-def _missing(verb: Verb, values: Mapping[str, Any], told: Told) -> list[Fault]:
+def needs_lumen(verb: Verb, plan: Plan) -> bool:
+    """Say whether a form must be told which lumen it is about: it is never guessed where there is more than one."""
+    return verb in OF_A_LUMEN and sum(lumen.in_use for lumen in plan.lumens.values()) > 1
+
+
+def _missing(verb: Verb, values: Mapping[str, Any], told: Told, plan: Plan) -> list[Fault]:
     """Say which fields are empty that must not be."""
     everything = bool(values["everything"])
     needs = [name for name in saying(verb, everything=everything).needs if name != "until"]
     if first(told, "asked") == YES:
         needs.append("said_by")
+    # A button has no such field: where it leaves something open, that is asked back.
+    if "lumen" in told and needs_lumen(verb, plan) and values.get("sign") not in NOT_OF_A_LUMEN:
+        needs.append("lumen")
     words = {
         "said_by": _("Write who said so: a name, or what they are, such as on-call nurse."),
         "name": _("Say which."),
         "count": _("Write how many there are, as a whole number."),
         "sign": _("Choose what is wrong."),
+        "lumen": _("Choose the lumen."),
     }
     return [Fault(name, words[name]) for name in needs if not values.get(name) and values.get(name) != 0]
 

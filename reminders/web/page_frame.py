@@ -19,9 +19,11 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.life import STALE
 from reminders.places import command_for
 from reminders.plan.model import TIERS, Contact, Plan
+from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.units import ago
 from reminders.web.page_forms import LONGEST
+from reminders.web.page_times import short_time
 from reminders.words import CATALOGUE, call_words, clock_words, moment_words, zone_words
 
 _ = CATALOGUE.gettext
@@ -131,21 +133,55 @@ def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **valu
         "here": here,
         "token": desk.form_token,
         "contacts": contacts(plan),
-        "call_now": (plan.contacts["now"], tel(plan.contacts["now"].phone)),
+        "calls": {tier: (contact, tel(contact.phone)) for tier, contact in plan.contacts.items()},
         "linked": Linker(plan),
         "provider": plan.protocol.provider,
         "drawn": moment_words(plan.clock.local(now)),
         "clock": clock_words(plan.clock.local(now)),
         "zone": zone_words(plan.clock.local(now)),
         "warnings": warnings(desk),
+        "revisions": revision_words(desk.keeper.schedule, now),
         **values,
     }
     return HTMLResponse(_environment().get_template(template).render(context), status)
 
 
+def revision_words(schedule: Schedule, now: Instant) -> str:
+    """Say which revision of the plan is in force, and from when on another one is that is in use already."""
+    plan = schedule.plan
+    said = _("Plan revision {revision}").format(revision=schedule.plan_at(now).course.revision)
+    for begins, later in schedule.plans:
+        if begins > now:
+            at = short_time(plan, begins, now)
+            said += _("; revision {revision} from {at} on").format(revision=later.course.revision, at=at)
+    return said + "."
+
+
+def coming_words(schedule: Schedule, now: Instant) -> str:
+    """Say that a revision in use takes effect later; nothing if none does."""
+    later = next(((begins, plan) for begins, plan in schedule.plans if begins > now), None)
+    if later is None:
+        return ""
+    return _(
+        "Revision {revision} of the plan takes effect later: from {at} on. Until then revision {before} holds."
+    ).format(
+        revision=later[1].course.revision,
+        at=short_time(schedule.plan, later[0], now),
+        before=schedule.plan_at(now).course.revision,
+    )
+
+
 def lines_of(texts: Iterable[str]) -> list[str]:
-    """Return texts without the blanks that set them in for a terminal."""
-    return [text.strip() for text in texts]
+    """Return texts as the page says them: without the blanks that set them in for a terminal, and without commands."""
+    return [said for text in texts if (said := without_commands(text.strip()))]
+
+
+def without_commands(text: str) -> str:
+    """Return a text without the sentences that tell what to type; there, two blanks stand before the words to be typed."""
+    if "  " not in text:
+        return text
+    sentences = re.split(r"(?<=[.?!]) (?=[^ a-z.])", text)
+    return " ".join(sentence for sentence in sentences if "  " not in sentence)
 
 
 def moment_of(desk: Desk, at: Instant) -> str:

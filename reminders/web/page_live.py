@@ -1,5 +1,7 @@
 """The page of now, and what an open page asks again and again: whether it is still right."""
 
+from collections.abc import Sequence
+
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -8,9 +10,9 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import minute_of
-from reminders.web.page_cards import Tone
-from reminders.web.page_frame import page, seconds_ago, warnings
-from reminders.web.page_now import fingerprint, lumen_views
+from reminders.web.page_cards import Card, Tone
+from reminders.web.page_frame import coming_words, page, seconds_ago, warnings
+from reminders.web.page_now import LumenView, fingerprint, lumen_views, stops
 from reminders.web.page_report import last_report
 from reminders.web.page_say import days, fresh_key, times
 from reminders.words import CATALOGUE, caution_lines, clock_words, moment_words
@@ -18,18 +20,29 @@ from reminders.words import CATALOGUE, caution_lines, clock_words, moment_words
 _ = CATALOGUE.gettext
 
 
-def now_page(desk: Desk, look_every: float) -> Response:
-    """Show what is due, runs and comes next, lumen by lumen; below it how the program itself is."""
+def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = False) -> Response:
+    """Show what is due, runs and comes next, lumen by lumen; below it how the program itself is.
+
+    ``unsaid``: a form was sent without a press of a button that says something; ``by`` is who reports it.
+    """
     schedule, now = desk.keeper.schedule, desk.keeper.instant
     health = desk.health()
-    views = lumen_views(schedule, now)
+    record = desk.keeper.household.record
+    views, stopped = lumen_views(schedule, record, now), stops(schedule, record, now)
+    lumens = [(view, [(fresh_key(), card) for card in view.cards]) for view in views]
     phones = [_phone(phone, desk) for phone in desk.phones.all()]
     return page(
         desk,
         "now.html",
         here="now",
-        lumens=[(view, [(fresh_key(), card) for card in view.cards]) for view in views],
-        nothing_waits=all(view.tone >= Tone.RUNS for view in views),
+        status=400 if unsaid else 200,
+        unsaid=unsaid,
+        coming=coming_words(schedule, now),
+        by=by,
+        lumens=lumens,
+        stops=[(fresh_key(), card) for card in stopped],
+        open=_open(views, stopped),
+        nothing_waits=not stopped and all(view.tone >= Tone.RUNS for view in views),
         times=times(past=False),
         times_past=times(past=True),
         days=days(schedule.plan, now),
@@ -42,6 +55,18 @@ def now_page(desk: Desk, look_every: float) -> Response:
         looked=_looked(desk),
         raised=[_raised(item, desk) for item in list(health.raised)[:5]],
     )
+
+
+def _open(views: Sequence[LumenView], stopped: Sequence[Card]) -> list[tuple[str, str]]:
+    """Return one line for each thing that waits, the most pressing first, with the mark of its card on the page."""
+    found = [(card.tone, f"{card.tag}: {card.heading}", f"stop-{n}-title") for n, card in enumerate(stopped, start=1)]
+    for number, view in enumerate(views, start=1):
+        for n, card in enumerate(view.cards, start=1):
+            if card.tone < Tone.RUNS:
+                words = _("{lumen}: {what}").format(lumen=view.words, what=card.heading[0].lower() + card.heading[1:])
+                tag = card.tag[0].lower() + card.tag[1:] if card.tag.istitle() else card.tag
+                found.append((card.tone, f"{words} - {tag}", f"c{number}-{n}-title"))
+    return [(words, mark) for _tone, words, mark in sorted(found, key=lambda item: item[0])]
 
 
 def _phone(phone: Phone, desk: Desk) -> tuple[str, str]:
@@ -61,7 +86,8 @@ def _raised(item: Raised, desk: Desk) -> str:
 def _shown(desk: Desk) -> str:
     """Return a text that changes whenever plan or record do, something else is to be done, or there are more or fewer warnings."""
     schedule, now = desk.keeper.schedule, desk.keeper.instant
-    return f"{desk.keeper.version}-{fingerprint(schedule, now)}-{len(warnings(desk))}"
+    shown = fingerprint(schedule, desk.keeper.household.record, now)
+    return f"{desk.keeper.version}-{shown}-{len(warnings(desk))}"
 
 
 def state(desk: Desk, request: Request) -> Response:

@@ -5,20 +5,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from reminders.event_words import marked
-from reminders.record.facts import Sign
+from reminders.record.facts import Record, Sign
 from reminders.saying.phrases import Verb
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, whole_line_signs
 from reminders.times import Instant
 from reminders.views import waiting_words as say
 from reminders.views.waiting import Flow, LumenNow, Running, Wait, Waiting, lumens_now, sort_of
 from reminders.web import page_actions as can
 from reminders.web.page_actions import Link
-from reminders.web.page_cards import Card, Form, Tone, event_card
+from reminders.web.page_cards import STILL_RUNS, Card, Form, Tone, event_card, just_now, was_it_done
 from reminders.web.page_forms import fixed
 from reminders.web.page_frame import query
+from reminders.web.page_stops import Bar, bars
+from reminders.web.page_times import short_time
 from reminders.words import (
     CATALOGUE,
-    clock_beside,
+    call_words,
     dose_words,
     drug_words,
     lumen_words,
@@ -27,6 +30,8 @@ from reminders.words import (
 )
 
 _ = CATALOGUE.gettext
+
+RELEASED = _("A clinician has released it")
 
 SHOWN = 4
 """Older events of one lumen that wait and are named one by one: the last ones; the history lists the others."""
@@ -51,14 +56,41 @@ class LumenView:
         return min((card.tone for card in self.cards), default=Tone.CALM)
 
 
-def lumen_views(schedule: Schedule, now: Instant) -> list[LumenView]:
+def lumen_views(schedule: Schedule, record: Record, now: Instant) -> list[LumenView]:
     """Return all lumens with what waits, the most pressing first, else in the plan's order."""
-    return sorted((_lumen(found, schedule, now) for found in lumens_now(schedule, now)), key=lambda view: view.tone)
+    barred = bars(schedule, record, now)
+    views = [_lumen(found, schedule, now, barred.get(found.name)) for found in lumens_now(schedule, now)]
+    return sorted(views, key=lambda view: view.tone)
 
 
-def fingerprint(schedule: Schedule, now: Instant) -> str:
+def stops(schedule: Schedule, record: Record, now: Instant) -> list[Card]:
+    """Return the cards that stand above all lumens: signs about the whole line, until everything is released."""
+    plan = schedule.plan
+    if schedule.removed is not None and now >= schedule.removed:
+        return []
+    cards = []
+    for fact in whole_line_signs(record):
+        heading = _("{sign}, since {since}").format(sign=fact.note, since=short_time(plan, fact.happened, now))
+        call = _("Call {who} now.").format(who=call_words(plan.contacts[WHOLE_LINE_SIGNS[fact.note]]))
+        first = [_("Clamp between the break and your body."), call] if fact.note == "line broken" else [call]
+        lines = [*first, _("Use no lumen until a clinician says so.")]
+        cards.append(
+            Card(
+                tone=Tone.STOP,
+                tag=_("STOP"),
+                heading=heading[0].upper() + heading[1:],
+                lines=[" ".join(lines)],
+                call=WHOLE_LINE_SIGNS[fact.note],
+                more_words=RELEASED,
+                links=[can.line_released()],
+            )
+        )
+    return cards
+
+
+def fingerprint(schedule: Schedule, record: Record, now: Instant) -> str:
     """Return a text that changes whenever the page would show something else to be done, or another button for it."""
-    told = [
+    told: list[object] = [
         (
             view.name,
             view.next,
@@ -69,12 +101,13 @@ def fingerprint(schedule: Schedule, now: Instant) -> str:
                 for card in view.cards
             ],
         )
-        for view in lumen_views(schedule, now)
+        for view in lumen_views(schedule, record, now)
     ]
+    told += [(card.heading, card.links) for card in stops(schedule, record, now)]
     return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
 
 
-def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> LumenView:
+def _lumen(found: LumenNow, schedule: Schedule, now: Instant, bar: Bar | None) -> LumenView:
     plan = schedule.plan
     words = lumen_words(plan, found.name)
     words = words[0].upper() + words[1:]
@@ -83,12 +116,12 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> LumenView:
         return LumenView(name=found.name, words=words, cards=(), lines=[line])
     last, older = _last_of_each_sort(found.waits)
     cards = [*_troubles(found, schedule, now)]
-    cards += [event_card(waits, schedule, now) for waits in last]
+    cards += [event_card(waits, schedule, now, bar) for waits in last]
     if found.passed is not None:
         cards = _with_limit(cards, last, found, found.passed, schedule, now)
     ending = {(dose.order, dose.key) for waits in last for dose in waits.touch.ends}
     cards += [
-        _running(running, found, schedule, now)
+        _running(running, found, schedule, now, bar)
         for running in found.running
         if (running.dose.order, running.dose.key) not in ending
     ]
@@ -117,12 +150,11 @@ def _last_of_each_sort(waits: Sequence[Waiting]) -> tuple[list[Waiting], list[Wa
 
 def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]:
     plan = schedule.plan
-    day = plan.clock.local(now).date()
     lines = []
     if not found.in_use:
         lines.append(say.OUT_OF_USE)
     if found.last_flush is not None:
-        lines.append(_("Last recorded flush: {at}.").format(at=clock_beside(plan, found.last_flush, day)))
+        lines.append(_("Last recorded flush: {at}.").format(at=short_time(plan, found.last_flush, now)))
     elif found.in_use:
         lines.append(say.never_flushed_words(plan, found.name, now))
     return lines
@@ -130,27 +162,26 @@ def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]
 
 def _link(touch: Touch, schedule: Schedule, now: Instant) -> Link:
     plan = schedule.plan
-    at = clock_beside(plan, touch.at, plan.clock.local(now).date())
+    at = short_time(plan, touch.at, now)
     return Link(f"{marked(what_words(touch, touch.plan), touch)}, {at}", query("event", uid=touch.uid))
 
 
 def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Card]:
     """Say what is wrong with a lumen now; only a clinician's word ends it."""
     plan = schedule.plan
-    day = plan.clock.local(now).date()
     stop = Card(
         tone=Tone.STOP,
         tag=_("STOP"),
         heading="",
-        call=True,
-        more_words=_("Somebody has released it"),
+        call="now",
+        more_words=RELEASED,
         links=[can.released(found.name, plan)],
     )
     for since in found.blocked:
-        heading = _("Do not use this lumen, since {since}").format(since=clock_beside(plan, since, day))
+        heading = _("Do not use this lumen, since {since}").format(since=short_time(plan, since, now))
         yield replace(stop, heading=heading, lines=[say.blocked_words(plan)])
     for sign, since in found.problems:
-        at = clock_beside(plan, since, day)
+        at = short_time(plan, since, now)
         if sign is Sign.NOT_FLOWING:
             heading = _("Not flowing since {since}").format(since=at)
             line = say.not_flowing_words(plan)
@@ -168,11 +199,10 @@ def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Car
 # What runs
 
 
-def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant) -> Card:
+def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant, bar: Bar | None) -> Card:
     dose = found.dose
     plan = schedule.plan_at(dose.start)
-    day = schedule.plan.clock.local(now).date()
-    at = "" if found.at is None else clock_beside(schedule.plan, found.at, day)
+    at = "" if found.at is None else short_time(schedule.plan, found.at, now)
     buttons, links = can.while_it_runs(dose, schedule)
     finish = finish_of(dose, schedule)
     number = dose_words(dose, plan)
@@ -185,10 +215,15 @@ def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant) 
         buttons=buttons,
         links=links,
     )
-    if lumen.blocked or lumen.problems:
+    if lumen.blocked or lumen.problems or bar is not None or found.flow is Flow.UNKNOWN:
         # Nothing is offered on this lumen; what happened can be said all the same.
-        lines = [_("As far as is recorded it still runs. Was it stopped, or has it finished? Then say so.")]
+        lines = [*([] if bar is None else bar.lines), STILL_RUNS]
         more = [*links, *([] if finish is None else can.at_another_time(finish, plan))]
+        if found.flow is Flow.UNKNOWN and found.at is not None:
+            lines = [say.unknown_words(schedule.plan, plan.orders[dose.order].drug, found.at, now)]
+            more = [can.goes_on_form(dose), *more]
+            tag = _("Not known whether it runs")
+            return replace(card, tone=Tone.ASK, tag=tag, lines=lines, more_words="", buttons=(), links=more)
         if found.flow is Flow.PAUSED:
             return replace(card, tag=_("Interrupted"), lines=lines, buttons=[can.goes_on(dose)], links=more)
         return replace(card, tag=_("Recorded as running"), lines=lines, more_words="", buttons=(), links=more)
@@ -203,13 +238,18 @@ def _running(found: Running, lumen: LumenNow, schedule: Schedule, now: Instant) 
     if found.flow is Flow.RUNS:
         lines = [_("Until {end}.").format(end=at) if at else _("It runs on.")]
         return replace(card, lines=lines, buttons=[*finished, *buttons])
-    lines = [_("It should have finished at {end}. Has it? {why}").format(end=at, why=say.EMPTY_BAG)]
+    lines = [_("It should have finished: {end}. Has it? {why}").format(end=at, why=say.EMPTY_BAG)]
     card = replace(card, tone=Tone.URGENT, tag=_("Should have finished"), lines=lines)
     if not finished:
-        return replace(card, call=True)
+        return replace(card, call="now")
     assert found.at is not None, "what is over has a finish"
-    planned = fixed(found.at, schedule.plan.clock), at
-    return replace(card, forms=[Form(_("It has finished:"), finished, when="now", planned=planned)])
+    if now - found.at <= plan.course.handling_time:
+        return replace(card, forms=[Form(_("It has finished:"), finished, when="now")])
+    # Long past: no time is taken for granted, as for everything that is overdue.
+    then = fixed(found.at, schedule.plan.clock)
+    at_that_time = can.has_finished(dose, plan, finish, when=then)
+    forms = was_it_done(_("Has it finished?"), at_that_time, finished, at)
+    return replace(card, forms=[*forms, just_now(finished)])
 
 
 def finish_of(dose: Dose, schedule: Schedule) -> Touch | None:
@@ -254,6 +294,6 @@ def _with_limit(
         heading=_("This lumen has gone too long without a recorded flush"),
         lines=[line, unsure],
         links=[flushed],
-        call=True,
+        call="now",
     )
     return [*cards, own]

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from urllib.parse import urlencode
 
@@ -18,13 +19,26 @@ from reminders.times import DAY, Instant
 from reminders.web import page_forms
 from reminders.web.page_forms import FLAGS, Fault, Told, first
 from reminders.web.page_frame import page, query
-from reminders.web.page_words import Offered, others, saying, wrong
+from reminders.web.page_words import Offered, Saying, others, saying, wrong
 from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lumen_words, sign_words
 
 _ = CATALOGUE.gettext
 
 HIDDEN = ("dose", "event", "again", "everything", "asked", "past")
 """Fields that a form carries without showing them, where they are given."""
+
+THE_ONE = _("The one that fits")
+
+NO_ORDER = {Verb.RELEASED: _("No drug: it is about a lumen"), Verb.SKIPPED: _("No dose: it is about a flush")}
+"""What it means that no drug is chosen, where that is not the one that fits."""
+
+NO_LUMEN = {
+    Verb.STARTED: _("As the plan says"),
+    Verb.RELEASED: _("No lumen: it is about a drug"),
+    Verb.SKIPPED: _("No flush: it is about a dose"),
+    Verb.TASK_DONE: _("None, or all of them"),
+}
+"""What it means that no lumen is chosen, where that is not the one that fits."""
 
 NOT_BY_ITSELF = frozenset({Verb.IN_USE})
 
@@ -44,7 +58,7 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         return other_page(desk, "", faults, status=status)
     schedule, now = desk.keeper.schedule, desk.keeper.instant
     plan = schedule.plan
-    how = saying(verb, everything=first(told, "everything") == page_forms.YES)
+    how = _how(verb, told, schedule)
     known_dose = bool(first(told, "dose")) and first(told, "order") in plan.orders
     asks = tuple(name for name in how.asks if not (known_dose and name in ("order", "lumen")))
     hidden = [(name, first(told, name)) for name in HIDDEN if first(told, name)]
@@ -65,7 +79,7 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         asks=asks,
         needs=(*how.needs, *(("said_by",) if first(told, "asked") else ())),
         ask_said_by="said_by" in how.asks or bool(first(told, "asked")),
-        about=_about(told, schedule, now) if known_dose else "",
+        about=_about(told, schedule, now) if known_dose else _about_lumen(told, plan) if "lumen" not in asks else "",
         hidden=hidden,
         told={name: first(told, name) for name in told},
         fluids_told=[name for name in told.get("fluids", ()) if name],
@@ -77,11 +91,30 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         days=days(plan, now),
         days_ahead=days(plan, now, ahead=3),
         orders=[(name, drug_words(order)) for name, order in plan.orders.items()],
+        no_order=NO_ORDER.get(verb, THE_ONE),
+        no_lumen=_("Choose the lumen") if page_forms.needs_lumen(verb, plan) else NO_LUMEN.get(verb, THE_ONE),
         lumens=[(name, lumen_words(plan, name)) for name in plan.lumens],
         fluids=[(name, fluid.label) for name, fluid in plan.fluids.items()],
         signs=[(sign.value, sign_words(sign)) for sign in Sign],
         items=_items(schedule, now) if "item" in asks else [],
     )
+
+
+def _how(verb: Verb, told: Told, schedule: Schedule) -> Saying:
+    """Return how a form asks for something, without what is known of it already."""
+    asked = bool(first(told, "asked"))
+    how = saying(verb, everything=first(told, "everything") == page_forms.YES, asked=asked)
+    if verb is Verb.RELEASED and first(told, "lumen") in schedule.plan.lumens:
+        how = replace(how, words=_("A clinician has released it"), asks=("when", "said_by"))
+    if verb is Verb.STARTED and asked:
+        how = replace(how, hint=_("Start it first; then record here who said that it may be started."))
+    return how
+
+
+def _about_lumen(told: Told, plan: Plan) -> str:
+    name = first(told, "lumen")
+    words = lumen_words(plan, name) if name in plan.lumens else ""
+    return words[:1].upper() + words[1:]
 
 
 def _about(told: Told, schedule: Schedule, now: Instant) -> str:

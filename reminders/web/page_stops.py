@@ -12,7 +12,8 @@ from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sig
 from reminders.schedule.model import AskWhy, Schedule
 from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, is_whole_line, whole_line_signs
 from reminders.times import Instant
-from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words, sign_words
+from reminders.web.page_times import short_time
+from reminders.words import CATALOGUE, call_words, lumen_words, sign_words
 
 _ = CATALOGUE.gettext
 
@@ -52,7 +53,7 @@ def _suspended(lumen: str, schedule: Schedule, now: Instant) -> Instant | None:
 
 
 def _whole_line(fact: Fact, plan: Plan, now: Instant) -> str:
-    since = clock_beside(plan, fact.happened, plan.clock.local(now).date())
+    since = short_time(plan, fact.happened, now)
     call = call_words(plan.contacts[WHOLE_LINE_SIGNS[fact.note]])
     return _("Use no lumen: {sign}, since {since}. Call {call}.").format(sign=fact.note, since=since, call=call)
 

@@ -71,15 +71,16 @@ SAYINGS: Mapping[Verb, Saying] = {
 """Every verb but the one that puts a plan in use, which is no report."""
 
 AWAY = Saying(words=_("In hospital: everything here is held"), asks=("when", "said_by"))
+LINE_RELEASED = Saying(words=_("A clinician has released the whole line"), asks=("when", "said_by"), needs=("said_by",))
 HOME = Saying(words=_("Home again: everything here goes on"), asks=("when", "last_flush", "said_by"))
 
 
-def saying(verb: Verb, *, everything: bool = False) -> Saying:
-    """Return how something is said; ``everything``: of the whole line and all orders."""
+def saying(verb: Verb, *, everything: bool = False, asked: bool = False) -> Saying:
+    """Return how something is said; ``everything``: of the whole line and all orders; ``asked``: after asking somebody."""
     if everything and verb is Verb.HELD:
         return AWAY
     if everything and verb is Verb.RELEASED:
-        return HOME
+        return LINE_RELEASED if asked else HOME
     return SAYINGS[verb]
 
 

@@ -45,6 +45,23 @@ for (const button of document.querySelectorAll("button.timer")) {
   });
 }
 
+// --- Enter in a field of a card: what happened is said by a button ---
+
+document.addEventListener("keydown", (event) => {
+  const form = event.key === "Enter" && event.target instanceof HTMLInputElement && event.target.closest("form.say");
+  const nothing = form && form.querySelector("button.nothing");
+  if (!nothing) return;
+  event.preventDefault();
+  let told = form.querySelector(".unsaid");
+  if (!told) {
+    told = document.createElement("p");
+    told.className = "fault unsaid";
+    told.setAttribute("role", "alert");
+    form.append(told);
+  }
+  told.textContent = nothing.dataset.words;
+});
+
 // --- A page that stays open ---
 
 const now = document.getElementById("now");
