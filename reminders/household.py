@@ -18,7 +18,7 @@ from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
 from reminders.record.store import ChangedMeanwhile, RecordError, Store, record_path
-from reminders.schedule.compile import compile_schedule
+from reminders.schedule.compile import compile_schedule, ends_of
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 
@@ -55,18 +55,20 @@ class Household:
     begun: bool
     kept: bool = False
     waiting: int | None = None
-    compiled: dict[Instant, Schedule] = field(default_factory=dict, repr=False, compare=False)
+    compiled: dict[tuple[Instant, ...], Schedule] = field(default_factory=dict, repr=False, compare=False)
 
     def schedule(self, now: Instant) -> Schedule:
         """Return the schedule as plan and record have it; a revision not yet in use as if it were.
 
-        The one that was asked for last is kept: a report looks at the same one several times.
+        The one that was asked for last is kept: a report looks at the same one several times, and one minute's is mostly
+        that of the next.
         """
-        found = self.compiled.get(now)
+        ends = ends_of((*self.earlier, self.plan), now)
+        found = self.compiled.get(ends)
         if found is None:
             found = compile_schedule(self.plan, self.record, now, self.earlier)
             self.compiled.clear()
-            self.compiled[now] = found
+            self.compiled[ends] = found
         return found
 
     @property
@@ -108,6 +110,8 @@ def open_household(path: Path, now: Instant, like: Household | None = None) -> H
     if plan is None:
         raise UnusablePlanError(examination)
     record, used = recorded(path, plan)
+    if like is not None and record.facts == like.record.facts:
+        record = like.record  # the same one, so that whoever has it sees that it is
     earlier = tuple(used[number] for number in sorted(used) if number < plan.course.revision)
     newest = max(used, default=0)
     if newest > plan.course.revision:
@@ -253,9 +257,9 @@ def add_facts(
 def _again(household: Household, now: Instant) -> Household:
     """Read a household again; where it was opened as what is in use, a fault of the file takes nothing away."""
     if not household.kept:
-        return open_household(household.path, now)
+        return open_household(household.path, now, household)
     try:
-        return open_in_use(household.path, now)
+        return open_in_use(household.path, now, household)
     except (FileError, UnusablePlanError, NotInUseError):
         found = kept_in_record(household.path, household.plan.course.id, now)
         if found is None:

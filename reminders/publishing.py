@@ -112,6 +112,7 @@ def publish_feed(household: Household, folder: Path, now: Instant, test: Instant
         FileError, RecordError, NotInUseError: as :func:`publish`; what stood there still stands.
     """
     try:
+        private_folder(folder.parent)
         folder = private_folder(folder).resolve()
     except OSError as error:
         raise FileError(f'"{folder}" cannot be used: {error.strerror or error}.') from None

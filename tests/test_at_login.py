@@ -8,6 +8,7 @@ import configparser
 import os
 import plistlib
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -541,9 +542,9 @@ Say = Callable[..., Result]
 def the_command(monkeypatch: pytest.MonkeyPatch) -> Say:
     """Give a test the command, with other programs that answer as it says."""
 
-    def say(what: str, others: Others, system: str = "linux") -> Result:
-        monkeypatch.setattr("reminders.commands.at_login.here", lambda: here(others, system))
-        result = CliRunner().invoke(at_login, [what])
+    def say(what: str, others: Others, system: str = "linux", options: Sequence[str] = ()) -> Result:
+        monkeypatch.setattr("reminders.commands.at_login.here", lambda **told: here(others, system, **told))
+        result = CliRunner().invoke(at_login, [what, *options])
         assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
         return result
 
@@ -587,6 +588,59 @@ def test_on_status_and_off(say: Say, system: str) -> None:
     off = say("off", Others(), system)
     assert off.exit_code == 0
     assert "no more at login" in off.output
+
+
+@pytest.mark.usefixtures("in_use")
+def test_the_daemon_is_started_with_the_options_that_were_given(say: Say, home: Path, tmp_path: Path) -> None:
+    """For phones it must listen on the home network; what was given stands until it is set up anew."""
+    unit = home / ".config" / "systemd" / "user" / UNIT
+    certificate, key = tmp_path / "the certificate.pem", tmp_path / "key.pem"
+    for file in (certificate, key):
+        file.write_bytes(b"")
+    told = ["--lan", "--page-on-lan", "--certificate", str(certificate), "--key", str(key), "--name", "laptop.home"]
+    result = say("on", Others(), options=[*told, "--port", "4871"])
+    assert result.exit_code == 0, result.output
+    assert "Phones on the home network can fetch the calendar" in result.output
+    started = shlex.split(re.findall("^ExecStart=:(.*)$", unit.read_text("utf-8"), re.MULTILINE)[0])
+    words = started[started.index("run") :]
+    assert words == [
+        *("run", "--port=4871", "--lan", "--page-on-lan"),
+        *(f"--certificate={certificate}", f"--key={key}", "--name=laptop.home"),
+    ]
+    parsed = run.make_context("run", words[1:], resilient_parsing=True).params  # as the daemon's command reads them
+    assert (parsed["lan"], parsed["page_on_lan"], parsed["port"], parsed["names"]) == (
+        True,
+        True,
+        4871,
+        ("laptop.home",),
+    )
+    status = say("status", Others())
+    assert status.exit_code == 0
+    assert "Phones on the home network can fetch the calendar" in status.output
+    assert "anew" not in status.output
+    assert say("on", Others()).exit_code == 0
+    assert "--lan" not in unit.read_text("utf-8")
+    status = say("status", Others())
+    assert "at-login on --lan" in status.output
+    assert "anew" not in status.output
+
+
+@pytest.mark.usefixtures("in_use")
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--page-on-lan"], "add --lan"),
+        (["--name", "laptop.home"], "add --lan"),
+        (["--lan", "--certificate", __file__], "belong together"),
+        (["--lan", "--certificate", "gone.pem", "--key", __file__], "gone.pem"),
+        (["--lan", "--name", "lap\ntop"], "cannot be written down"),
+    ],
+)
+def test_options_that_the_daemon_would_refuse_are_refused(options: list[str], said: str, say: Say, home: Path) -> None:
+    result = say("on", Others(), options=options)
+    assert result.exit_code != 0
+    assert said in result.stderr
+    assert not (home / ".config" / "systemd").exists()
 
 
 @pytest.mark.usefixtures("in_use")

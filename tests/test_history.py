@@ -129,6 +129,17 @@ def test_what_is_no_start_is_late_from_its_planned_moment_on() -> None:
     assert (flush.planned, flush.actual, flush.late) == (at("06-01 21:52"), at("06-01 21:40"), -12)
 
 
+def test_a_finish_on_time_that_was_flushed_late_is_not_called_late() -> None:
+    """R15: finished and flushed are two facts, and only the second one was late."""
+    lines = f"06-01 09:00 started {D1}\n06-01 09:30 finished {D1}\n06-01 12:22 flushed lumen=red"
+    text = history_text(told(A, lines, "06-01 13:00"))
+    row = next(line for line in text.splitlines() if "finish a" in line)
+    assert row == "    09:30 CDT  on time, flushed late     red lumen: finish a"
+    assert "Its flush was recorded at 12:22 CDT." in text
+    late = f"06-01 09:00 started {D1}\n06-01 09:50 finished {D1}\n06-01 12:22 flushed lumen=red"
+    assert "09:50 CDT  late (+20 min)            red lumen: finish a" in history_text(told(A, late, "06-01 13:00"))
+
+
 def test_mean_and_greatest_lateness() -> None:
     lines = f"""
     06-01 09:20 started {D1}

@@ -376,7 +376,9 @@ def test_a_sign_about_the_whole_line_stands_first_in_what_is_due_until_a_clinici
 
     assert len(heads("06-01 09:00")) == 1, "the second lumen, and nothing before the first"
     tell(plan, "06-01 09:26", "line", "broken")
-    stop = "STOP: Line broken, since 09:26 CDT. Clamp between the break and your body. Call Emergency services, 911 now. "
+    stop = (
+        "STOP: Line broken, since 09:26 CDT. Clamp between the break and your body. Call Emergency services, 911 now. "
+    )
     assert heads("06-01 09:30")[0] == f"{stop}Use no lumen until a clinician says so."
     tell(plan, "06-01 09:40", "fever")
     assert heads("06-01 09:45")[1] == (

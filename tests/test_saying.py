@@ -942,7 +942,9 @@ def test_flushing_twice() -> None:
 
 
 @pytest.mark.parametrize(
-    "waits", ["06-02 10:13 drawn lumen=red", f"06-02 09:10 started {NINE}\n06-02 10:13 finished {NINE}"], ids=["draw", "finish"]
+    "waits",
+    ["06-02 10:13 drawn lumen=red", f"06-02 09:10 started {NINE}\n06-02 10:13 finished {NINE}"],
+    ids=["draw", "finish"],
 )
 def test_a_flush_before_a_touch_that_waits_for_its_own_is_another_one(waits: str) -> None:
     """R15: flushed at 10:10; after the draw, or the finish, of 10:13 it is flushed once more."""
@@ -980,7 +982,11 @@ def test_what_only_a_later_revision_has_is_asked_about_or_recorded() -> None:
     def heard(saying: str) -> tuple[Fact, ...]:
         return report(said(saying.split(), compiled.plan), compiled, record(""), at(NOW), key="k")
 
-    for saying, when in (("started meropenem", "10:30"), ("not given meropenem", "10:30"), ("delayed meropenem to 15:00", "15:00")):
+    for saying, when in (
+        ("started meropenem", "10:30"),
+        ("not given meropenem", "10:30"),
+        ("delayed meropenem to 15:00", "15:00"),
+    ):
         with pytest.raises(AskBackError) as asked:
             heard(saying)
         assert asked.value.problem == (
@@ -1259,7 +1265,9 @@ def test_a_finish_early_or_late_by_more_than_one_handling_is_to_be_told_to_someb
     for now in ("06-01 09:45", "06-01 10:15"):
         assert not [line for line in told("finished", start, now=now, edits=W9) if line.startswith("It finished")]
     paused = f"{start}\n06-01 09:20 interrupted order=a dose=2026-06-01T09:00\n06-01 09:50 resumed order=a dose=2026-06-01T09:00"
-    assert not [line for line in told("finished", paused, now="06-01 10:30", edits=W9) if line.startswith("It finished")]
+    assert not [
+        line for line in told("finished", paused, now="06-01 10:30", edits=W9) if line.startswith("It finished")
+    ]
     unsaid = told("finished", now="06-01 09:33", edits=W9)
     assert not [line for line in unsaid if line.startswith("It finished")], "nobody knows when it was started"
 

@@ -287,6 +287,63 @@ def test_s3_the_pump_alarms_for_occlusion() -> None:
     assert rows(stopped, "06-01 09:55", day="01")[1] == "01 09:50 due finish a, flush outstanding"
 
 
+RUNS_AND_SWELLS = """
+06-01 09:00 started a of 06-01 09:00
+06-01 09:20 problem lumen=red sign=swelling
+"""
+
+
+def test_s1_whether_an_infusion_was_stopped_is_not_known_until_somebody_says_so() -> None:
+    """Whoever was told to stop and clamp has not yet said that it was done; a release by a clinician does not say it either."""
+    asked = "Not known whether a runs. Was it stopped at 09:20 CDT? Say so, or that it runs again, or has finished."
+    listed = due(given(DAILY, RUNS_AND_SWELLS, "06-01 09:30"), at("06-01 09:30"))
+    assert asked in listed
+    assert "a runs, until" not in listed
+    released = f"{RUNS_AND_SWELLS}06-01 09:40 released lumen=red said_by=nurse_Ann"
+    for now in ("06-01 09:45", "06-01 11:00"):
+        listed = due(given(DAILY, released, now), at(now))
+        assert asked in listed
+        assert "should have finished" not in listed
+    answers = {
+        "06-01 09:20 stopped-early a of 06-01 09:00": "",
+        "06-01 09:25 finished a of 06-01 09:00": "",
+        "06-01 09:20 interrupted a of 06-01 09:00": "a is interrupted since 09:20 CDT",
+        "06-01 09:20 interrupted a of 06-01 09:00\n06-01 09:35 resumed a of 06-01 09:00": "a runs, until 10:15 CDT.",
+    }
+    for answered, shown_then in answers.items():
+        listed = due(given(DAILY, RUNS_AND_SWELLS + answered, "06-01 09:50"), at("06-01 09:50"))
+        assert "Not known whether" not in listed, answered
+        assert shown_then in listed, answered
+
+
+def test_a_start_after_the_lumen_was_suspended_is_known_to_run() -> None:
+    told = "06-01 08:50 problem lumen=red sign=swelling\n06-01 09:00 started a of 06-01 09:00"
+    assert "a runs, until 10:00 CDT." in due(given(DAILY, told, "06-01 09:30"), at("06-01 09:30"))
+
+
+def test_a_flush_is_not_made_up_for_while_a_later_dose_may_run() -> None:
+    """S13, R18: the flush of 08:50 was not recorded, nor was the dose of 09:00; it may have been given, and may run."""
+    edits = '[lumen.red]\nlast_flushed = "2026-05-31 20:30"\n' + daily()
+    before = due(given(edits, "", "06-01 08:45"), at("06-01 08:45"))
+    assert "Only if it was not done, do it now." in before, "nothing is to start yet"
+    for now in ("06-01 09:40", "06-01 14:00"):  # overdue, and past its cut-off
+        listed = due(given(edits, "", now), at(now))
+        assert "First say whether a of 09:00 CDT was given." in listed
+        assert "Only if it was not done, do it now." not in listed
+    said_not = due(given(edits, "06-01 09:30 not-given a of 06-01 09:00", "06-01 09:40"), at("06-01 09:40"))
+    assert "First say whether" not in said_not
+    assert "do it now." in said_not
+
+
+def test_the_next_finish_is_not_to_be_asked_about_first() -> None:
+    """Nobody asks before taking off what has run; only a lumen that must not be used says so of everything."""
+    told = "06-01 09:00 started a of 06-01 09:00\n06-01 09:20 problem lumen=red sign=will_not_flush"
+    listed = due(given(DAILY, told, "06-01 09:30"), at("06-01 09:30"))
+    assert "Next: finish a, 10:00 CDT." in listed
+    listed = due(given(DAILY, RUNS_AND_SWELLS, "06-01 09:30"), at("06-01 09:30"))
+    assert "Next: DO NOT USE: finish a, 10:00 CDT." in listed
+
+
 @pytest.mark.parametrize("volume", ["", " volume=40_mL"], ids=["nobody knows how much", "40 mL"])
 def test_s4_part_of_a_dose_given(volume: str) -> None:
     """With its volume or without, the next dose is *ask first*, and only the next one."""

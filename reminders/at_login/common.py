@@ -145,8 +145,8 @@ def must(runner: Runner, *command: str) -> Ran:
     return ran
 
 
-def daemon_command(executable: str | None = None) -> tuple[str, ...]:
-    """Return the command that starts the daemon, for the plan in use, from any folder.
+def daemon_command(executable: str | None = None, options: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return the command that starts the daemon with some options, for the plan in use, from any folder.
 
     ``-P``: what lies in the folder it is started in is no part of the program.
 
@@ -158,7 +158,7 @@ def daemon_command(executable: str | None = None) -> tuple[str, ...]:
         raise AtLoginError("It cannot be found out which Python runs this program. Install it again, and try again.")
     if not program.isprintable():
         raise AtLoginError(f"The folder of Python, {program!r}, has a name that cannot be written down. Rename it.")
-    return program, "-P", "-m", "reminders", "run"
+    return program, "-P", "-m", "reminders", "run", *options
 
 
 def plainly_named(command: Sequence[str]) -> Sequence[str]:

@@ -11,6 +11,7 @@ from platformdirs import user_config_path
 from reminders.at_login.autostart import Autostart
 from reminders.at_login.common import AtLoginError, Runner, Way, check_command, daemon_command, run
 from reminders.at_login.launchd import Launchd
+from reminders.at_login.options import keep_options, kept_options
 from reminders.at_login.systemd import Systemd
 from reminders.at_login.windows import TaskScheduler, windowless
 from reminders.places import places
@@ -28,11 +29,16 @@ def ways(command: Sequence[str], runner: Runner, system: str = sys.platform) -> 
 
 @dataclass(frozen=True, slots=True)
 class AtLogin:
-    """Starting at login on this computer: its ways, the command that they start, and how other programs are run."""
+    """Starting at login on this computer: its ways, the command that they start, and how other programs are run.
+
+    ``options`` are those of the command; they are kept in ``folder``.
+    """
 
     ways: tuple[Way, ...]
     command: Sequence[str]
     runner: Runner
+    options: Sequence[str]
+    folder: Path
 
     def on(self) -> tuple[Way, list[str]]:
         """Set the first way that serves up, start the daemon, and take any other way away.
@@ -44,6 +50,7 @@ class AtLogin:
         """
         check_command(self.runner, self.command)
         way = next(way for way in self.ways if way.serves())
+        keep_options(self.folder, self.options)
         way.on()
         troubles = []
         try:
@@ -76,16 +83,19 @@ class AtLogin:
                 troubles.append(str(error))
         if troubles:
             raise AtLoginError("\n".join(troubles))
+        keep_options(self.folder, ())
         return gone
 
 
-def here(runner: Runner = run, system: str = sys.platform) -> AtLogin:
-    """Return what there is on this computer.
+def here(runner: Runner = run, system: str = sys.platform, options: Sequence[str] | None = None) -> AtLogin:
+    """Return what there is on this computer; ``options`` of the daemon, those that are kept unless they are given.
 
     Raises:
         AtLoginError: it cannot be found out how this program is started.
     """
-    command = daemon_command()
+    folder = places().state
+    options = kept_options(folder) if options is None else options
+    command = daemon_command(options=options)
     if system == "win32":
         command = windowless(command)
-    return AtLogin(ways(command, runner, system), command, runner)
+    return AtLogin(ways(command, runner, system), command, runner, options, folder)

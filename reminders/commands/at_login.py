@@ -1,10 +1,13 @@
 """The command about starting at login: on, off, status."""
 
 import sys
+from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
 from reminders.at_login.common import AtLoginError, Way
+from reminders.at_login.options import kept_options
 from reminders.at_login.ways import here
 from reminders.commands.shared import FAILED, NO_PLAN, fail, opened
 from reminders.places import places
@@ -14,6 +17,11 @@ AWAKE = (
     "meanwhile is told when it wakes. A computer that is off reminds nobody."
 )
 
+ON_LAN = "Phones on the home network can fetch the calendar from it."
+NOT_ON_LAN = "Phones get nothing from it; for them, set it up with  reminders at-login on --lan ."
+
+A_FILE = click.Path(exists=True, dir_okay=False, resolve_path=True, path_type=Path)
+
 
 @click.group()
 def at_login() -> None:
@@ -21,20 +29,44 @@ def at_login() -> None:
 
 
 @at_login.command()
-def on() -> None:
+@click.option("--port", type=click.IntRange(1, 65535), default=None, help="Another port than 4870 for page and feed.")
+@click.option(
+    "--lan", is_flag=True, help="Let phones on the home network fetch the calendar, as  reminders run --lan  does."
+)
+@click.option("--page-on-lan", is_flag=True, help="With --lan: let them open the page too, and report on it.")
+@click.option("--certificate", type=A_FILE, help="With --lan: the file of a TLS certificate.")
+@click.option("--key", type=A_FILE, help="The file of its key.")
+@click.option(
+    "--name", "names", multiple=True, metavar="NAME", help="With --lan: a name of this computer, as in its certificate."
+)
+def on(
+    port: int | None,
+    lan: bool,
+    page_on_lan: bool,
+    certificate: Path | None,
+    key: Path | None,
+    names: tuple[str, ...],
+) -> None:
     """Start at login from now on, and start now.
 
+    With the options with which  reminders run  is to be started; what an earlier  at-login on  said of them no longer holds.
     It is written down where this system looks for it, for you alone, and started again if it should ever end. Do it again
     after this program was moved or installed anew.
     """
+    if (certificate is None) != (key is None):
+        raise click.UsageError("--certificate and --key belong together.")
+    if (page_on_lan or certificate is not None or names) and not lan:
+        raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
     if not places().plan.is_file():
         fail(f"{NO_PLAN} Nothing was set up.")
     opened(places().plan, None)
     try:
-        way, troubles = here().on()
+        options = _options(port, lan, page_on_lan, certificate, key, names)
+        way, troubles = here(options=options).on()
     except AtLoginError as error:
         fail(f"Starting at login was not set up: {error}")
     click.echo(f"Reminders starts when you log in, by {way.name}: {way.file}")
+    click.echo(ON_LAN if lan else NOT_ON_LAN)
     for trouble in troubles:
         click.echo(trouble, err=True)
     if way.restarts:
@@ -52,6 +84,22 @@ def on() -> None:
     click.echo(AWAKE)
     if troubles:
         sys.exit(FAILED)
+
+
+def _options(
+    port: int | None,
+    lan: bool,
+    page_on_lan: bool,
+    certificate: Path | None,
+    key: Path | None,
+    names: Sequence[str],
+) -> list[str]:
+    """Return the options of the daemon as words of its command."""
+    found = [] if port is None else [f"--port={port}"]
+    found += ["--lan"] if lan else []
+    found += ["--page-on-lan"] if page_on_lan else []
+    found += [f"--certificate={certificate}", f"--key={key}"] if certificate is not None else []
+    return found + [f"--name={name}" for name in names]
 
 
 @at_login.command()
@@ -103,6 +151,7 @@ def _lines(way: Way) -> list[tuple[str, bool]]:
     if not found.there:
         return [(f"It is loaded by {way.name}, but its file is gone: {way.file}. {again}", False)]
     lines = [(f"Reminders starts at login, by {way.name}: {way.file}", True)]
+    lines.append((ON_LAN if "--lan" in kept_options(places().state) else NOT_ON_LAN, True))
     if not found.current:
         lines.append((f"That is not what this release would write; the program may have moved. {again}", False))
     if found.loaded is False:

@@ -100,7 +100,7 @@ def _run_one(household: Household, listening: Listening) -> bool:
     except OSError as error:
         fail(f'"{folders.log}" cannot be written: {error.strerror}. Make it writable for you.')
     try:
-        keeper = Keeper(household.path, time.time)
+        keeper = Keeper(household.path, time.time, household)
         daemon = Daemon(keeper, folders, listening, click.echo)
         asyncio.run(daemon.run())
     except (JournalError, PhonesError, ListenError, FileError, RecordError, NotInUseError) as error:

@@ -7,6 +7,7 @@ from reminders.files import FileError
 from reminders.household import Household, NotInUseError, UnusablePlanError, add_facts, open_in_use, put_in_use
 from reminders.places import command_for
 from reminders.record.store import RecordError
+from reminders.schedule.model import Schedule
 from reminders.times import Instant
 
 Signature = tuple[tuple[int, int, int] | None, ...]
@@ -22,8 +23,10 @@ class Keeper:
     not be read, empty if it was. ``other_plan``: what lies there now is another plan, with another id. ``version`` rises whenever the schedule may say something else.
     """
 
-    def __init__(self, path: Path, now: Callable[[], float]) -> None:
+    def __init__(self, path: Path, now: Callable[[], float], like: Household | None = None) -> None:
         """Read a plan and its record, beginning the record if there is none; ``now`` gives seconds since 1970.
+
+        ``like``: the household as it was opened a moment ago; what says the same is not examined again.
 
         Raises:
             FileError, UnusablePlanError, RecordError, NotInUseError: the plan or the record cannot be used.
@@ -33,7 +36,11 @@ class Keeper:
         self.trouble = ""
         self.other_plan = False
         self.version = 0
-        household = open_in_use(path, self.instant)
+        self.household: Household
+        self.schedule: Schedule
+        self._seen: Signature
+        self._day: int
+        household = open_in_use(path, self.instant, like)
         if not household.begun:
             household, _added = add_facts(household, lambda current: put_in_use(current, self.instant), self.instant)
         self._take(household, NOT_READ)
@@ -67,6 +74,9 @@ class Keeper:
                     signature,
                 )
                 return True
+            if found == self.household and not self.trouble and self._day == self._local_day(found):
+                self._seen = signature  # what was reported here, read back: it is compiled already
+                return False
             self._take(found, signature)
             self.trouble = ""
         except UnusablePlanError as error:

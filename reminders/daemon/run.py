@@ -8,6 +8,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from reminders.daemon.once import Once
 from reminders.daemon.ticker import Surroundings, Ticker
 from reminders.feed_file import Feed
 from reminders.files import FileError
-from reminders.household import NotInUseError
+from reminders.household import NotInUseError, UnusablePlanError
 from reminders.phones import Phones
 from reminders.places import Places, command_for
 from reminders.popups import show as popups
@@ -113,6 +114,8 @@ class Daemon:
             ListenError: the page cannot be served as it was asked for.
         """
         loop = asyncio.get_running_loop()
+        # One thread: work off the loop is done one after the other, and each further thread would keep memory of its own.
+        loop.set_default_executor(ThreadPoolExecutor(max_workers=1))
         _on_signals(loop, self._stopping.set)
         await self._listen()
         self._greet()
@@ -139,7 +142,9 @@ class Daemon:
         self._listened = self._now()
         try:
             await self._listeners.start()
-            self._port_trouble = ""
+            again, self._port_trouble = bool(self._port_trouble), ""
+            if again:
+                self._write_life()
         except PortError as error:
             if not self._port_trouble:
                 self._say(f"THE PAGE CANNOT BE SERVED: {error}")
@@ -189,9 +194,12 @@ class Daemon:
                 household = await asyncio.to_thread(publish_feed, household, self._desk.feed.folder, now)
             _household, troubles = await asyncio.to_thread(renew, household, now)
             self._feed_trouble = " ".join(troubles)
-        except (FileError, RecordError, NotInUseError) as error:
+        except (FileError, RecordError, NotInUseError, UnusablePlanError) as error:
             LOG.error("the feed cannot be written: %s", where(error))
             self._feed_trouble = f"The calendar for phones is old: {error}"
+        except Exception as error:  # the reminders outlive what goes wrong with their copy
+            LOG.error("renewing failed: %s", where(error))
+            self._feed_trouble = f"The calendar for phones is old: something went wrong in this program ({where(error)})."
 
     async def _try_pop_ups(self) -> None:
         """Look whether pop-ups can be shown again where they could not: the desktop may come up after this program."""

@@ -68,7 +68,7 @@ def decide(
         if now < soonest and following <= soonest:
             break  # they are in order of time: nothing after this one is told sooner
         last: Telling | None = None
-        for telling in tellings(matter, settings, quiet):
+        for telling in tellings(matter, settings, quiet, now):
             if telling.moment > now:
                 following = min(following, telling.moment)
                 break

@@ -8,8 +8,11 @@ from itertools import takewhile
 
 from reminders.plan.pop_ups import PopUps
 from reminders.reminding.matters import Matter, Sort
-from reminders.schedule.model import Spans
+from reminders.schedule.model import ENDLESS, Spans
 from reminders.times import Instant
+
+ALL = Instant(-ENDLESS)
+"""Near no telling: none is left out."""
 
 
 class Stage(Enum):
@@ -29,11 +32,14 @@ class Telling:
     urgent: bool = False
 
 
-def tellings(matter: Matter, settings: PopUps, quiet: Spans) -> Iterator[Telling]:
+def tellings(matter: Matter, settings: PopUps, quiet: Spans, near: Instant = ALL) -> Iterator[Telling]:
     """Yield when a matter is told, in order of time, for as long as it is open: without end where it is urgent.
 
     In the quiet hours nobody is announced what lies after them, and what is not urgent is told again only where it was due
     in them itself; else it waits for their end.
+
+    With ``near``, repeats long before it may be left out, not the last one before it: a matter that nobody has answered for
+    weeks has thousands.
     """
     own = _asleep(quiet, matter.at)
     if matter.sort is Sort.CLOSED:  # nothing is to be done: nobody is told ahead, or woken for it
@@ -44,7 +50,7 @@ def tellings(matter: Matter, settings: PopUps, quiet: Spans) -> Iterator[Telling
         yield Telling(Stage.AHEAD, ahead)
     yield Telling(Stage.AT, matter.at, matter.urgent_from is not None and matter.at >= matter.urgent_from)
     if matter.repeats:
-        again = _in_order(_again(matter, settings), own, quiet)
+        again = _in_order(_again(matter, settings, min(near, matter.until)), own, quiet)
         yield from takewhile(lambda telling: telling.moment < matter.until, again)
 
 
@@ -68,8 +74,8 @@ def _in_order(again: Iterator[Telling], own: tuple[Instant, Instant] | None, qui
         yield waits
 
 
-def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
-    """Yield when a matter is told again if nobody sleeps."""
+def _again(matter: Matter, settings: PopUps, near: Instant) -> Iterator[Telling]:
+    """Yield when a matter is told again if nobody sleeps; of what is urgent, from the last time before ``near`` on."""
     urgent_from = matter.urgent_from
     moment = matter.at
     if matter.sort is Sort.FINISH:
@@ -78,7 +84,9 @@ def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
         while True:
             moment = Instant(moment + pause)
             yield Telling(Stage.AGAIN, moment, urgent=True)
-            pause = max(min(settings.urgent_again_every, pause), pause // 2)
+            before, pause = pause, max(min(settings.urgent_again_every, pause), pause // 2)
+            if pause == before:
+                moment = max(moment, Instant(_last_before(near, moment, pause) - pause))
     for _count in range(settings.ordinary_repeats):
         moment = Instant(moment + settings.again_every)
         if urgent_from is not None and moment >= urgent_from:
@@ -86,13 +94,18 @@ def _again(matter: Matter, settings: PopUps) -> Iterator[Telling]:
         yield Telling(Stage.AGAIN, moment)
     if urgent_from is None:
         return
-    moment = urgent_from
     # Who waits for the nurse's call need not be told every few minutes.
     pause = settings.again_every if matter.sort is Sort.ASK_FIRST else settings.urgent_again_every
+    moment = _last_before(near, urgent_from, pause)
     while True:
         if moment > matter.at:
             yield Telling(Stage.AGAIN, moment, urgent=True)
         moment = Instant(moment + pause)
+
+
+def _last_before(near: Instant, moment: Instant, every: int) -> Instant:
+    """Return the last of the moments before ``near`` that follow one another from ``moment`` on; at least that one."""
+    return Instant(moment + max(0, (near - 1 - moment) // every) * every)
 
 
 def _asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:

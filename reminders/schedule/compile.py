@@ -126,6 +126,11 @@ class Plans:
         return list(self.last.lumens)
 
 
+def ends_of(plans: Sequence[Plan], now: Instant) -> tuple[Instant, ...]:
+    """Return what of ``now`` a schedule of these plans depends on (R14): where it is the same, the schedules are."""
+    return tuple(_end(plan, now).at for plan in plans)
+
+
 def _entered(record: Record, actual: Actual) -> dict[Instant, Instant]:
     """Return when what happened at an instant was told; what is said of doses that nobody ordered says nothing."""
     doses = {(dose.order, dose.key) for found in actual.connected.values() for dose in found}

@@ -41,8 +41,7 @@ class Row:
     when it happened by what is recorded, None where nothing is; ``late`` the minutes from the ordered moment (of a
     dose that starts; else the planned one) to that, less than zero for early. ``flushed`` is when its flush was
     recorded, where that was another moment; ``outstanding``: it is finished or drawn, and its flush is not recorded;
-    ``flushed_late``: it was done in its window, and only its flush after that.
-    ``stopped``: the infusion was stopped early. ``entered`` is when the last fact about it was entered. ``by`` names the
+    ``flushed_late``: it was done in its window, and only its flush after that. ``stopped``: the infusion was stopped early. ``entered`` is when the last fact about it was entered. ``by`` names the
     reporters. ``why`` says why it stood where it stood. ``kind`` is that of a fact.
     """
 

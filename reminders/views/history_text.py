@@ -265,6 +265,8 @@ def standing_words(row: Row) -> str:
         return _("recorded")
     if row.outstanding:
         return _("its flush: {word}").format(word=STATUS_WORDS[row.status])
+    if row.flushed_late and not row.stopped:
+        return _("on time, flushed late")
     return _("STOPPED EARLY") if row.stopped else STATUS_WORDS[row.status]
 
 

@@ -71,7 +71,9 @@ def _list_of_day(schedule: Schedule, shown: date, now: Instant) -> list[tuple[st
             if touch.lumen != name:
                 continue
             how = status(touch, schedule, now)
-            word = "" if how is Status.PLANNED else STATUS_WORDS[how]
+            # What is over says so in its title.
+            told = touch.outcome is not None and not touch.outstanding
+            word = "" if told or how is Status.PLANNED else STATUS_WORDS[how]
             at = clock_words(plan.clock.local(touch.at))
             rows.append((at, agenda_words(touch), word, query("event", uid=touch.uid)))
         if rows:

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from reminders.event_words import marked
+from reminders.event_words import marked_next
 from reminders.record.facts import Record, Sign
 from reminders.saying.phrases import Verb
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
@@ -163,7 +163,7 @@ def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]
 def _link(touch: Touch, schedule: Schedule, now: Instant) -> Link:
     plan = schedule.plan
     at = short_time(plan, touch.at, now)
-    return Link(f"{marked(what_words(touch, touch.plan), touch)}, {at}", query("event", uid=touch.uid))
+    return Link(f"{marked_next(what_words(touch, touch.plan), touch)}, {at}", query("event", uid=touch.uid))
 
 
 def _troubles(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[Card]:

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-import segno
 from markupsafe import Markup
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -116,7 +115,7 @@ def _phones(desk: Desk, shown: str = "", problem: str = "", typed: str = "") -> 
         trouble=desk.phones.trouble,
         phones=phones,
         typed=typed,
-        longest=LONGEST_NAME,
+        longest_name=LONGEST_NAME,
         reachable=bool(desk.feeds),
         encrypted=any(begin.startswith("https:") for begin in desk.feeds),
         pages=[_way(address, address, _("Code that opens the reminder page")) for address in desk.pages],
@@ -135,6 +134,8 @@ def _way_to_feed(begin: str, phone: Phone) -> _Way:
 
 
 def _way(address: str, link: str, title: str) -> _Way:
+    import segno  # needed on this page alone, and it brings much with it
+
     code = segno.make(link, error="m", micro=False)
     drawn = code.svg_inline(
         scale=5, border=4, dark="#000", light="#fff", svgclass=None, lineclass=None,

@@ -7,7 +7,7 @@ answer, so that reloading it sends nothing again.
 import asyncio
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from starlette.datastructures import FormData
 from starlette.requests import Request
@@ -40,6 +40,16 @@ KEPT = 200
 """So many answers are kept as they were given; of older ones the record's words remain."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """What was answered, in words; the household and the calendars that came of a report are large, and not kept."""
+
+    recorded: tuple[str, ...]
+    answer: tuple[str, ...]
+    calendars: int
+    troubles: tuple[str, ...]
+
+
 class Reports:
     """Takes reports for a desk, and shows what came of them."""
 
@@ -48,7 +58,7 @@ class Reports:
         self._desk = desk
         self._unsaid = unsaid
         self._lock = asyncio.Lock()
-        self._answers: OrderedDict[str, Reported] = OrderedDict()
+        self._answers: OrderedDict[str, _Answer] = OrderedDict()
 
     async def report(self, request: Request, form: FormData) -> Response:
         """Take a form."""
@@ -167,7 +177,7 @@ class Reports:
             answer=lines_of(kept.answer) if kept else _first_of(standing, schedule.plan),
             call=_call(standing, schedule.plan),
             known=kept is not None,
-            calendars=len(kept.calendars) if kept else 0,
+            calendars=kept.calendars if kept else 0,
             troubles=list(kept.troubles) if kept else [],
             undo=key if standing else "",
             withdrawn=not standing and not taking_back,
@@ -203,7 +213,7 @@ class Reports:
             self._desk.changed()
 
     def _keep(self, key: str, found: Reported) -> None:
-        self._answers[key] = found
+        self._answers[key] = _Answer(found.recorded, found.answer, len(found.calendars), found.troubles)
         while len(self._answers) > KEPT:
             self._answers.popitem(last=False)
 

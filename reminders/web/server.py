@@ -134,7 +134,8 @@ def own_addresses() -> list[str]:
 
 def _bound(address: str, port: int) -> socket.socket:
     """Return a socket that is bound to a port."""
-    bound = Door(socket.AF_INET, socket.SOCK_STREAM)
+    # Named as TCP, so that the event loop sends small answers at once.
+    bound = Door(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         if os.name == "posix":  # so that a daemon that was just stopped can be started again
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
