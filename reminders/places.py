@@ -7,8 +7,6 @@ from pathlib import Path
 
 from platformdirs import PlatformDirs
 
-from reminders.files import private_folder as private_folder  # daemon/journal still takes it from here
-
 
 @dataclass(frozen=True, slots=True)
 class Places:

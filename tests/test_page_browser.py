@@ -83,7 +83,7 @@ def test_a_late_finish_is_backdated(driver: WebDriver, tmp_path: Path) -> None:
         driver.get(address)
         assert "Should have finished" in says(driver)
         assert "That was 45 min ago." in says(driver)
-        finished = button(driver, "Finished and flushed")
+        finished = button(driver, "Yes, then: finished and flushed")
         form = finished.find_element(By.XPATH, "./ancestor::form")
         form.find_element(By.NAME, "when").send_keys("30 min ago")
         finished.click()
@@ -113,7 +113,10 @@ def test_enter_in_a_field_records_nothing(driver: WebDriver, tmp_path: Path) -> 
         open_details(driver, "Another time, or who reports it")
         driver.find_element(By.CSS_SELECTOR, "details[open] input[name=by]").send_keys("Ina", Keys.ENTER)
         until(lambda: "Press the button that says what happened." in says(driver))
-    assert house.said() == []
+        assert driver.current_url == address  # on the card itself, with the name in its place
+        button(driver, "Started").click()
+        until(lambda: "/answer?" in driver.current_url)
+    assert house.said() == ["06-01 09:00-0500 started order=cefazolin dose=2026-06-01T09:00 by=Ina"]
 
 
 def test_a_double_click_is_one_report(driver: WebDriver, tmp_path: Path) -> None:
@@ -255,7 +258,7 @@ def test_an_open_page_says_when_nothing_answers(driver: WebDriver, tmp_path: Pat
     with served(house) as address:
         driver.get(address)
         house.move("06-01 09:05")
-        until(lambda: "It is 09:05 CDT." in says(driver))
+        until(lambda: "As of 09:05 CDT." in says(driver))
         old = driver.find_element(By.ID, "old")
         assert not old.is_displayed()
         house.stop()
@@ -308,6 +311,20 @@ SCENES: dict[str, Scene] = {
         "./",
         lambda house: tell_all(house, "started cefazolin 9:00", "red swelling"),
     ),
+    "line broken": (
+        TWO_LUMENS,
+        "06-01 09:30",
+        "./",
+        lambda house: tell_all(house, "started cefazolin 9:00", "line broken 9:10"),
+    ),
+    "another lumen suspended": (TWO_LUMENS, "06-01 09:30", "./", lambda house: tell(house, "grey swelling")),
+    "a slip": (TWO_LUMENS, "06-01 09:20", "./>Take this report back", lambda house: tell(house, "grey swelling")),
+    "the same again": (
+        TWO_LUMENS,
+        "06-01 09:20",
+        "say?verb=started&order=cefazolin&dose=2026-06-01T09:00>Record it",
+        lambda house: tell(house, "started cefazolin 9:10"),
+    ),
     "running, overdue to finish": (
         TWO_LUMENS,
         "06-01 09:50",
@@ -352,7 +369,7 @@ def show(driver: WebDriver, house: Home, address: str, what: str) -> None:
     driver.get(address + where)
     if pressed:
         button(driver, pressed).click()
-        until(lambda: driver.current_url.endswith("/report"))
+        until(lambda: driver.current_url.endswith(("/report", "/undo")))
 
 
 CHECK = """

@@ -1257,3 +1257,19 @@ def test_bytes_that_are_no_text_are_told(plan: Path, what: Sequence[bytes]) -> N
     assert done.returncode == 1
     assert b"Traceback" not in done.stderr
     assert told(plan) == []
+
+
+def test_a_remark_about_a_sign_of_the_whole_line_does_not_hide_the_sign(tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(plan_text(HOME), encoding="utf-8")
+    at = ("--now", "2026-06-01 14:00+00:00")
+    CliRunner().invoke(main, ["record", str(plan), "fever", "--note", "38.9 since noon", *at])
+    said = CliRunner().invoke(main, ["due", str(plan), *at]).output
+    assert "STOP: fever: 38.9 since noon, since" in said.replace("Fever", "fever")
+
+
+def test_the_history_of_days_before_the_plan_is_told_and_no_traceback(tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(plan_text(HOME), encoding="utf-8")
+    result = CliRunner().invoke(main, ["history", str(plan), "--from", "2026-05-20", "--to", "2026-05-21"])
+    assert result.exception is None or isinstance(result.exception, SystemExit)

@@ -695,8 +695,9 @@ def test_a_sign_is_of_no_lumen_that_was_not_named(saying: str) -> None:
 
 def test_which_infusion_does_not_flow_is_not_guessed_from_what_is_planned() -> None:
     """S3: the dose of 09:00 would run if it had been started; nobody said so."""
-    asked = question("not flowing", now="06-02 09:30")
+    asked = question("not flowing", now="06-01 09:30", edits=W9)
     assert asked.problem.startswith("Look at the clamp")
+    assert asked.problem.endswith("Which lumen?")
     assert plain(hear("not flowing red", now="06-02 09:30")) == lines_of(
         f"06-02 09:30 problem sign=not_flowing lumen=red {NINE}"
     )

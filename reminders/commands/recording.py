@@ -38,6 +38,7 @@ from reminders.reporting import Reported, calendars_again, one_line, report_to, 
 from reminders.saying.advice import first_words
 from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
 from reminders.saying.which import AskBackError, Choice
+from reminders.schedule.whole_line import with_remark
 from reminders.times import Instant
 
 BY = click.option("--by", default="", metavar="NAME", help="Who reports it; first name or initials will do.")
@@ -119,7 +120,7 @@ def record(
         again=again,
         last_flush=last_flush,
         said_by=one_line(said_by),
-        note=one_line(note) or told.note,
+        note=with_remark(told.note, one_line(note)),
         by=one_line(by),
     )
     if told.verb is Verb.IN_USE:

@@ -12,7 +12,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from reminders.places import private_folder
+from reminders.files import private_folder
 from reminders.times import Instant
 
 KEPT = 1000

@@ -199,7 +199,9 @@ class Daemon:
             self._feed_trouble = f"The calendar for phones is old: {error}"
         except Exception as error:  # the reminders outlive what goes wrong with their copy
             LOG.error("renewing failed: %s", where(error))
-            self._feed_trouble = f"The calendar for phones is old: something went wrong in this program ({where(error)})."
+            self._feed_trouble = (
+                f"The calendar for phones is old: something went wrong in this program ({where(error)})."
+            )
 
     async def _try_pop_ups(self) -> None:
         """Look whether pop-ups can be shown again where they could not: the desktop may come up after this program."""

@@ -34,4 +34,15 @@ def whole_line_signs(record: Record) -> tuple[Fact, ...]:
 
 def is_whole_line(fact: Fact) -> bool:
     """Say whether a fact is a sign about the whole line; one in somebody's own words is not."""
-    return fact.kind is Kind.PROBLEM and fact.sign is Sign.OTHER and not fact.lumen and fact.note in WHOLE_LINE_SIGNS
+    return fact.kind is Kind.PROBLEM and fact.sign is Sign.OTHER and bool(named(fact))
+
+
+def named(fact: Fact) -> str:
+    """Return which sign about the whole line a note names, before a remark that follows it; empty if none."""
+    words = fact.note.partition(":")[0]
+    return words if words in WHOLE_LINE_SIGNS else ""
+
+
+def with_remark(sign: str, remark: str) -> str:
+    """Return the note of a sign with a remark, so that the sign stays known: ``fever: 38.9``."""
+    return f"{sign}: {remark}" if sign and remark else remark or sign

@@ -307,8 +307,8 @@ def _parts(touch: Touch) -> list[str]:
     orders = touch.plan.orders
     ended = [orders[dose.order].drug for dose in touch.ends if dose.finished is not None]
     begun = [orders[dose.order].drug for dose in touch.starts if dose.started is not None]
-    finished, started = _("{drug} finished."), _("{drug} was started.")
-    return [*(finished.format(drug=drug) for drug in ended), *(started.format(drug=drug) for drug in begun)]
+    finished = [_("{drug} finished.").format(drug=drug) for drug in ended]
+    return [*finished, *(_("{drug} was started.").format(drug=drug) for drug in begun)]
 
 
 def _details(touch: Touch, facts: Iterable[Fact], schedule: Schedule) -> list[str]:
@@ -395,8 +395,7 @@ def _order(
     if not alike:
         order = schedule.plan_at(min(now, Instant(ends - 1))).orders.get(name) or schedule.plan.orders[name]
         alike[drug_words(order), order.lumen] = []
-    for (drug, lumen), found in alike.items():
-        yield _totals(name, drug, lumen, found, schedule, now, record)
+    yield from (_totals(name, *words, found, schedule, now, record) for words, found in alike.items())
 
 
 def _totals(

@@ -5,6 +5,7 @@ The limit counts from flush to flush (R8): a start touch counts as a flush, and 
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from reminders.plan.idle_limit import IdleLimit
 from reminders.plan.model import FluidKind, Plan
@@ -188,7 +189,7 @@ def _gaps(
     """Return the idle times up to ``until``; what was flushed before a cut, a new line, says nothing of what follows."""
     moments = sorted(at for at in set(flushed) if at <= until)
     found = []
-    for at, following in zip(moments, [*moments[1:], until], strict=True):
+    for at, following in pairwise([*moments, until]):
         following = min([following, *(cut for cut in cuts if cut > at)])
         ends = next((begin for begin, end in running if begin < following <= end), following)
         if ends > at:

@@ -4,7 +4,7 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Touch
-from reminders.schedule.whole_line import WHOLE_LINE_SIGNS
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, named
 from reminders.times import Instant
 from reminders.words import CATALOGUE, call_words, clock_beside
 
@@ -89,8 +89,8 @@ def whole_line_heading(plan: Plan, sign: Fact, now: Instant) -> str:
 
 def whole_line_words(plan: Plan, sign: Fact) -> str:
     """Say what to do about a sign about the whole line that stands, and whom to call."""
-    first = [_("Clamp between the break and your body.")] if sign.note == LINE_BROKEN else []
-    call = _("Call {contact} now.").format(contact=call_words(plan.contacts[WHOLE_LINE_SIGNS[sign.note]]))
+    first = [_("Clamp between the break and your body.")] if named(sign) == LINE_BROKEN else []
+    call = _("Call {contact} now.").format(contact=call_words(plan.contacts[WHOLE_LINE_SIGNS[named(sign)]]))
     return " ".join([*first, call, _("Use no lumen until a clinician says so.")])
 
 

@@ -10,7 +10,7 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import minute_of
-from reminders.web.page_cards import Card, Tone
+from reminders.web.page_cards import Tone
 from reminders.web.page_frame import coming_words, page, seconds_ago, warnings
 from reminders.web.page_now import LumenView, fingerprint, lumen_views, stops
 from reminders.web.page_report import last_report
@@ -41,7 +41,7 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
         by=by,
         lumens=lumens,
         stops=[(fresh_key(), card) for card in stopped],
-        open=_open(views, stopped),
+        open=_open(views),
         nothing_waits=not stopped and all(view.tone >= Tone.RUNS for view in views),
         times=times(past=False),
         times_past=times(past=True),
@@ -57,9 +57,9 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
     )
 
 
-def _open(views: Sequence[LumenView], stopped: Sequence[Card]) -> list[tuple[str, str]]:
+def _open(views: Sequence[LumenView]) -> list[tuple[str, str]]:
     """Return one line for each thing that waits, the most pressing first, with the mark of its card on the page."""
-    found = [(card.tone, f"{card.tag}: {card.heading}", f"stop-{n}-title") for n, card in enumerate(stopped, start=1)]
+    found = []
     for number, view in enumerate(views, start=1):
         for n, card in enumerate(view.cards, start=1):
             if card.tone < Tone.RUNS:

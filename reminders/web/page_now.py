@@ -8,7 +8,7 @@ from reminders.event_words import marked_next
 from reminders.record.facts import Record, Sign
 from reminders.saying.phrases import Verb
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
-from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, whole_line_signs
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, named, whole_line_signs
 from reminders.times import Instant
 from reminders.views import waiting_words as say
 from reminders.views.waiting import Flow, LumenNow, Running, Wait, Waiting, lumens_now, sort_of
@@ -71,8 +71,8 @@ def stops(schedule: Schedule, record: Record, now: Instant) -> list[Card]:
     cards = []
     for fact in whole_line_signs(record):
         heading = _("{sign}, since {since}").format(sign=fact.note, since=short_time(plan, fact.happened, now))
-        call = _("Call {who} now.").format(who=call_words(plan.contacts[WHOLE_LINE_SIGNS[fact.note]]))
-        first = [_("Clamp between the break and your body."), call] if fact.note == "line broken" else [call]
+        call = _("Call {who} now.").format(who=call_words(plan.contacts[WHOLE_LINE_SIGNS[named(fact)]]))
+        first = [_("Clamp between the break and your body."), call] if named(fact) == "line broken" else [call]
         lines = [*first, _("Use no lumen until a clinician says so.")]
         cards.append(
             Card(
@@ -80,7 +80,7 @@ def stops(schedule: Schedule, record: Record, now: Instant) -> list[Card]:
                 tag=_("STOP"),
                 heading=heading[0].upper() + heading[1:],
                 lines=[" ".join(lines)],
-                call=WHOLE_LINE_SIGNS[fact.note],
+                call=WHOLE_LINE_SIGNS[named(fact)],
                 more_words=RELEASED,
                 links=[can.line_released()],
             )

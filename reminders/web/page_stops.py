@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from reminders.plan.model import Contact, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sign
 from reminders.schedule.model import AskWhy, Schedule
-from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, is_whole_line, whole_line_signs
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, is_whole_line, named, whole_line_signs
 from reminders.times import Instant
 from reminders.web.page_times import short_time
 from reminders.words import CATALOGUE, call_words, lumen_words, sign_words
@@ -54,7 +54,7 @@ def _suspended(lumen: str, schedule: Schedule, now: Instant) -> Instant | None:
 
 def _whole_line(fact: Fact, plan: Plan, now: Instant) -> str:
     since = short_time(plan, fact.happened, now)
-    call = call_words(plan.contacts[WHOLE_LINE_SIGNS[fact.note]])
+    call = call_words(plan.contacts[WHOLE_LINE_SIGNS[named(fact)]])
     return _("Use no lumen: {sign}, since {since}. Call {call}.").format(sign=fact.note, since=since, call=call)
 
 
@@ -89,7 +89,7 @@ def call_first(facts: Iterable[Fact], plan: Plan) -> tuple[str, Contact] | None:
         if fact.kind is Kind.PROBLEM and fact.note in SAME_DAY:
             who = plan.contacts.get("same_day", now)
             found.append((3, _("Call {who} today").format(who=call_words(who)), who))
-        elif is_whole_line(fact) and WHOLE_LINE_SIGNS[fact.note] == "emergency":
+        elif is_whole_line(fact) and WHOLE_LINE_SIGNS[named(fact)] == "emergency":
             found.append((0, _("STOP: call {who} now").format(who=call_words(emergency)), emergency))
         elif is_whole_line(fact) or is_for_clinicians([fact]):
             found.append((1, _("STOP: call {who}").format(who=call_words(now)), now))
