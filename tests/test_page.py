@@ -16,11 +16,13 @@ from page_home import SECRET, TWO_LUMENS, Browser, Home, Pressed, browsing, butt
 from reminders.daemon.desk import Health
 from reminders.daemon.journal import Raised
 from reminders.daemon.life import STALE
-from reminders.household import NotInUseError
+from reminders.household import NotInUseError, open_household
 from reminders.record.store import RecordError
-from reminders.reporting import report_to
+from reminders.reporting import report_to, use_revision
 from reminders.saying.phrases import PHRASES, Said, Verb, said
 from reminders.web import page_report
+from reminders.web.page_frame import without_commands
+from reminders.web.page_times import short_time
 from reminders.web.page_words import SAYINGS, others, wrong
 
 BAGS = """
@@ -258,8 +260,8 @@ def test_home_again_asks_for_the_last_flush(tmp_path: Path) -> None:
         browser.follow("Home again").press("Record it")
         assert browser.answer.status_code == 409
         assert "When was the line last flushed there?" in browser.text
-        browser.follow("Say it with another time, or in another way")
-        browser.press("Record it", last_flush_clock="09:30", last_flush_day="2026-06-02")
+        assert "yesterday 21:00" not in browser.text  # nothing that is typed elsewhere: a time is written here
+        browser.press("It was flushed then", last_flush_clock="09:30", last_flush_day="2026-06-02")
     assert house.said()[1:] == [
         "06-02 12:00-0500 released",
         "06-02 09:30-0500 flushed lumen=red elsewhere",
@@ -1168,6 +1170,52 @@ def test_a_revision_that_waits_is_told_and_changes_nothing(tmp_path: Path) -> No
         browser.press("Started")
         assert browser.answer.status_code == 200
     assert len(house.said()) == 1
+
+
+def test_a_revision_in_use_that_takes_effect_later_is_told(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:00")
+    with browsing(house) as browser:
+        assert "Plan revision 1." in browser.html
+        later = '\n[plan]\nrevision = 2\ntakes_effect = "2026-06-02 16:00"\n[order.cefazolin]\ndose = "3 g"\n'
+        house.plan.write_text(small_plans.plan_text(TWO_LUMENS + later), encoding="utf-8")
+        use_revision(open_household(house.plan, house.keeper.instant), house.keeper.instant)
+        browser.open("./")
+        said = "Revision 2 of the plan is in use and takes effect later: from tomorrow 16:00 on. Until then revision 1 holds."
+        assert said in browser.text
+        assert "Plan revision 1; revision 2 from tomorrow 16:00 on." in browser.html
+        house.move("06-02 16:00")
+        browser.open("./")
+        assert said not in browser.text
+        assert "Plan revision 2." in browser.html
+
+
+@pytest.mark.parametrize(
+    ("clock", "moment", "said"),
+    [
+        ("06-02 09:00", "06-02 13:10", "13:10"),
+        ("06-02 09:00", "06-01 13:10", "yesterday 13:10"),
+        ("06-02 09:00", "06-03 13:10", "tomorrow 13:10"),
+        ("06-03 09:00", "06-01 13:10", "Mon 1 Jun 13:10"),
+        ("2027-01-01 09:00", "2026-12-30 13:10", "Wed 30 Dec 2026 13:10"),
+        ("11-02 09:00", "11-01 13:10", "yesterday 13:10 CST"),  # the clocks went back that day
+        ("11-02 09:00", "10-31 13:10", "Sat 31 Oct 13:10 CDT"),  # and another one was in force before
+    ],
+)
+def test_a_time_is_said_as_short_as_is_unmistakable(clock: str, moment: str, said: str, tmp_path: Path) -> None:
+    plan = home(tmp_path, "06-01 09:00").keeper.schedule.plan
+    assert short_time(plan, at(moment), at(clock)) == said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Call first. Then say  resumed  or  stopped early .", "Call first."),
+        ("When it is flushed, say so:  flushed red", ""),
+        ("Flush with 10 mL saline.", "Flush with 10 mL saline."),
+    ],
+)
+def test_what_is_typed_elsewhere_is_not_told_on_the_page(text: str, said: str) -> None:
+    assert without_commands(text) == said
 
 
 def test_a_revision_of_the_plan_in_use_is_put_in_use_without_its_name(

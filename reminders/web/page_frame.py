@@ -163,7 +163,7 @@ def coming_words(schedule: Schedule, now: Instant) -> str:
     if later is None:
         return ""
     return _(
-        "Revision {revision} of the plan takes effect later: from {at} on. Until then revision {before} holds."
+        "Revision {revision} of the plan is in use and takes effect later: from {at} on. Until then revision {before} holds."
     ).format(
         revision=later[1].course.revision,
         at=short_time(schedule.plan, later[0], now),

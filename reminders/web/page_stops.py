@@ -86,7 +86,7 @@ def call_first(facts: Iterable[Fact], plan: Plan) -> tuple[str, Contact] | None:
     for fact in facts:
         if fact.sign is None:
             continue
-        if fact.kind is Kind.PROBLEM and fact.note in SAME_DAY:
+        if fact.kind is Kind.PROBLEM and fact.note.partition(":")[0] in SAME_DAY:
             who = plan.contacts.get("same_day", now)
             found.append((3, _("Call {who} today").format(who=call_words(who)), who))
         elif is_whole_line(fact) and WHOLE_LINE_SIGNS[named(fact)] == "emergency":
