@@ -764,6 +764,13 @@ def test_the_other_lumens_of_a_suspended_one_are_asked_about_first(tmp_path: Pat
     assert house.said()[-1].endswith("said_by=Nurse Oduya")
 
 
+def test_a_lumen_on_which_nothing_waits_says_so_too(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 08:05")
+    tell(house, "red swelling")
+    with browsing(house) as browser:
+        assert "Another lumen of this line has a problem (red lumen: swelling)." in browser.text
+
+
 def test_a_lumen_that_only_will_not_flush_leaves_the_others_alone(tmp_path: Path) -> None:
     house = home(tmp_path, "06-01 09:10")
     tell(house, "grey will not flush")

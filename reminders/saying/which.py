@@ -137,7 +137,7 @@ class Which:
             ),
             [
                 Choice(_("It is the same one: nothing to record."), "", settles=True),
-                Choice(_("It was really started a second time."), "--again", {"again": True}),
+                Choice(_("It was given twice: record it, and call."), "--again", {"again": True}),
             ],
         )
 

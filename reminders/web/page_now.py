@@ -131,7 +131,7 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant, bar: Bar | None) -
         cards=sorted(cards, key=lambda card: card.tone),
         older=[_link(waits.touch, schedule, now) for waits in older[-SHOWN:]],
         more=max(0, len(older) - SHOWN),
-        lines=_plain_lines(found, schedule, now),
+        lines=[*(bar.lines if bar is not None and not cards else ()), *_plain_lines(found, schedule, now)],
         next=None if found.next is None else _link(found.next, schedule, now),
     )
 
