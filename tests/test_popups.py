@@ -270,17 +270,24 @@ def test_a_folder_app_changes_nothing(at: Desk, monkeypatch: pytest.MonkeyPatch)
 @pytest.mark.parametrize(
     ("program", "detail"),
     [
-        ("raise SystemExit(3)", "3"),
         ("print('nonsense')", "JSONDecodeError"),
         ("print(3)", "AttributeError"),
         ("print('{\"fault\": \"unheard of\", \"detail\": \"\"}')", "ValueError"),
         ("print('x' * 1_000_000)", "ValueError"),
     ],
-    ids=["ends", "nonsense", "a number", "unknown fault", "too much"],
+    ids=["nonsense", "a number", "unknown fault", "too much"],
 )  # fmt: skip
 def test_a_helper_that_fails(monkeypatch: pytest.MonkeyPatch, program: str, detail: str) -> None:
     monkeypatch.setattr(showing, "HELPER", (sys.executable, "-c", program))
     both(Fault.HELPER, detail)
+
+
+def test_a_helper_that_ends_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With which status is told if the system still knows it."""
+    monkeypatch.setattr(showing, "HELPER", (sys.executable, "-c", "raise SystemExit(3)"))
+    outcome = shown()
+    assert not outcome.shown
+    assert outcome.why in {failed(Fault.HELPER, status).why for status in ("3", "255")}
 
 
 def test_a_helper_that_hangs_is_killed_in_time(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -408,7 +408,7 @@ def test_a_sign_in_plain_words_is_kept_as_a_remark(plan: Path) -> None:
     tell(plan, "06-01 09:30", "chest", "pain")
     tell(plan, "06-01 09:31", "fever", "--note", "38.9")
     assert told(plan) == ["problem", "problem"]
-    assert [fact.note for fact in facts(plan)[1:]] == ["chest pain", "38.9"]
+    assert [fact.note for fact in facts(plan)[1:]] == ["chest pain", "fever: 38.9"]
 
 
 def test_the_repeated_hour_is_asked_back_and_what_it_says_to_type_works(tmp_path: Path) -> None:

@@ -339,6 +339,9 @@ def test_other_lumens_never_wait(history: History, chance: random.Random) -> Non
     touched = lumens_of(history.plan, entry)
     assume(touched is not None)
     assert touched is not None
+    if entry.order:  # what follows its order may have been given through another lumen than the ordered one
+        orders = related(history.plan, [entry.order])
+        touched |= {other.lumen for other in history.record.facts if other.order in orders and other.lumen}
     without = Record(tuple(other for other in history.record.facts if entry.key not in (other.key, other.withdraws)))
     before = compile_schedule(history.plan, without, history.now)
     after = compile_schedule(history.plan, history.record, history.now)
