@@ -122,7 +122,7 @@ def status(plan: Path, now: str | None) -> None:
     and can show pop-ups, else 1.
     """
     from reminders.daemon.journal import JournalError, Raised, latest
-    from reminders.daemon.life import STALE, read_life, runs
+    from reminders.daemon.life import STALE, little_room, read_life, runs
 
     household = _gone_by(plan, now)
     folders, plan_id = places(), household.plan.course.id
@@ -137,7 +137,10 @@ def status(plan: Path, now: str | None) -> None:
             click.echo(f"It last looked {_moment(ticked, household)}.")
     elif ago is None or ago > STALE:
         well = False
-        click.echo("STUCK: it runs and has not looked for a while. Stop it and start it again.")
+        if full := little_room(folders.state):
+            click.echo(f"It runs, and cannot say since when it last looked. {full} Leave it running.")
+        else:
+            click.echo("STUCK: it runs and has not looked for a while. Stop it and start it again.")
         if life is not None:
             click.echo(f"Its process has the number {life.pid}.")
     else:

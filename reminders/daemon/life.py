@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import socket
 from collections.abc import Sequence
 from contextlib import suppress
@@ -89,6 +90,19 @@ def read_life(path: Path) -> Life | None:
         return Life(**json.loads(path.read_text(encoding="utf-8")))
     except (OSError, ValueError, TypeError, RecursionError):
         return None
+
+
+LITTLE_ROOM = 20_000_000
+"""Bytes free on a disk below which the household is told."""
+
+
+def little_room(folder: Path) -> str:
+    """Say that the disk of a folder is almost full; nothing where it is not, or that cannot be seen."""
+    try:
+        free = shutil.disk_usage(folder).free
+    except OSError:
+        return ""
+    return "" if free >= LITTLE_ROOM else "The disk is almost full: make room, or nothing more can be recorded."
 
 
 def tell_system(message: str) -> None:

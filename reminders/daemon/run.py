@@ -3,7 +3,6 @@
 import asyncio
 import logging
 import os
-import shutil
 import signal
 import sys
 import time
@@ -16,7 +15,7 @@ from reminders.daemon.alarm import Alarm
 from reminders.daemon.desk import Desk, Health
 from reminders.daemon.journal import Journal, JournalError, Raised
 from reminders.daemon.keeper import Keeper
-from reminders.daemon.life import PULSE, Life, tell_system, write_life
+from reminders.daemon.life import PULSE, Life, little_room, tell_system, write_life
 from reminders.daemon.log import where
 from reminders.daemon.once import Once
 from reminders.daemon.ticker import Surroundings, Ticker
@@ -47,9 +46,6 @@ TRIED_EVERY = 60.0
 
 SAID_AGAIN = 3600.0
 """Seconds until it is said once more that the daemon cannot start."""
-
-LITTLE_ROOM = 20_000_000
-"""Bytes free on the disk below which the household is told."""
 
 
 class Daemon:
@@ -279,11 +275,7 @@ class Daemon:
         return self._for_command
 
     def _room(self) -> str:
-        try:
-            free = shutil.disk_usage(self._keeper.path.parent).free
-        except OSError:
-            return ""
-        return "" if free >= LITTLE_ROOM else "The disk is almost full: make room, or nothing more can be recorded."
+        return little_room(self._keeper.path.parent)
 
     def _write_life(self) -> None:
         life = Life(
