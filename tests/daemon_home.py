@@ -23,7 +23,7 @@ from typing import Any
 import httpx
 import pytest
 from popup_desk import Desk, desk, judge
-from small_plans import plan_text
+from small_plans import DAILY, plan_text
 
 from reminders.record.facts import Record
 from reminders.record.store import Store, record_path
@@ -35,17 +35,9 @@ PATIENCE = 45.0
 
 MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
 
-DUE = """
+DUE = f"""{DAILY}
 [pop_up]
 ahead = "0 min"
-[lumen.red]
-last_flushed = "2026-06-01 07:00"
-[order.cefazolin]
-clock_times = ["09:00"]
-first_dose = "2026-06-01 09:00"
-last_day = 2026-06-06
-duration = "60 min"
-least_spacing = "8 h"
 """
 """One dose each day at 09:00, for an hour; nothing is announced ahead of its time."""
 

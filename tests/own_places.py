@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner, Result
-from small_plans import plan_text
+from small_plans import DAILY, plan_text
 
 from reminders.cli import main
 from reminders.commands.places import use, where
@@ -18,17 +18,9 @@ from reminders.record.store import Store, record_path
 
 PLAN_ID = uuid.UUID("0f0e8a52-6a0b-4c53-8d3e-6f5a1f0b9c11")
 OTHER_ID = uuid.UUID("5b0f6a3e-8f1c-4c57-9a64-2f6f0c7b1d21")
-HOME = """
-[lumen.red]
-last_flushed = "2026-06-01 07:00"
+HOME = f"""{DAILY}
 [lumen.grey]
 last_flushed = "2026-06-01 07:30"
-[order.cefazolin]
-clock_times = ["09:00"]
-first_dose = "2026-06-01 09:00"
-last_day = 2026-06-06
-duration = "60 min"
-least_spacing = "8 h"
 """
 SECOND = f"""{HOME}
 [plan]

@@ -75,6 +75,18 @@ alarm_before = "10 min"
 """
 """An invented plan that lacks only its lumens and orders; a test adds or replaces what it is about."""
 
+DAILY = """
+[lumen.red]
+last_flushed = "2026-06-01 07:00"
+[order.cefazolin]
+clock_times = ["09:00"]
+first_dose = "2026-06-01 09:00"
+last_day = 2026-06-06
+duration = "60 min"
+least_spacing = "8 h"
+"""
+"""Cefazolin into the red lumen at 09:00 each day, for an hour."""
+
 EACH_ORDER = """
 kind = "drug"
 dose = "1 g"

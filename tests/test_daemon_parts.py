@@ -13,7 +13,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
-from small_plans import plan_text, z
+from small_plans import DAILY, plan_text, z
 
 from reminders.daemon import journal as journal_module
 from reminders.daemon import log as log_module
@@ -327,16 +327,7 @@ def test_a_service_manager_that_is_gone_harms_nothing(tmp_path: Path, monkeypatc
 
 # --- What is kept of plan and record ---
 
-EDITS = """
-[lumen.red]
-last_flushed = "2026-06-01 07:00"
-[order.cefazolin]
-clock_times = ["09:00"]
-first_dose = "2026-06-01 09:00"
-last_day = 2026-06-06
-duration = "60 min"
-least_spacing = "8 h"
-"""
+EDITS = DAILY
 NEXT = f"""{EDITS}
 [plan]
 revision = 2

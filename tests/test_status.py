@@ -130,3 +130,11 @@ def test_what_the_record_keeps_is_what_was_in_use(plan: Path, tmp_path: Path) ->
 
 def test_without_a_record_nothing_is_kept(tmp_path: Path) -> None:
     assert kept_in_record(tmp_path / "plan.toml", PLAN_ID, Instant(0)) is None
+
+
+def test_whoever_reads_of_a_flush_reads_when_to_stop_and_whom_to_call(plan: Path) -> None:
+    """R27."""
+    said = told(1)
+    assert "lumen, flush" in said or "start cefazolin" in said
+    assert "STOP, clamp and call On-call nurse, Fennimore Vale, 555-0142" in said
+    assert "told you comes first" in said

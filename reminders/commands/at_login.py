@@ -9,7 +9,7 @@ import click
 from reminders.at_login.common import AtLoginError, Way
 from reminders.at_login.options import kept_options
 from reminders.at_login.ways import here
-from reminders.commands.shared import FAILED, NO_PLAN, fail, opened
+from reminders.commands.shared import FAILED, NO_PLAN, check_listening, fail, listens, opened
 from reminders.places import places
 
 AWAKE = (
@@ -20,8 +20,6 @@ AWAKE = (
 ON_LAN = "Phones on the home network can fetch the calendar from it."
 NOT_ON_LAN = "Phones get nothing from it; for them, set it up with  reminders at-login on --lan ."
 
-A_FILE = click.Path(exists=True, dir_okay=False, resolve_path=True, path_type=Path)
-
 
 @click.group()
 def at_login() -> None:
@@ -29,16 +27,7 @@ def at_login() -> None:
 
 
 @at_login.command()
-@click.option("--port", type=click.IntRange(1, 65535), default=None, help="Another port than 4870 for page and feed.")
-@click.option(
-    "--lan", is_flag=True, help="Let phones on the home network fetch the calendar, as  reminders run --lan  does."
-)
-@click.option("--page-on-lan", is_flag=True, help="With --lan: let them open the page too, and report on it.")
-@click.option("--certificate", type=A_FILE, help="With --lan: the file of a TLS certificate.")
-@click.option("--key", type=A_FILE, help="The file of its key.")
-@click.option(
-    "--name", "names", multiple=True, metavar="NAME", help="With --lan: a name of this computer, as in its certificate."
-)
+@listens
 def on(
     port: int | None,
     lan: bool,
@@ -53,10 +42,7 @@ def on(
     It is written down where this system looks for it, for you alone, and started again if it should ever end. Do it again
     after this program was moved or installed anew.
     """
-    if (certificate is None) != (key is None):
-        raise click.UsageError("--certificate and --key belong together.")
-    if (page_on_lan or certificate is not None or names) and not lan:
-        raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
+    check_listening(lan=lan, page_on_lan=page_on_lan, certificate=certificate, key=key, names=names)
     if not places().plan.is_file():
         fail(f"{NO_PLAN} Nothing was set up.")
     opened(places().plan, None)

@@ -11,12 +11,23 @@ from typing import TYPE_CHECKING
 
 import click
 
-from reminders.commands.shared import FAILED, NOW, PLAN, fail, moment_of, opened, tell_apart, tell_waiting
+from reminders.commands.shared import (
+    FAILED,
+    NOW,
+    PLAN,
+    check_listening,
+    fail,
+    listens,
+    moment_of,
+    opened,
+    tell_apart,
+    tell_waiting,
+)
 from reminders.files import FileError
 from reminders.places import id_of, places
 from reminders.times import Instant, minute_of
 from reminders.units import span
-from reminders.words import moment_words
+from reminders.words import caution_lines, moment_words
 
 if TYPE_CHECKING:
     from reminders.household import Household
@@ -28,18 +39,7 @@ FOLLOWING = 12 * 60
 
 @click.command()
 @PLAN
-@click.option("--port", type=click.IntRange(1, 65535), default=None, help="Another port than 4870 for page and feed.")
-@click.option(
-    "--lan",
-    is_flag=True,
-    help="Let phones on the home network fetch the calendar. Without --certificate everybody on that network can read along.",
-)
-@click.option("--page-on-lan", is_flag=True, help="With --lan: let them open the page too, and report on it.")
-@click.option("--certificate", type=click.Path(path_type=Path), help="With --lan: the file of a TLS certificate.")
-@click.option("--key", type=click.Path(path_type=Path), help="The file of its key.")
-@click.option(
-    "--name", "names", multiple=True, metavar="NAME", help="With --lan: a name of this computer, as in its certificate."
-)
+@listens
 def run(
     plan: Path,
     port: int | None,
@@ -54,10 +54,7 @@ def run(
     Runs until it is stopped (Ctrl+C). It must run, on a computer that is awake, to remind anybody: nothing wakes a computer that
     sleeps; what came due meanwhile is told when it wakes. Start it at login with  reminders at-login on .
     """
-    if (certificate is None) != (key is None):
-        raise click.UsageError("--certificate and --key belong together.")
-    if (page_on_lan or certificate is not None or names) and not lan:
-        raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
+    check_listening(lan=lan, page_on_lan=page_on_lan, certificate=certificate, key=key, names=names)
     from reminders.web.server import DEFAULT_PORT, Listening
 
     listening = Listening(
@@ -213,6 +210,7 @@ def _what_comes(household: Household, now: Instant) -> None:
     click.echo(f"To be told in the next {span(FOLLOWING)}, unless something is reported:")
     for moment, words in coming:
         click.echo(f"  {moment_words(plan.clock.local(moment))}  {words}")
+    click.echo("\n" + "\n".join(caution_lines(plan)))  # whoever reads of a flush reads when to stop, and whom to call
 
 
 def _moment(at: float, household: Household) -> str:

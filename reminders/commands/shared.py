@@ -149,6 +149,49 @@ FROM = click.option("--from", "first", type=DAY, metavar="DAY", help="The first 
 TO = click.option("--to", "last", type=DAY, metavar="DAY", help="The last day; it is included.")
 
 
+A_FILE = click.Path(exists=True, dir_okay=False, resolve_path=True, path_type=Path)
+
+HOW_IT_LISTENS = (
+    click.option(
+        "--port", type=click.IntRange(1, 65535), default=None, help="Another port than 4870 for page and feed."
+    ),
+    click.option(
+        "--lan",
+        is_flag=True,
+        help="Let phones on the home network fetch the calendar. Without --certificate everybody on that network can read "
+        "along.",
+    ),
+    click.option("--page-on-lan", is_flag=True, help="With --lan: let them open the page too, and report on it."),
+    click.option("--certificate", type=A_FILE, help="With --lan: the file of a TLS certificate."),
+    click.option("--key", type=A_FILE, help="The file of its key."),
+    click.option(
+        "--name",
+        "names",
+        multiple=True,
+        metavar="NAME",
+        help="With --lan: a name of this computer, as in its certificate.",
+    ),
+)
+"""The options that say where the daemon listens, alike for ``run`` and for what is started at login."""
+
+
+def listens(command: Command) -> Command:
+    """Give a command the options of :data:`HOW_IT_LISTENS`."""
+    for option in reversed(HOW_IT_LISTENS):
+        command = option(command)
+    return command
+
+
+def check_listening(
+    *, lan: bool, page_on_lan: bool, certificate: Path | None, key: Path | None, names: Sequence[str]
+) -> None:
+    """Refuse options that do not go together."""
+    if (certificate is None) != (key is None):
+        raise click.UsageError("--certificate and --key belong together.")
+    if (page_on_lan or certificate is not None or names) and not lan:
+        raise click.UsageError("--page-on-lan, --certificate and --name say how --lan is done; add --lan.")
+
+
 def moment_of(text: str | None) -> Instant:
     """Return the moment that --now says, or the present."""
     if text is None:
