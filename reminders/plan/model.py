@@ -16,6 +16,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from reminders.plan import keys
+from reminders.plan.care import CareTask, ReadBack, StockItem
 from reminders.plan.idle_limit import IDLE_LIMIT, IdleLimit
 from reminders.plan.keys import key
 from reminders.plan.order import FlushThrough, Order
@@ -279,6 +280,24 @@ class Supplies:
     each_withdrawal: Mapping[str, int] = field(
         default_factory=dict, metadata=key(keys.COUNTS, "Used when a drug or lock is drawn out, such as a syringe.")
     )
+    each_draw: Mapping[str, int] = field(
+        default_factory=dict, metadata=key(keys.COUNTS, "Used when blood is drawn through a lumen, such as a syringe.")
+    )
+    order_ahead: int | None = field(
+        default=None,
+        metadata=key(
+            keys.minutes(least=0, most=60 * 1440),
+            "How long before an item runs out it must be ordered; needed with [stock].",
+        ),
+    )
+    order_days: tuple[int, ...] | None = field(
+        default=None,
+        metadata=key(keys.many(keys.WEEKDAY, least=1), "The weekdays on which orders are taken; every day if left out."),
+    )
+    remind_at: time = field(
+        default=time(10),
+        metadata=key(keys.CLOCK_TIME, "The time of day at which the pop-up says what must be ordered; 10:00 if left out."),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -347,12 +366,15 @@ class Plan:
     fluids: Mapping[str, Fluid]
     extra_steps: Mapping[str, ExtraStep]
     protocol: Protocol
+    tasks: Mapping[str, CareTask]
     supplies: Supplies
+    stock: Mapping[str, StockItem]
     daily_limits: DailyLimits
     orders: Mapping[str, Order]
     contacts: Mapping[str, Contact]
     calendar: CalendarSettings
     pop_ups: PopUps
+    read_back: ReadBack | None
 
     @cached_property
     def clock(self) -> ZoneTimeline:
@@ -382,20 +404,28 @@ TABLES: dict[str, type] = {
     "fluid": Fluid,
     "step": ExtraStep,
     "protocol": Protocol,
+    "task": CareTask,
     "supplies": Supplies,
+    "stock": StockItem,
     "daily_limits": DailyLimits,
     "order": Order,
     "call": Contact,
     "calendar": CalendarSettings,
     "pop_up": PopUps,
+    "read_back": ReadBack,
 }
 """The plan file's tables in the order in which they are documented, and what each is read into."""
 
-NAMED_TABLES = frozenset({"lumen", "fluid", "step", "order", "call"})
+NAMED_TABLES = frozenset({"lumen", "fluid", "step", "task", "stock", "order", "call"})
 """Tables that occur once for each name, as ``[order.cefazolin]``."""
 
 LISTED_TABLES = frozenset({"zone_change"})
 """Tables that occur any number of times in order, as ``[[zone_change]]``."""
 
-OPTIONAL_TABLES = frozenset({"zone_change", "household", "step", "supplies", "daily_limits", "order", "pop_up"})
+ABSENT_TABLES = frozenset({"read_back"})
+"""Tables that a plan may do without, and then holds nothing in their place."""
+
+OPTIONAL_TABLES = ABSENT_TABLES | {
+    *("zone_change", "household", "step", "task", "supplies", "stock", "daily_limits", "order", "pop_up")
+}
 """Tables that a plan may do without."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from reminders.plan import keys
 from reminders.plan.keys import Pushed, key
+from reminders.units import Measure
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +27,22 @@ class Protocol:
     )
     idle: tuple[Pushed, ...] = field(
         metadata=key(keys.many(keys.PUSHED_ITEM), "What an idle flush pushes before the lock, in order.")
+    )
+    before_draw: tuple[Pushed, ...] = field(
+        default=(),
+        metadata=key(keys.many(keys.PUSHED_ITEM), "What comes before blood is drawn through a lumen, in order."),
+    )
+    discard_volume: Measure | None = field(
+        default=None,
+        metadata=key(keys.quantity("volume"), "How much is drawn and thrown away before blood is drawn, if any."),
+    )
+    after_draw: tuple[Pushed, ...] | None = field(
+        default=None,
+        metadata=key(
+            keys.many(keys.PUSHED_ITEM),
+            "What comes after blood was drawn and before the lock, in order; needed with a planned draw through a lumen.",
+            sources="published flushes after a draw range from 10 to 30 mL in adults",
+        ),
     )
     flush_without_lock_counts: bool | None = field(
         default=None,

@@ -92,12 +92,15 @@ class _Reader:
             fluids=read["fluid"],
             extra_steps=read["step"],
             protocol=read["protocol"],
+            tasks=read["task"],
             supplies=read["supplies"],
+            stock=read["stock"],
             daily_limits=read["daily_limits"],
             orders=read["order"],
             contacts=read["call"],
             calendar=read["calendar"],
             pop_ups=read["pop_up"],
+            read_back=read["read_back"],
         )
 
     def _home_zone(self) -> ZoneInfo | None:
@@ -114,6 +117,8 @@ class _Reader:
             return self._named(name, cls, raw)
         if name in model.LISTED_TABLES:
             return self._listed(name, cls, raw)
+        if raw is None and name in model.ABSENT_TABLES:
+            return None
         if raw is None and name not in model.OPTIONAL_TABLES:
             if (name,) not in self.broken:  # else a misspelt heading has been told
                 self._find("missing", f"The plan has no table [{name}].", (name,), f"[{name}]", f"Add [{name}].")

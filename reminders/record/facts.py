@@ -37,6 +37,9 @@ class Kind(Enum):
     HELD = "held"
     OUT_OF_USE = "lumen out of use"
     TASK_DONE = "task done"
+    TASK_PUT_OFF = "task put off"
+    TASK_SKIPPED = "task skipped"
+    DELIVERED = "delivered"
     STOCK_COUNTED = "stock counted"
     WITHDRAWN = "withdrawn"
     PUBLISHED = "calendar published"
@@ -91,8 +94,8 @@ class Fact:
     delayed dose is now meant to start. ``volume``: how much was given, as written, such as ``60 mL``. ``fluids``: what
     was really pushed, where that is not what the plan says. ``sign``: what went wrong. ``elsewhere``: given outside the
     home; ``lumen_used``: and through this line. ``again``: the reporter says that it is a second one. ``said_by``: the
-    clinician who ordered or released. ``planned_for``: which idle flush is skipped, by its planned instant. ``name``,
-    ``count``: of a task or an item. ``plan_text``, ``revision``: of a plan put in use. ``target``, ``setting``,
+    clinician who ordered or released. ``planned_for``: which idle flush is skipped, or which task is put off (``until``
+    then) or skipped, by its planned instant. ``name``, ``count``: of a task or an item. ``plan_text``, ``revision``: of a plan put in use. ``target``, ``setting``,
     ``shown``, ``left_out``: of a published calendar, where it went, how it was asked for, the events that changed, and
     those it no longer holds. ``withdraws``: the key of the fact that is taken back.
     """
@@ -152,6 +155,9 @@ FIELDS: Mapping[Kind, tuple[frozenset[str], frozenset[str]]] = {
         (Kind.HELD, "", "order said_by"),
         (Kind.OUT_OF_USE, "lumen", "said_by"),
         (Kind.TASK_DONE, "name", "lumen"),
+        (Kind.TASK_PUT_OFF, "name planned_for until", "said_by"),
+        (Kind.TASK_SKIPPED, "name planned_for", "said_by"),
+        (Kind.DELIVERED, "name count", ""),
         (Kind.STOCK_COUNTED, "name count", ""),
         (Kind.WITHDRAWN, "withdraws", ""),
         (Kind.PUBLISHED, "target", "setting shown left_out"),

@@ -42,6 +42,7 @@ MIGRATIONS: tuple[str, ...] = (
     WHEN EXISTS (SELECT 1 FROM facts WHERE key = NEW.key OR seq = NEW.seq)
     BEGIN SELECT RAISE(ABORT, 'a fact is never replaced'); END;
     """,
+    "",  # tasks put off and skipped, deliveries
 )
 """What brings a store from each version to the next, as SQL; ``user_version`` is the number of steps that were taken.
 A release changes none and adds at the end. One that adds kinds or fields of facts adds a step too, be it an empty one,

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
+from reminders.plan.care import CareTask
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.times import Instant
@@ -30,11 +31,15 @@ class Action(Enum):
     DISCONNECT = "disconnect"
     WITHDRAW = "withdraw"
     EXTRA = "extra"
+    PAUSE = "pause"
+    DISCARD = "discard"
+    DRAW = "draw"
+    RESUME = "resume"
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: an action and the fluid, order or extra step (by its name in the plan) that it is about.
+    """One step: an action and the fluid, order, extra step or care task (by its name in the plan) that it is about.
 
     ``volume`` is what is pushed or drawn out; None where no volume belongs to the action.
     """
@@ -203,7 +208,7 @@ class Touch:
     go on with a new bag. ``nurse_only``: the household does not do it. ``plan`` is the one in force at it.
     ``outcome`` is what the record says of it, None for nothing; ``outstanding``: finished or drawn, but not flushed;
     ``flushed`` when the flush that belongs to it was recorded, if that was at another time. ``counts``: the idle limit
-    starts from its flush.
+    starts from its flush. ``tasks``: the blood draws in it, by their names in the plan; none for a draw that nobody planned.
     A touch that takes no work has no steps.
     """
 
@@ -224,11 +229,38 @@ class Touch:
     outstanding: bool = False
     flushed: Instant | None = None
     counts: bool = True
+    tasks: tuple[str, ...] = ()
 
     @property
     def dose(self) -> Dose | None:
         """Return the dose that the touch is foremost about."""
         return next(iter((*self.starts, *self.ends, *self.bags)), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TaskEvent:
+    """One occurrence of a care task that is not a draw through a lumen (R20); one event of the calendar.
+
+    ``task`` is its name in the plan, ``key`` names the occurrence for good: the day or moment that it was fixed for, the
+    dose that it is tied to, or its number since the plan's start. ``at`` is when it was done, as far as that is recorded,
+    else when it is planned; ``planned`` where it stood before anything was recorded of it. ``dose`` is the one that it is
+    tied to. ``besides``: it was done though none was planned then. ``plan`` is the one in force at it.
+    """
+
+    uid: str
+    task: str
+    key: str
+    at: Instant
+    planned: Instant
+    plan: Plan = field(compare=False, repr=False)
+    dose: Dose | None = None
+    outcome: Outcome | None = None
+    besides: bool = False
+
+    @property
+    def care(self) -> CareTask:
+        """Return what the plan says of the task."""
+        return self.plan.tasks[self.task]
 
 
 class Status(Enum):
@@ -266,7 +298,7 @@ class Schedule:
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
     end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen; ``removed`` when the line
-    was, or is to be, removed.
+    was, or is to be, removed. ``tasks`` are the care tasks besides, in order of time.
     """
 
     plan: Plan
@@ -281,6 +313,7 @@ class Schedule:
     lumens: Mapping[str, LumenState]
     removed: Instant | None
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
+    tasks: tuple[TaskEvent, ...] = ()
 
     def plan_at(self, at: Instant) -> Plan:
         """Return the plan in force at an instant."""
