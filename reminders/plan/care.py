@@ -63,7 +63,9 @@ class CareTask:
     # When: rules of which several may stand, or a dose that it is tied to
     every: int | None = field(
         default=None,
-        metadata=key(keys.minutes(most=366 * 1440), "Elapsed time from when it was last done until it is due again."),
+        metadata=key(
+            keys.minutes(least=30, most=366 * 1440), "Elapsed time from when it was last done until it is due again."
+        ),
     )
     every_days: int | None = field(
         default=None,
@@ -84,36 +86,48 @@ class CareTask:
     with_tasks: tuple[str, ...] = field(
         default=(),
         metadata=key(
-            keys.NAMES, "Whenever one of these tasks is done: names from [task], such as the connector with a blood draw."
+            keys.NAMES,
+            "Whenever one of these tasks is done: names from [task], such as the connector with a blood draw.",
         ),
     )
     at: time | None = field(
         default=None,
-        metadata=key(keys.CLOCK_TIME, "The time of day, on the clock of where the household is; with every_days and weekdays."),
+        metadata=key(
+            keys.CLOCK_TIME, "The time of day, on the clock of where the household is; with every_days and weekdays."
+        ),
     )
     last_done: Moment | None = field(
-        default=None, metadata=key(keys.MOMENT, "When it was last done before the plan; needed with every and every_days.")
+        default=None,
+        metadata=key(keys.MOMENT, "When it was last done before the plan; needed with every and every_days."),
     )
     last_day: date | None = field(
         default=None, metadata=key(keys.DATE, "The last day on which it is due, if that is not the plan's end.")
     )
     order: str | None = field(
         default=None,
-        metadata=key(keys.LABEL, "The order that it is tied to: it moves with that order's doses. Stands instead of the rules."),
+        metadata=key(
+            keys.LABEL, "The order that it is tied to: it moves with that order's doses. Stands instead of the rules."
+        ),
     )
     before_dose: int | None = field(
-        default=None, metadata=key(keys.minutes(least=0, most=7 * 1440), "With order: how long before the dose's start.")
+        default=None,
+        metadata=key(keys.minutes(least=0, most=7 * 1440), "With order: how long before the dose's start."),
     )
     after_finish: int | None = field(
-        default=None, metadata=key(keys.minutes(least=0, most=7 * 1440), "With order: how long after the dose's finish.")
+        default=None,
+        metadata=key(keys.minutes(least=0, most=7 * 1440), "With order: how long after the dose's finish."),
     )
     only_doses: tuple[int, ...] | None = field(
         default=None,
-        metadata=key(keys.many(keys.whole(1, 10000), least=1), "With order: only with these doses, by number; all if left out."),
+        metadata=key(
+            keys.many(keys.whole(1, 10000), least=1), "With order: only with these doses, by number; all if left out."
+        ),
     )
     not_on: tuple[date, ...] = field(
         default=(),
-        metadata=key(keys.many(keys.DATE), "Days on which it cannot be done, such as holidays; with every_days, weekdays."),
+        metadata=key(
+            keys.many(keys.DATE), "Days on which it cannot be done, such as holidays; with every_days, weekdays."
+        ),
     )
     instead: Instead | None = field(
         default=None, metadata=key(keys.choice(Instead), "When it is done instead; needed with not_on.")
@@ -127,7 +141,9 @@ class CareTask:
     )
     takes: int | None = field(
         default=None,
-        metadata=key(keys.minutes(most=1440), "How long it takes; the length of its event. As long as a touch if left out."),
+        metadata=key(
+            keys.minutes(most=1440), "How long it takes; the length of its event. As long as a touch if left out."
+        ),
     )
     # A blood draw
     lumen: str | None = field(
@@ -173,7 +189,9 @@ class StockItem:
     )
     order_ahead: int | None = field(
         default=None,
-        metadata=key(keys.minutes(least=0, most=60 * 1440), "How long before it runs out it must be ordered, where it differs."),
+        metadata=key(
+            keys.minutes(least=0, most=60 * 1440), "How long before it runs out it must be ordered, where it differs."
+        ),
     )
 
 

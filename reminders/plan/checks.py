@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from reminders.findings import Finding, KeyPath
+from reminders.plan.care_checks import check_tasks
 from reminders.plan.idle_limit import IdleLimit, PerDay
 from reminders.plan.infusion_checks import missing_withdraw_volume
 from reminders.plan.keys import Pushed
@@ -20,7 +21,7 @@ from reminders.times import DAY, ClockCase, Moment
 from reminders.units import span
 
 LONGEST_PLAN = 366 * DAY
-PROTOCOL_LISTS = ("before", "after", "after_nutrition", "idle")
+PROTOCOL_LISTS = ("before", "after", "after_nutrition", "idle", "before_draw", "after_draw")
 ORDER_LISTS = ("before", "after", "bag_flush")
 
 
@@ -43,6 +44,7 @@ def check_plan(plan: Plan) -> list[Finding]:
     for order in plan.orders.values():
         found += check_order(plan, order)
     found += _circles(plan)
+    found += check_tasks(plan)
     return found + pharmacist_findings(plan)
 
 
@@ -130,6 +132,7 @@ def _clock_cases(plan: Plan) -> Iterator[Finding]:
     tables: list[tuple[KeyPath, object]] = [(("plan",), plan.course)]
     tables += [(("lumen", name), lumen) for name, lumen in plan.lumens.items()]
     tables += [(("order", name), order) for name, order in plan.orders.items()]
+    tables += [(("task", name), task) for name, task in plan.tasks.items()]
     tables += [(("zone_change", str(n)), change) for n, change in enumerate(plan.zone_changes, start=1)]
     for place, table in tables:
         for item in fields(table):  # type: ignore[arg-type]  # each is a dataclass of the model
@@ -161,13 +164,14 @@ def clock_case_finding(plan: Plan, moment: Moment, place: KeyPath) -> Finding:
 
 
 def _names(plan: Plan) -> Iterator[Finding]:
-    """Find names of fluids, steps, lumens and orders that the plan does not define; each name is told once."""
+    """Find names of fluids, steps, lumens, orders and tasks that the plan does not define; each name is told once."""
     fluid, fluid_or_step = "fluid", "fluid or step"
     defined = {
         fluid: list(plan.fluids),
         fluid_or_step: [*plan.fluids, *plan.extra_steps],
         "lumen": list(plan.lumens),
         "order": list(plan.orders),
+        "task": list(plan.tasks),
     }
     uses: list[tuple[str | None, str, KeyPath]] = [
         (plan.line.lock, fluid, ("line", "lock")),
@@ -183,6 +187,9 @@ def _names(plan: Plan) -> Iterator[Finding]:
         uses += [(order.lumen, "lumen", (*place, "lumen")), (order.follows, "order", (*place, "follows"))]
         uses += [(other, "order", (*place, "runs_with")) for other in order.runs_with]
         lists += [((*place, key), getattr(order, key)) for key in ORDER_LISTS]
+    for name, task in plan.tasks.items():
+        uses += [(task.lumen, "lumen", ("task", name, "lumen")), (task.order, "order", ("task", name, "order"))]
+        uses += [(other, "task", ("task", name, "with_tasks")) for other in task.with_tasks]
     uses += [
         (entry.name, fluid_or_step, (*place, str(count)))
         for place, pushed in lists

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from reminders.findings import Finding, KeyPath, has_errors
 from reminders.plan import keys, model
+from reminders.plan.care import RULES
 from reminders.plan.checks import check_plan
 from reminders.plan.order import TIMINGS
 from reminders.plan.source import Source, read_source
@@ -25,6 +26,10 @@ OF_ABSENCE = {
     "bag": frozenset({"bag_every", "bag_times", "bag_flush", "given_as"}),
     "missing": frozenset(TIMINGS),
     "given-as": frozenset({*TIMINGS, "kept_open"}),
+    "task-timing": frozenset({*RULES, "order"}),
+    "task-day": frozenset({*RULES, "not_on", "instead"}),
+    "task-dose": frozenset({"order", "before_dose", "after_finish"}),
+    "task-draw": frozenset({"kind", "lumen"}),
 }
 """Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
 

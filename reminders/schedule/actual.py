@@ -7,6 +7,7 @@ a pump's reservoir - goes on through a new revision that orders it unchanged.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from reminders.plan.durations import duration
 from reminders.plan.model import Plan
@@ -30,20 +31,36 @@ class Actual:
     connected: Mapping[str, tuple[Dose, ...]]
 
 
-def actual_doses(stretches: Sequence[Stretch], happened: Happened, end: Instant, until: Instant) -> Actual:
+def actual_doses(
+    stretches: Sequence[Stretch],
+    happened: Happened,
+    end: Instant,
+    until: Instant,
+    held_up: Mapping[tuple[str, str], int] = MappingProxyType({}),
+) -> Actual:
     """Return all doses that start before ``until``; ``end`` is the horizon's, by which a pump's last dose is judged.
+
+    ``held_up``: for how many minutes a dose, by its order and key, is stopped for planned draws and finishes later.
 
     Raises:
         TooManyDosesError: an order has more doses than anyone means.
     """
-    return _Doses(stretches, happened, end, until).all()
+    return _Doses(stretches, happened, end, until, held_up).all()
 
 
 class _Doses:
     """Works the doses out, order by order; one that another follows comes before it."""
 
-    def __init__(self, stretches: Sequence[Stretch], happened: Happened, end: Instant, until: Instant) -> None:
+    def __init__(
+        self,
+        stretches: Sequence[Stretch],
+        happened: Happened,
+        end: Instant,
+        until: Instant,
+        held_up: Mapping[tuple[str, str], int],
+    ) -> None:
         self._happened = happened
+        self._held_up = held_up
         self._end = end
         self._until = until if happened.removed is None else min(until, happened.removed)
         self._revisions: list[tuple[Instant, Instant, Plan]] = []
@@ -89,8 +106,8 @@ class _Doses:
         leaders = [leader for leader in led if AGAIN not in leader.key]  # a second start is no second leader
         listed = ordered_doses(plan, order, min(self._until, ends), leaders)
         told = self._facts_of(order)
-        runs = 0 if order.as_needed else duration(order)
-        assert runs is not None, "an order without a duration does not pass the checks"
+        ordered = 0 if order.as_needed else duration(order)
+        assert ordered is not None, "an order without a duration does not pass the checks"
         last = min(taken_off_by(plan, order), self._happened.removed or ENDLESS)
         led_by = {leader.key: leader for leader in leaders}
         found: list[Dose] = []
@@ -98,6 +115,7 @@ class _Doses:
         for entry in listed:
             if entry.start < begins:
                 continue
+            runs = ordered + self._held_up.get((order.name, entry.key), 0)
             shift = shifts[-1][1] if shifts else 0
             due = Instant(entry.start + shift)
             due_end = Instant(min(due + runs, last))

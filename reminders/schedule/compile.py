@@ -1,7 +1,8 @@
 """Plan, record and now go in; the schedule comes out (R1-R19).
 
 The stages: the plans in force; the horizon; the doses of every order, as ordered and as recorded; for each lumen, the
-touches that its doses need; then the idle flushes that keep it within its limit.
+touches that its doses need; then the idle flushes that keep it within its limit. Between doses and touches come the
+care tasks (R20): a draw through a lumen is one of its touches.
 """
 
 from bisect import bisect_right
@@ -13,10 +14,12 @@ from typing import NamedTuple
 from reminders.plan.durations import duration
 from reminders.plan.model import Plan
 from reminders.record.facts import Record
+from reminders.schedule import draws
 from reminders.schedule.actual import Actual, actual_doses
 from reminders.schedule.ahead import Planned, Terms
 from reminders.schedule.asks import with_asks
 from reminders.schedule.beliefs import LumenUse
+from reminders.schedule.care import Occurrence, occurrences, task_events
 from reminders.schedule.doses import not_over
 from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
@@ -59,18 +62,31 @@ def compile_schedule(
     # Whether a finish at the end is locked depends on the dose that comes just after it.
     longest = max((duration(order) or 0 for order in plans.last.orders.values()), default=0)
     ahead = longest + plans.last.protocol.joining_time + 1 + 2 * DAY if rolling else 0
-    actual = actual_doses(in_force, happened, end, Instant(beyond + ahead))
-    if record.facts:
-        actual = _asked(actual, plans.last, happened, in_force)
-    actual = Actual(
-        {name: _within(plans.last, found, start, end, rolling) for name, found in actual.doses.items()},
-        {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
-    )
+
+    def actual_of(held_up: Mapping[tuple[str, str], int]) -> Actual:
+        actual = actual_doses(in_force, happened, end, Instant(beyond + ahead), held_up)
+        if record.facts:
+            actual = _asked(actual, plans.last, happened, in_force)
+        return Actual(
+            {name: _within(plans.last, found, start, end, rolling) for name, found in actual.doses.items()},
+            {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
+        )
+
+    actual = actual_of({})
+    tasks = _tasks(in_force, happened, actual, (start, beyond))
+    if held_up := draws.held_up(tasks, in_force, [dose for found in actual.doses.values() for dose in found]):
+        # Draws are planned by when the doses begin; when those finish follows from the draws.
+        actual = actual_of(held_up)
+        tasks = _tasks(in_force, happened, actual, (start, beyond))
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(beyond + 2 * DAY))
     removal = plans.last.course.line_removal
     names = Identities(plan)
-    lumens = [LumenPlan(in_force, name, actual, happened, names, (start, end, beyond)) for name in plans.lumens]
+    through = draws.through(tasks, in_force)
+    lumens = [
+        LumenPlan(in_force, name, actual, happened, names, through.get(name, ()), (start, end, beyond))
+        for name in plans.lumens
+    ]
     used = [lumen for lumen in lumens if lumen.used]
     uses = [replace(lumen.use(), amounts=amounts_of(plans.last, lumen.name)) for lumen in used]
     begins, before = _planned_before(plans, record, now, [lumen.name for lumen in used], removed)
@@ -99,6 +115,7 @@ def compile_schedule(
         lumens=states,
         removed=happened.removed or (removal.instant if removal else None),
         quiet=tuple(quiet),
+        tasks=task_events(tasks, in_force, names, end),
     )
 
 
@@ -129,6 +146,16 @@ class Plans:
 def ends_of(plans: Sequence[Plan], now: Instant) -> tuple[Instant, ...]:
     """Return what of ``now`` a schedule of these plans depends on (R14): where it is the same, the schedules are."""
     return tuple(_end(plan, now).at for plan in plans)
+
+
+def _tasks(
+    in_force: Sequence[Stretch], happened: Happened, actual: Actual, horizon: tuple[Instant, Instant]
+) -> dict[str, tuple[Occurrence, ...]]:
+    """Return the occurrences of every care task; none where no plan has one."""
+    if not any(stretch.plan.tasks for stretch in in_force):
+        return {}
+    told = draws.told_tasks(in_force, happened, actual.doses, horizon)
+    return occurrences(in_force, told, actual.doses, horizon)
 
 
 def _entered(record: Record, actual: Actual) -> dict[Instant, Instant]:

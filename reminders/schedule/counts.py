@@ -12,7 +12,7 @@ from itertools import accumulate, pairwise
 from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
-from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Schedule, Step, Touch
+from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Outcome, Schedule, Step, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
@@ -27,6 +27,10 @@ def items_of(touch: Touch) -> Counter[str]:
         items.update(_items_of_step(step, plan))
     for dose in touch.starts:
         items.update(plan.orders[dose.order].each_dose)
+    for task in touch.tasks:
+        items.update(plan.tasks[task].uses)
+    if touch.tasks or touch.kind is TouchKind.DRAW:
+        items.update(plan.supplies.each_draw)
     return items
 
 
@@ -51,15 +55,18 @@ def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
 
 
 def supplies(schedule: Schedule, first: Instant, last: Instant | None = None) -> Counter[str]:
-    """Return how many of each item the touches from ``first`` up to ``last`` use up; to the last touch without it."""
+    """Return how many of each item the touches and care tasks from ``first`` up to ``last`` use up; to the last without it."""
     items: Counter[str] = Counter()
     known: dict[tuple[object, ...], Counter[str]] = {}
     for touch in schedule.touches:
         if first <= touch.at and (last is None or touch.at < last):
-            alike = (id(touch.plan), id(touch.steps), *(dose.order for dose in touch.starts))
+            alike = (id(touch.plan), id(touch.steps), touch.kind, touch.tasks, *(dose.order for dose in touch.starts))
             if alike not in known:
                 known[alike] = items_of(touch)
             items.update(known[alike])
+    for event in schedule.tasks:
+        if first <= event.at and (last is None or event.at < last) and event.outcome is not Outcome.SKIPPED:
+            items.update(event.care.uses)
     return items
 
 

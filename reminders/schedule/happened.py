@@ -50,6 +50,7 @@ class Happened:
         self.flushes: dict[str, list[Fact]] = defaultdict(list)
         self.draws: dict[str, list[Fact]] = defaultdict(list)
         self.skipped: dict[str, list[Fact]] = defaultdict(list)
+        self.tasks: list[Fact] = []
         self.removed: Instant | None = None
         self.exchanged: list[Instant] = []
         self.needle_out: list[tuple[Instant, Instant]] = []
@@ -65,6 +66,10 @@ class Happened:
     def held(self, order: str) -> Spans:
         """Return the stretches in which an order is held, by itself or with everything."""
         return tuple(sorted([*self._holds.get(order, ()), *self._holds.get(EVERYTHING, ())]))
+
+    def handling_time(self, at: Instant) -> int:
+        """Return how long one touch takes by the plan in force at an instant, in minutes."""
+        return self._plan_at(at).course.handling_time
 
     @property
     def away(self) -> Spans:
@@ -98,6 +103,8 @@ class Happened:
                 self._take_dose(fact, self.doses[fact.order, fact.dose])
             else:
                 self.skipped[fact.lumen].append(fact)
+        elif fact.kind in OF_TASK:
+            self.tasks.append(fact)
         elif fact.kind is Kind.HELD:
             _open(self._holds[fact.order], at)
         elif fact.kind is Kind.RELEASED:
@@ -162,7 +169,7 @@ class Happened:
 
     def _told_again(self, fact: Fact, before: Iterable[Instant]) -> bool:
         """Say whether somebody reported the same some minutes before."""
-        near = self._plan_at(fact.happened).course.handling_time
+        near = self.handling_time(fact.happened)
         return any(fact.happened - at <= near for at in before)
 
     def _flowing(self, fact: Fact) -> None:
@@ -205,6 +212,9 @@ OF_DOSE = frozenset(
     }
 )
 """Facts that name an order and one of its doses."""
+
+OF_TASK = frozenset({Kind.TASK_DONE, Kind.TASK_PUT_OFF, Kind.TASK_SKIPPED})
+"""Facts that name a care task."""
 
 
 def _open(spans: list[tuple[Instant, Instant]], at: Instant) -> None:

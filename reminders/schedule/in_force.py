@@ -152,6 +152,8 @@ def _without_heparin(revision: Plan, plan: Plan) -> Plan:
             after=without(protocol.after),
             idle=without(protocol.idle),
             after_nutrition=None if nutrition is None else without(nutrition),
+            before_draw=without(protocol.before_draw),
+            after_draw=None if protocol.after_draw is None else without(protocol.after_draw),
         ),
         orders={name: order_without(order) for name, order in plan.orders.items()},
     )

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
 
-from reminders.plan.keys import Pushed
 from reminders.plan.model import Lumen, Plan
 from reminders.plan.order import FlushThrough, GivenAs, Order
 from reminders.schedule import steps as do
@@ -26,9 +25,12 @@ from reminders.schedule.beliefs import (
     told_spans,
     versions,
 )
+from reminders.schedule.care import Occurrence
+from reminders.schedule.draws import Drawn
 from reminders.schedule.happened import Happened
 from reminders.schedule.identity import Identities
 from reminders.schedule.idle import Placed
+from reminders.schedule.idle_touches import IdleTouches
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.limits import limit_of, placing_of
 from reminders.schedule.model import (
@@ -40,13 +42,12 @@ from reminders.schedule.model import (
     LumenState,
     Outcome,
     Reason,
-    Step,
     Touch,
     TouchKind,
 )
 from reminders.schedule.offers import Offers
 from reminders.schedule.touches import Meeting, TouchWriter, by_record
-from reminders.times import Instant, local, merged
+from reminders.times import Instant, merged
 
 
 class LumenPlan:
@@ -59,17 +60,26 @@ class LumenPlan:
         actual: Actual,
         happened: Happened,
         names: Identities,
+        draws: Sequence[Occurrence],
         horizon: tuple[Instant, Instant, Instant],
     ) -> None:
-        """Take what all lumens share. ``horizon``: its start, its end, and how far idle flushes are planned."""
+        """Take what all lumens share, and the draws that are planned through this one or were.
+
+        ``horizon``: its start, its end, and how far idle flushes are planned.
+        """
         self.in_force, self.name, self.actual, self.happened, self.names = in_force, name, actual, happened, names
         self.start, self.end, self.beyond = horizon
         self.told = happened.anything
         self._begins = [stretch.begins for stretch in in_force]
         self._offers = Offers(in_force, name, happened, self._plan)
         self._away = happened.away
-        self._made: dict[int, tuple[Step, ...]] = {}
+        self._planned_draws = draws
         self.handled, self._draws = self._handled((), self.beyond) if self.used else ([], [])
+
+    @cached_property
+    def _known_draws(self) -> dict[str, Instant]:
+        """Return since when it is known of each planned draw that it comes when it comes, by its event."""
+        return {self.names.of("task", draw.task, draw.key): draw.known for draw in self._planned_draws}
 
     @property
     def state(self) -> LumenState:
@@ -96,7 +106,8 @@ class LumenPlan:
         if idle or self.beyond != self.end:
             handled, draws = self._handled(idle, self.end)
         asides = [touch for dose in self._connected if not dose.reckoned for touch in self._aside(dose)]
-        idles = self._idle(
+        written = IdleTouches(self.name, self._plan, self.names, self._asks_at, self._flush_facts)
+        idles = written.touches(
             (flush, reason)
             for flush, reason in zip(placed, reasons, strict=True)
             if flush.at <= self.end or flush.answer is not None
@@ -122,7 +133,7 @@ class LumenPlan:
 
     def _ever_told(self) -> bool:
         """Say whether anything is recorded of the lumen; what may have happened is shown, whatever the plan says."""
-        told = bool(self.happened.flushes.get(self.name) or self.happened.draws.get(self.name))
+        told = bool(self.happened.flushes.get(self.name) or self._drawn())
         return told or any(
             dose.lumen == self.name and dose.started for found in self.actual.connected.values() for dose in found
         )
@@ -190,6 +201,9 @@ class LumenPlan:
             told = self.happened.doses.get((dose.order, dose.key))
             for at, bag in bag_changes(self.in_force, dose, told.bags if told else (), end):
                 meetings[at].bags.append(bag)
+        for draw in self._planned_draws:
+            if draw.outcome is None and self.start <= draw.planned < end and self._usable(draw.planned):
+                meetings[draw.planned].draws.append(draw)
         self._busy = merged(self._busy)
         self._writer = TouchWriter(
             self._plan,
@@ -198,6 +212,7 @@ class LumenPlan:
             starts=sorted(starts),
             begins=frozenset(begin for begin, _ in self._busy),
             infusing=merged(infusing),
+            doses=self._running(),
             idle=idle,
             asks_at=self._asks_at,
         )
@@ -227,9 +242,10 @@ class LumenPlan:
         """Give each recorded flush to the touch that it belongs to; leave the others in ``self._besides``."""
         self._besides: list[Recorded] = []
         self._flush_facts = {fact.key: fact for fact in distinct(self.happened.flushes.get(self.name, ()), self._plan)}
-        drawn = self.happened.draws.get(self.name, ())
+        drawn = self._drawn()
+        left_out = [self._writer.not_drawn(draw) for draw in self._planned_draws if draw.outcome is Outcome.SKIPPED]
         if not self._flush_facts and not drawn and not self.happened.orders:
-            return handled, []
+            return handled, left_out
         anchors = [
             Anchor(
                 touch.at,
@@ -239,13 +255,24 @@ class LumenPlan:
             )
             for touch in handled
         ]
-        anchors_of_draws = [Anchor(fact.happened, True, True, True) for fact in drawn]
+        anchors_of_draws = [Anchor(draw.fact.happened, True, True, True) for draw in drawn]
         assign(self._flush_facts.values(), [*anchors, *anchors_of_draws], self._plan, self.name, self._besides)
         handled = [self._flushed(touch, anchor) for touch, anchor in zip(handled, anchors, strict=True)]
         draws = [
-            self._flushed(self._writer.draw(fact), anchor) for fact, anchor in zip(drawn, anchors_of_draws, strict=True)
+            self._flushed(self._writer.draw(draw), anchor) for draw, anchor in zip(drawn, anchors_of_draws, strict=True)
         ]
-        return handled, draws
+        return handled, [*draws, *left_out]
+
+    def _drawn(self) -> list[Drawn]:
+        """Return the draws that were recorded, each with the task that it was."""
+        tasks = {draw.fact.key: draw for draw in self._planned_draws if draw.fact is not None}
+        facts = {fact.key: fact for fact in self.happened.draws.get(self.name, ())}
+        facts |= {draw.fact.key: draw.fact for draw in self._planned_draws if draw.fact is not None}
+        found = [
+            Drawn(fact, None if (task := tasks.get(key)) is None or task.besides else task)
+            for key, fact in facts.items()
+        ]
+        return sorted(found, key=lambda draw: draw.fact.happened)
 
     def _flushed(self, touch: Touch, anchor: Anchor) -> Touch:
         """Return a touch with what is recorded of its flush; one that is still to come is asked about like any other."""
@@ -313,6 +340,10 @@ class LumenPlan:
             for at, since, until in instants(found, self.name, lambda version: version.end):
                 if until != ENDLESS and at != ENDLESS and self._order(dose).given_as is not GivenAs.PUSH:
                     yield Coming(at, True, ("end", dose.order, dose.key), since=since, until=until)
+        for draw in self._planned_draws:
+            if draw.outcome is not None and not draw.besides:
+                uid = self.names.of("task", draw.task, draw.key)
+                yield Coming(draw.planned, True, ("bag", uid), until=draw.at if draw.fact else draw.known)
         for dose in self._connected if self.told else ():
             yield from self._grid_of_bags(dose)
 
@@ -382,48 +413,8 @@ class LumenPlan:
             elif touch.planned != touch.at:
                 found.append(touch.at)
         if touch.kind is TouchKind.DRAW:
-            found.append(touch.at)
+            found.append(self._known_draws.get(touch.uid, touch.at))
         return max(found)
-
-    def _idle(self, placed: Iterable[tuple[Placed, Reason]]) -> list[Touch]:
-        touches = []
-        day, count = None, 0
-        for flush, reason in placed:
-            if flush.planned is not None:
-                on = local(flush.planned, self._plan(flush.planned).course.zone).date()
-                day, count = on, count + 1 if on == day else 1
-                uid = self.names.of("idle", self.name, on.isoformat(), str(count))
-            else:
-                assert flush.answer is not None, "a flush that was not planned was recorded"
-                uid = self.names.of("flush", self.name, flush.answer.key)
-            touches.append(self._idle_touch(flush, uid, reason))
-        return touches
-
-    def _idle_steps(self, plan: Plan) -> tuple[Step, ...]:
-        """Return the steps of an idle flush; they are made once for each plan and shared."""
-        if id(plan) not in self._made:
-            self._made[id(plan)] = do.idle_flush(plan, plan.lumens[self.name])
-        return self._made[id(plan)]
-
-    def _idle_touch(self, flush: Placed, uid: str, reason: Reason) -> Touch:
-        plan = self._plan(flush.at)
-        lumen = plan.lumens[self.name]
-        outcome = Outcome.SKIPPED if flush.skipped else Outcome.DONE if flush.answer else None
-        steps = () if flush.skipped else self._idle_steps(plan)
-        if flush.answer is not None and (fluids := self._flush_facts[flush.answer.key].fluids):
-            steps = do.pushed(plan, [Pushed(name) for name in fluids], lumen)
-        return Touch(
-            uid,
-            TouchKind.IDLE_FLUSH,
-            self.name,
-            flush.at,
-            steps,
-            reason,
-            plan,
-            planned=flush.at if flush.planned is None else flush.planned,
-            asks=() if outcome else self._asks_at(flush.at),
-            outcome=outcome,
-        )
 
 
 def _spans(dose: Dose) -> list[tuple[Instant, Instant]]:

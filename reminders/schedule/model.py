@@ -159,6 +159,7 @@ class Why(Enum):
     FINISH = "the infusion's planned finish"
     BAG = "the bag's planned change"
     DRAW = "blood was drawn"
+    TASK = "the plan's care task"
     LIMIT = "the idle limit"
     JOINED = "another touch comes then anyway"
     TOGETHER = "another lumen must be flushed then"

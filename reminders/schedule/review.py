@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from reminders.findings import Finding
 from reminders.plan.order import FlushThrough, GivenAs
+from reminders.schedule.care_review import review_tasks
 from reminders.schedule.counts import daily_totals
 from reminders.schedule.limits import limit_of, limit_words
 from reminders.schedule.model import Dose, Schedule, Touch, Why
@@ -23,7 +24,7 @@ def review(schedule: Schedule) -> list[Finding]:
     found = [*_overlaps(schedule), *_lumens(schedule), *_margins(schedule), *_totals(schedule)]
     for order in schedule.plan.orders.values():
         found += review_order(schedule, order)
-    return found
+    return found + review_tasks(schedule)
 
 
 def _overlaps(schedule: Schedule) -> Iterator[Finding]:

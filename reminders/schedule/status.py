@@ -5,20 +5,26 @@ skipped, or overtaken by a later recorded touch of its lumen; otherwise it is un
 its order's cut-off is unconfirmed too: it may have been given.
 """
 
-from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, Touch, TouchKind
-from reminders.times import Instant
+from datetime import datetime, time, timedelta
+
+from reminders.plan.model import Plan
+from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, TaskEvent, Touch, TouchKind
+from reminders.times import Instant, instant_of
 
 
 def window(touch: Touch) -> tuple[Instant, Instant]:
     """Return from when to when a touch is due.
 
-    A dose's start: its order's window either way. An idle flush: from its time to its lumen's limit. Anything
-    else: while one touch lasts.
+    A dose's start: its order's window either way. A planned draw: its task's window. An idle flush: from its time to its
+    lumen's limit. Anything else: while one touch lasts.
     """
     planned = touch.planned
     if touch.starts:
         within = touch.plan.orders[touch.starts[0].order].on_time_within or 0
         return Instant(planned - within), Instant(planned + within)
+    if touch.tasks and not touch.ends and not touch.bags:
+        within = touch.plan.tasks[touch.tasks[0]].on_time_within
+        return _task_window(touch.plan, planned, within)
     if touch.reason.deadline is not None:
         return planned, max(planned, touch.reason.deadline)
     return planned, Instant(planned + touch.plan.course.handling_time)
@@ -63,6 +69,53 @@ def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:
     if not waits or (last is not None and now > last):
         return Status.UNCONFIRMED
     return Status.OVERDUE
+
+
+def task_window(event: TaskEvent) -> tuple[Instant, Instant]:
+    """Return from when to when a care task is due: its window either way or, where it has none, all of its local day."""
+    return _task_window(event.plan, event.planned, event.care.on_time_within)
+
+
+def _task_window(plan: Plan, planned: Instant, within: int | None) -> tuple[Instant, Instant]:
+    if within is not None:
+        return Instant(planned - within), Instant(planned + within)
+    zone = plan.clock.at(planned)
+    midnight = datetime.combine(plan.clock.local(planned).date(), time())
+    begins, _ = instant_of(midnight, zone)
+    ends, _ = instant_of(midnight + timedelta(days=1), zone)
+    return begins, Instant(ends - 1)
+
+
+def task_status(event: TaskEvent, schedule: Schedule, now: Instant) -> Status:
+    """Return how things stand with a care task.
+
+    What nobody recorded waits, where the household records, until the task was done or comes round again; one that is tied
+    to a dose until that was given, or may no longer be given.
+    """
+    if event.outcome is Outcome.SKIPPED:
+        return Status.SKIPPED
+    opens, closes = task_window(event)
+    if event.outcome is Outcome.DONE:
+        return Status.DONE if event.at <= closes else Status.LATE
+    if schedule.removed is not None and now >= schedule.removed:
+        return Status.UNCONFIRMED
+    if now < opens:
+        return Status.PLANNED
+    if now <= closes:
+        return Status.DUE
+    if not schedule.plan.course.household_records or _passed_by(event, schedule, now):
+        return Status.UNCONFIRMED
+    return Status.OVERDUE
+
+
+def _passed_by(event: TaskEvent, schedule: Schedule, now: Instant) -> bool:
+    dose = event.dose
+    if dose is not None:
+        last = event.plan.orders[dose.order].cut_off or 0
+        given = event.care.before_dose is not None and dose.started is not None
+        return given or now > max(dose.due, event.planned) + last
+    later = (other for other in schedule.tasks if other.task == event.task and other.planned > event.planned)
+    return any(other.outcome is Outcome.DONE or task_window(other)[0] <= now for other in later)
 
 
 def dose_status(dose: Dose, schedule: Schedule, now: Instant) -> Status:

@@ -47,6 +47,33 @@ def bag_change(plan: Plan, order: Order, lumen: Lumen) -> tuple[Step, ...]:
     return (*pushed(plan, order.bag_flush or (), lumen), Step(Action.CHANGE_BAG, order.name))
 
 
+def draw(plan: Plan, lumen: Lumen, tasks: Iterable[str], running: Iterable[str] = ()) -> tuple[Step, ...]:
+    """Return the steps of a planned blood draw, without the lock (R20, S9).
+
+    ``tasks`` are the draws by their names; ``running`` the orders that are stopped for it and go on after it.
+    """
+    protocol, paused = plan.protocol, list(running)
+    steps = [Step(Action.PAUSE, order) for order in paused]
+    steps += pushed(plan, protocol.before_draw, lumen)
+    if protocol.discard_volume is not None:
+        steps.append(Step(Action.DISCARD, "", protocol.discard_volume))
+    steps += [Step(Action.DRAW, task) for task in tasks]
+    steps += _flushed_after_draw(plan, lumen)
+    steps += [Step(Action.RESUME, order) for order in paused]
+    return tuple(steps)
+
+
+def after_draw(plan: Plan, lumen: Lumen, *, lock: bool) -> tuple[Step, ...]:
+    """Return the steps that a draw leaves to be done, with the lock or without it."""
+    steps = _flushed_after_draw(plan, lumen)
+    return locked((*withdraw_lock(lumen), *steps), plan, lumen) if lock else steps
+
+
+def _flushed_after_draw(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
+    """Return what follows a draw; where the protocol does not say, as after nothing, the flush of an idle lumen."""
+    return pushed(plan, plan.protocol.idle if plan.protocol.after_draw is None else plan.protocol.after_draw, lumen)
+
+
 def idle_flush(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
     """Return the steps of an idle flush, its lock included."""
     return locked((*withdraw_lock(lumen), *flush_of(plan, lumen)), plan, lumen)

@@ -1,19 +1,23 @@
 """What meets in one lumen at one instant becomes one touch (R6, R7), with what the record says of it."""
 
-from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from reminders.plan.care import Doer
 from reminders.plan.model import Plan
 from reminders.plan.order import FlushThrough, GivenAs
-from reminders.record.facts import Fact
 from reminders.schedule import steps as do
+from reminders.schedule.care import Occurrence
+from reminders.schedule.draws import Drawn
 from reminders.schedule.identity import Identities
 from reminders.schedule.limits import placing_of
 from reminders.schedule.model import (
     BLOCKS,
+    ENDLESS,
     NEVER,
     Ask,
+    AskWhy,
     Dose,
     DoseState,
     Outcome,
@@ -25,7 +29,7 @@ from reminders.schedule.model import (
 )
 from reminders.times import Instant
 
-ORDERED, FINISH, BAG = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG)
+ORDERED, FINISH, BAG, TASK = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG), Reason(Why.TASK)
 
 OUTCOMES = {
     DoseState.SKIPPED: Outcome.SKIPPED,
@@ -48,11 +52,12 @@ class Bag:
 
 @dataclass(slots=True)
 class Meeting:
-    """What meets in one lumen at one instant: doses that start and end, and bags that change."""
+    """What meets in one lumen at one instant: doses that start and end, bags that change, and planned draws of blood."""
 
     starts: list[Dose] = field(default_factory=list)
     ends: list[Dose] = field(default_factory=list)
     bags: list[Bag] = field(default_factory=list)
+    draws: list[Occurrence] = field(default_factory=list)
 
 
 def by_record(meeting: Meeting) -> list[Meeting]:
@@ -64,7 +69,8 @@ def by_record(meeting: Meeting) -> list[Meeting]:
         (told if dose.finished is not None else open_).ends.append(dose)
     for bag in meeting.bags:
         (told if bag.recorded else open_).bags.append(bag)
-    parts = [part for part in (told, open_) if part.starts or part.ends or part.bags]
+    open_.draws += meeting.draws  # a draw that was recorded is a touch of its own
+    parts = [part for part in (told, open_) if part.starts or part.ends or part.bags or part.draws]
     return parts if len(parts) > 1 else [meeting]
 
 
@@ -85,6 +91,7 @@ class TouchWriter:
         starts: Sequence[Instant],
         begins: frozenset[Instant],
         infusing: Sequence[tuple[Instant, Instant]],
+        doses: Sequence[Dose],
         idle: Sequence[Instant],
         asks_at: Callable[[Instant], tuple[Ask, ...]],
     ) -> None:
@@ -92,11 +99,12 @@ class TouchWriter:
 
         ``plan_at`` names the plan in force. ``starts`` are the starts of everything that is given by hand, ``begins``
         those before which the lumen was idle; ``infusing`` the spans in which something other than a push runs,
-        ``idle`` the idle flushes; ``asks_at`` says why to ask before the lumen is used at all.
+        ``doses`` what runs in them, ``idle`` the idle flushes; ``asks_at`` says why to ask before the lumen is used at all.
         """
         self._plan_at, self._name, self._names = plan_at, lumen, names
         self._starts, self._begins = starts, begins
         self._infusing = infusing
+        self._doses = doses
         self._idle = idle
         self._asks_at = asks_at
         self._before = NEVER  # the touch before this one
@@ -109,18 +117,22 @@ class TouchWriter:
         plan = self._plan_at(at)
         pushes = _pushes(plan, meeting)
         idle_from = max((dose.end or at for dose in pushes), default=at)
-        finishes = bool(meeting.ends or pushes)
+        finishes = bool(meeting.ends or pushes or (meeting.draws and not meeting.starts))
         lock = finishes and not self.infuses(at) and not self._joins(plan, idle_from, at)
-        held_lock = at in self._begins and (at != self._unlocked_until or self._flushed_since(self._before, at))
+        idle_before = at in self._begins or bool(meeting.draws and not self._infused(at))
+        held_lock = idle_before and (at != self._unlocked_until or self._flushed_since(self._before, at))
         self._before = at
         outcome = Outcome.DONE if _recorded(plan, meeting) else None
         # What is over cannot be asked about, but nothing is offered on a lumen that must not be used (S1).
         asks = tuple(ask for ask in self._asks_at(at) if outcome is None or ask.why in BLOCKS)
+        running = self._running_at(at) if meeting.draws else ()
+        asks += tuple(self._in_the_way(plan, meeting, running))
         blocked = any(ask.why in BLOCKS for ask in asks)
-        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock)
+        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock, running)
         self._unlocked_until = NEVER if lock else self._next_start(at)
         kind, meaning, reason = _kind(plan, meeting)
         nurse = not blocked and _nurse_only(plan, self._name, meeting, held_lock)
+        nurse = nurse or (kind is TouchKind.DRAW and _drawn_by_others(plan, meeting))
         return Touch(
             self._names.of(*meaning),
             kind,
@@ -136,6 +148,7 @@ class TouchWriter:
             _planned(meeting, at),
             asks,
             outcome,
+            tasks=tuple(entry.task for entry in meeting.draws),
         )
 
     def aside(self, dose: Dose) -> list[Touch]:
@@ -177,24 +190,41 @@ class TouchWriter:
             )
         return touches
 
-    def draw(self, fact: Fact) -> Touch:
+    def draw(self, drawn: Drawn) -> Touch:
         """Return the touch of a recorded draw; its flush, and the lock if the lumen is idle, belong to it (R20)."""
+        fact, task = drawn.fact, drawn.task
         plan = self._plan_at(fact.happened)
         lumen = plan.lumens[self._name]
         asks = tuple(ask for ask in self._asks_at(fact.happened) if ask.why in BLOCKS)
-        steps = do.flush_of(plan, lumen) if self.infuses(fact.happened) else do.idle_flush(plan, lumen)
+        meaning = ("draw", self._name, fact.key) if task is None else ("task", task.task, task.key)
         return Touch(
-            self._names.of("draw", self._name, fact.key),
+            self._names.of(*meaning),
             TouchKind.DRAW,
             self._name,
             fact.happened,
-            () if asks else steps,
+            () if asks else do.after_draw(plan, lumen, lock=not self.infuses(fact.happened)),
             Reason(Why.DRAW),
             plan,
-            planned=fact.happened,
+            planned=fact.happened if task is None else task.planned,
             nurse_only=lumen.flush_through is FlushThrough.NURSE,
             asks=asks,
             outcome=Outcome.DONE,
+            tasks=() if task is None else (task.task,),
+        )
+
+    def not_drawn(self, task: Occurrence) -> Touch:
+        """Return the touch of a draw of which somebody said that it is not to be done."""
+        return Touch(
+            self._names.of("task", task.task, task.key),
+            TouchKind.DRAW,
+            self._name,
+            task.planned,
+            (),
+            TASK,
+            self._plan_at(task.planned),
+            planned=task.planned,
+            outcome=Outcome.SKIPPED,
+            tasks=(task.task,),
         )
 
     def infuses(self, at: Instant) -> bool:
@@ -202,9 +232,33 @@ class TouchWriter:
         index = bisect_right(self._infusing_from, at) - 1
         return index >= 0 and self._infusing[index][1] > at
 
-    def _steps_of(self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool) -> tuple[Step, ...]:
+    def _infused(self, at: Instant) -> bool:
+        """Say whether an infusion runs just before an instant."""
+        index = bisect_left(self._infusing_from, at) - 1
+        return index >= 0 and self._infusing[index][1] >= at
+
+    def _running_at(self, at: Instant) -> tuple[Dose, ...]:
+        """Return the infusions that run before and after an instant."""
+        return tuple(
+            dose
+            for dose in self._doses
+            if dose.start < at < (ENDLESS if dose.end is None else dose.end)
+            and self._plan_at(dose.start).orders[dose.order].given_as is not GivenAs.PUSH
+        )
+
+    def _in_the_way(self, plan: Plan, meeting: Meeting, running: Sequence[Dose]) -> Iterator[Ask]:
+        """Yield what runs when blood is to be drawn, where the plan does not say how that is done."""
+        for dose in running:
+            if any(plan.tasks[entry.task].pauses_infusion is None for entry in meeting.draws):
+                yield Ask(AskWhy.OVERLAP, since=dose.end, other=dose.order)
+
+    def _steps_of(
+        self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool, running: Sequence[Dose] = ()
+    ) -> tuple[Step, ...]:
         alike = (
             id(plan),
+            tuple(entry.task for entry in meeting.draws),
+            tuple(dose.order for dose in running),
             tuple(dose.order for dose in meeting.ends),
             tuple(bag.dose.order for bag in meeting.bags),
             tuple(dose.order for dose in meeting.starts),
@@ -213,11 +267,14 @@ class TouchWriter:
         )
         steps = self._made.get(alike)
         if steps is None:
-            steps = self._made[alike] = self._steps(plan, meeting, lock, held_lock)
+            steps = self._made[alike] = self._steps(plan, meeting, lock, held_lock, running)
         return steps
 
-    def _steps(self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool) -> tuple[Step, ...]:
-        """Return the steps: what ends comes off first, then what changes; what starts is connected after its fluids."""
+    def _steps(
+        self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool, running: Sequence[Dose]
+    ) -> tuple[Step, ...]:
+        """Return the steps: what ends comes off first, then blood is drawn, then what changes; what starts is connected
+        after its fluids."""
         lumen, orders = plan.lumens[self._name], plan.orders
         ending = [orders[dose.order] for dose in meeting.ends]
         starting = [orders[dose.order] for dose in meeting.starts]
@@ -225,6 +282,9 @@ class TouchWriter:
         parts = [do.withdraw_lock(lumen)] if held_lock else []
         parts += [do.taken_off(order) for order in ending]
         parts += [do.after(plan, order, lumen) for order in ending]
+        if meeting.draws:
+            names = [entry.task for entry in meeting.draws]
+            parts.append(do.draw(plan, lumen, names, [dose.order for dose in running]))
         parts += [do.bag_change(plan, orders[bag.dose.order], lumen) for bag in meeting.bags]
         for order in starting:
             if order.given_as is GivenAs.PUSH:
@@ -261,6 +321,10 @@ def _nurse_only(plan: Plan, lumen: str, meeting: Meeting, held_lock: bool) -> bo
     )
 
 
+def _drawn_by_others(plan: Plan, meeting: Meeting) -> bool:
+    return all(plan.tasks[entry.task].done_by is not Doer.HOUSEHOLD for entry in meeting.draws)
+
+
 def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Reason]:
     if meeting.starts:
         first = meeting.starts[0]
@@ -270,6 +334,8 @@ def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Rea
     if meeting.ends:
         first = meeting.ends[0]
         return TouchKind.FINISH, ("finish", first.order, first.key), FINISH
+    if not meeting.bags:
+        return TouchKind.DRAW, ("task", meeting.draws[0].task, meeting.draws[0].key), TASK
     bag = meeting.bags[0]
     return TouchKind.BAG_CHANGE, ("bag", bag.dose.order, bag.dose.key, bag.key), BAG
 
@@ -277,7 +343,8 @@ def _kind(plan: Plan, meeting: Meeting) -> tuple[TouchKind, tuple[str, ...], Rea
 def _recorded(plan: Plan, meeting: Meeting) -> bool:
     """Say whether everything of a touch but its flush is recorded."""
     return (
-        all(_begun(dose) for dose in meeting.starts)
+        not meeting.draws
+        and all(_begun(dose) for dose in meeting.starts)
         and all(dose.finished is not None for dose in meeting.ends)
         and all(bag.recorded for bag in meeting.bags)
     )
@@ -289,4 +356,4 @@ def _planned(meeting: Meeting, at: Instant) -> Instant:
         return meeting.starts[0].due
     if meeting.ends:
         return meeting.ends[0].due_end or at
-    return meeting.bags[0].planned
+    return meeting.bags[0].planned if meeting.bags else meeting.draws[0].planned
