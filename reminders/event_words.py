@@ -5,6 +5,7 @@ from datetime import date
 from reminders.plan.model import Plan, Reveals
 from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, Touch, TouchKind
 from reminders.schedule.status import window
+from reminders.step_words import what_to_do
 from reminders.units import span
 from reminders.words import (
     CATALOGUE,
@@ -21,7 +22,6 @@ from reminders.words import (
     sign_words,
     timing_lines,
     title,
-    what_to_do,
     what_words,
 )
 

@@ -11,13 +11,12 @@ from gettext import NullTranslations
 
 from reminders.plan.durations import duration
 from reminders.plan.idle_limit import PerDay
-from reminders.plan.model import Contact, FluidKind, Plan
+from reminders.plan.model import Contact, Plan
 from reminders.plan.order import GivenAs, Order
 from reminders.record.facts import Sign
-from reminders.schedule.counts import items_of
-from reminders.schedule.model import Action, Dose, Step, Touch, TouchKind, Why
+from reminders.schedule.model import Dose, Touch, TouchKind, Why
 from reminders.times import Instant
-from reminders.units import number, span
+from reminders.units import span
 
 CATALOGUE = NullTranslations()
 """Where a translation would be loaded. Named here, not taken from the machine's language, so that the same plan
@@ -87,48 +86,15 @@ def what_words(touch: Touch, plan: Plan) -> str:
     if touch.bags and touch.kind is not TouchKind.BAG_CHANGE:
         changed = _and(plan.orders[dose.order].drug for dose in touch.bags)
         what = _("{what}, change the bag of {changed}").format(what=what, changed=changed)
+    if touch.tasks:
+        drawn = _and(plan.tasks[name].label for name in touch.tasks)
+        said = _("blood draw: {drawn}") if touch.kind is TouchKind.DRAW else _("{what}, with blood draw: {drawn}")
+        what = said.format(what=what, drawn=drawn)
     return _("{what} (nurse only)").format(what=what) if touch.nurse_only else what
 
 
 def _and(names: Iterable[str]) -> str:
     return _(" and ").join(names)
-
-
-def step_words(step: Step, plan: Plan) -> str:
-    """Say one step in a sentence."""
-    volume = step.volume.text if step.volume is not None else ""
-    if step.action is Action.FLUSH:
-        return _("Flush with {volume} {fluid}.").format(volume=volume, fluid=plan.fluids[step.what].label)
-    if step.action is Action.LOCK:
-        fluid = plan.fluids[step.what]
-        if fluid.kind is FluidKind.HEPARIN and fluid.strength is not None and step.volume is not None:
-            units = number(step.volume.amount * fluid.strength.amount)
-            return _("Lock with {volume} {fluid}, {strength} ({units} units).").format(
-                volume=volume, fluid=fluid.label, strength=fluid.strength.text, units=units
-            )
-        if step.what == plan.protocol.flush:
-            return _("Flush with {volume} {fluid}; it stays in as the lock.").format(volume=volume, fluid=fluid.label)
-        return _("Lock with {volume} {fluid}.").format(volume=volume, fluid=fluid.label)
-    if step.action is Action.WITHDRAW:
-        if step.what:
-            return _("Do not flush yet: draw out {volume} first and discard it ({drug} is in the lumen).").format(
-                volume=volume, drug=plan.orders[step.what].drug
-            )
-        return _("Do not flush yet: draw out {volume} first and discard it (the lock is in the lumen).").format(
-            volume=volume
-        )
-    if step.action is Action.EXTRA:
-        return plan.extra_steps[step.what].label
-    order = plan.orders[step.what]
-    if step.action is Action.CONNECT:
-        return _("Connect and start {drug}{how}.").format(drug=drug_words(order), how=run_words(order))
-    if step.action is Action.PUSH:
-        return _("Push {drug} slowly, over {time}.").format(drug=drug_words(order), time=span(duration(order) or 0))
-    if step.action is Action.CHANGE_BAG:
-        return _("Change the bag or reservoir of {drug}{how}.").format(drug=order.drug, how=run_words(order))
-    if order.continuous or order.given_as is GivenAs.PUMP:
-        return _("Stop and disconnect {drug}.").format(drug=order.drug)
-    return _("When {drug} has run in full, disconnect it.").format(drug=order.drug)
 
 
 def drug_words(order: Order) -> str:
@@ -210,6 +176,8 @@ def reason_words(touch: Touch, plan: Plan) -> str:
         return _("The bag is planned to be changed then.")
     if reason.why is Why.DRAW:
         return _("Blood was drawn then.")
+    if reason.why is Why.TASK:
+        return _("The plan says so.")
     if reason.why is Why.RECORDED:
         return _("It was recorded.")
     if reason.last_flush is None or reason.deadline is None:
@@ -339,13 +307,6 @@ def note_words(note: str) -> str:
     return _("Note: {note}").format(note=note)
 
 
-def what_to_do(touch: Touch, steps: Iterable[Step]) -> list[str]:
-    """Say what to lay out for a touch, and its ``steps`` that are still to be done, numbered."""
-    plan, items = touch.plan, items_of(touch)
-    lines = [_("Prepare: {items}.").format(items=prepare_words(items))] if items else []
-    return lines + [f"{count}. {step_words(step, plan)}" for count, step in enumerate(steps, start=1)]
-
-
 def as_needed_lines(plan: Plan) -> list[str]:
     """Say what may be given as needed, which no calendar can schedule."""
     lines = []
@@ -417,9 +378,10 @@ def heading_words(plan: Plan, now: Instant) -> str:
 
 
 def notes_of(touch: Touch, plan: Plan) -> list[str]:
-    """Return the notes of the orders that a touch is about."""
+    """Return the notes of the orders and draws that a touch is about."""
     names = dict.fromkeys(dose.order for dose in (*touch.starts, *touch.ends, *touch.bags))
-    return [note_words(plan.orders[name].note) for name in names if plan.orders[name].note]
+    notes = [plan.orders[name].note for name in names] + [plan.tasks[name].note for name in touch.tasks]
+    return [note_words(note) for note in notes if note]
 
 
 def clock_change_words(shift: int, length: int) -> str:

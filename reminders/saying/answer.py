@@ -10,6 +10,7 @@ from reminders.saying.advice import advice
 from reminders.schedule.happened import within
 from reminders.schedule.model import BLOCKS, Ask, AskWhy, Outcome, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
+from reminders.step_words import step_words
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
@@ -19,7 +20,6 @@ from reminders.words import (
     lumen_words,
     moment_words,
     nurse_only_line,
-    step_words,
     what_words,
 )
 

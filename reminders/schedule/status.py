@@ -23,8 +23,7 @@ def window(touch: Touch) -> tuple[Instant, Instant]:
         within = touch.plan.orders[touch.starts[0].order].on_time_within or 0
         return Instant(planned - within), Instant(planned + within)
     if touch.tasks and not touch.ends and not touch.bags:
-        within = touch.plan.tasks[touch.tasks[0]].on_time_within
-        return _task_window(touch.plan, planned, within)
+        return _task_window(touch.plan, planned, touch.plan.tasks[touch.tasks[0]].on_time_within)
     if touch.reason.deadline is not None:
         return planned, max(planned, touch.reason.deadline)
     return planned, Instant(planned + touch.plan.course.handling_time)

@@ -10,6 +10,7 @@ from reminders.event_words import marked
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs
 from reminders.schedule.model import Schedule, Touch, TouchKind
+from reminders.step_words import step_words
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
@@ -18,7 +19,6 @@ from reminders.words import (
     day_words,
     drug_words,
     lumen_words,
-    step_words,
     what_words,
 )
 

@@ -9,6 +9,7 @@ from reminders.daemon.desk import Desk
 from reminders.event_words import ask_lines, marked, recorded_lines, steps_left
 from reminders.schedule.counts import items_of
 from reminders.schedule.model import BLOCKS, Touch
+from reminders.step_words import step_words
 from reminders.views.waiting import waiting
 from reminders.web.page_cards import event_card, planned_card
 from reminders.web.page_frame import moment_of, page
@@ -21,7 +22,6 @@ from reminders.words import (
     nurse_only_line,
     prepare_words,
     reason_words,
-    step_words,
     timing_lines,
     title,
 )

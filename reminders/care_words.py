@@ -1,0 +1,91 @@
+"""One care task, and what is recorded of it, into words; all of them are marked for gettext."""
+
+from datetime import date
+
+from reminders.plan.care import CareTask, Doer
+from reminders.plan.model import Plan
+from reminders.schedule.model import Outcome, TaskEvent
+from reminders.schedule.status import task_window
+from reminders.times import Instant
+from reminders.words import CATALOGUE, call_words, clock_beside, drug_words, note_words, prepare_words
+
+_ = CATALOGUE.gettext
+
+
+def doer_words(task: CareTask) -> str:
+    """Say who does a task."""
+    return {
+        Doer.HOUSEHOLD: _("You do this."),
+        Doer.NURSE: _("The nurse does this."),
+        Doer.CLINIC: _("The clinic or laboratory does this."),
+        Doer.PHARMACY: _("The pharmacy does this."),
+    }[task.done_by]
+
+
+def task_title(event: TaskEvent) -> str:
+    """Return the title of a task's event, with what is recorded of it: ``Done: Change the dressing``."""
+    label = event.care.label
+    if event.outcome is Outcome.SKIPPED:
+        return _("Not to be done: {what}").format(what=label)
+    return _("Done: {what}").format(what=label) if event.outcome is Outcome.DONE else label
+
+
+def task_lines(event: TaskEvent, current: Plan) -> list[str]:
+    """Say of a task that is still to be done who does it, when, with what, and whom to ask; of one that is done, when.
+
+    ``current`` is the plan in force now, which says whom to call; the rest is worded by the plan in force at the event.
+    """
+    plan, task = event.plan, event.care
+    day = plan.clock.local(event.at).date()
+    if event.outcome is not None:
+        lines = [recorded_task_words(event, day)]
+        return [*lines, note_words(task.note)] if task.note else lines
+    lines = [doer_words(task)]
+    if event.dose is not None:
+        lines.append(_tied_words(event, day))
+    lines.append(window_words(event, day))
+    if task.uses:
+        lines.append(_("Prepare: {items}.").format(items=prepare_words(task.uses)))
+    if task.brings:
+        lines.append(_("It should bring: {items}. Count what came.").format(items=prepare_words(task.brings)))
+    if task.note:
+        lines.append(note_words(task.note))
+    lines.append(
+        _("Something does not look right, or it cannot be done? Call {now}. What {provider} told you comes first.").format(
+            now=call_words(current.contacts["now"]), provider=plan.protocol.provider
+        )
+    )
+    return lines
+
+
+def window_words(event: TaskEvent, day: date) -> str:
+    """Say from when to when a task is on time."""
+    opens, closes = task_window(event)
+    if event.care.on_time_within is None:
+        return _("At any hour of this day.")
+    plan = event.plan
+    return _("On time from {first} to {last}.").format(
+        first=clock_beside(plan, opens, day), last=clock_beside(plan, closes, day)
+    )
+
+
+def recorded_task_words(event: TaskEvent, day: date) -> str:
+    """Say when a task was done, beside when it was planned, or that it is not to be done."""
+    planned = clock_beside(event.plan, event.planned, day)
+    if event.outcome is Outcome.SKIPPED:
+        return _("Planned for {planned}. Somebody said that it is not to be done.").format(planned=planned)
+    done = clock_beside(event.plan, event.at, day)
+    if event.besides or event.at == event.planned:
+        return _("Done {done}.").format(done=done)
+    return _("Done {done}; it was planned for {planned}.").format(done=done, planned=planned)
+
+
+def _tied_words(event: TaskEvent, day: date) -> str:
+    dose, plan = event.dose, event.plan
+    assert dose is not None
+    drug = drug_words(plan.orders[dose.order])
+    if event.care.after_finish is not None and dose.end is not None:
+        return _("It goes with {drug}, which finishes at {at}.").format(drug=drug, at=clock_beside(plan, dose.end, day))
+    return _("It goes with {drug}, which starts at {at}.").format(
+        drug=drug, at=clock_beside(plan, Instant(dose.start), day)
+    )
