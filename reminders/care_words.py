@@ -27,6 +27,8 @@ def task_title(event: TaskEvent) -> str:
     label = event.care.label
     if event.outcome is Outcome.SKIPPED:
         return _("Not to be done: {what}").format(what=label)
+    if event.outcome is Outcome.HELD:
+        return _("Held: {what}").format(what=label)
     return _("Done: {what}").format(what=label) if event.outcome is Outcome.DONE else label
 
 
@@ -42,7 +44,7 @@ def task_lines(event: TaskEvent, current: Plan) -> list[str]:
         return [*lines, note_words(task.note)] if task.note else lines
     lines = [doer_words(task)]
     if event.dose is not None:
-        lines.append(_tied_words(event, day))
+        lines.append(tied_words(event, day))
     lines.append(window_words(event, day))
     if task.uses:
         lines.append(_("Prepare: {items}.").format(items=prepare_words(task.uses)))
@@ -72,6 +74,8 @@ def window_words(event: TaskEvent, day: date) -> str:
 def recorded_task_words(event: TaskEvent, day: date) -> str:
     """Say when a task was done, beside when it was planned, or that it is not to be done."""
     planned = clock_beside(event.plan, event.planned, day)
+    if event.outcome is Outcome.HELD:
+        return _("Planned for {planned}, while the line is looked after elsewhere: they see to it.").format(planned=planned)
     if event.outcome is Outcome.SKIPPED:
         return _("Planned for {planned}. Somebody said that it is not to be done.").format(planned=planned)
     done = clock_beside(event.plan, event.at, day)
@@ -80,7 +84,8 @@ def recorded_task_words(event: TaskEvent, day: date) -> str:
     return _("Done {done}; it was planned for {planned}.").format(done=done, planned=planned)
 
 
-def _tied_words(event: TaskEvent, day: date) -> str:
+def tied_words(event: TaskEvent, day: date) -> str:
+    """Say with which dose a task goes that is tied to one."""
     dose, plan = event.dose, event.plan
     assert dose is not None
     drug = drug_words(plan.orders[dose.order])

@@ -97,7 +97,7 @@ def _past(schedule: Schedule, now: Instant) -> list[Finding]:
 
 
 def _sound_part(reading: Reading) -> Plan | None:
-    """Return the plan without its broken orders and with nothing to be handled; None where its dates are broken.
+    """Return the plan without its broken orders, its care tasks, and with nothing to be handled; None where its dates are broken.
 
     Its lumens are out of use, so that no touch is made: it serves to look at the doses of the sound orders.
     """
@@ -120,5 +120,5 @@ def _sound_part(reading: Reading) -> Plan | None:
         }
         if len(kept) == len(orders):
             lumens = {name: replace(lumen, in_use=False) for name, lumen in plan.lumens.items()}
-            return replace(plan, lumens=lumens, orders=orders)
+            return replace(plan, lumens=lumens, orders=orders, tasks={})
         orders = kept

@@ -143,9 +143,7 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
             parts.append(_("runs until {end}").format(end=clock_beside(plan, dose.end, day)))
         lines.append(", ".join(parts) + ".")
         if order.follows is not None:
-            lines.append(
-                _("Start it only when {leader} has really finished.").format(leader=plan.orders[order.follows].drug)
-            )
+            lines.append(leader_words(plan.orders[order.follows]))
         if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
             lines.append(
                 _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
@@ -155,6 +153,11 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
                 )
             )
     return lines
+
+
+def leader_words(leader: Order) -> str:
+    """Say that what follows an order waits for it."""
+    return _("Start it only when {leader} has really finished.").format(leader=leader.drug)
 
 
 def clock_beside(plan: Plan, minute: int, beside: date) -> str:
@@ -258,37 +261,52 @@ def call_words(contact: Contact) -> str:
 
 def caution_lines(plan: Plan) -> list[str]:
     """Return the cautions that stand wherever someone is told to flush: when to stop, and whom to call."""
+    return [
+        CHECK_FIRST,
+        *(f"{do}: {signs}" for _contact, do, signs in warning_signs(plan)),
+        NEVER_DOUBLE,
+        _("What {provider} or your nurse told you comes first.").format(provider=plan.protocol.provider),
+    ]
+
+
+CHECK_FIRST = _("Check name, drug, strength, expiry date and lumen first.")
+NEVER_DOUBLE = _(
+    "Never double a dose or speed it up. Not recorded does not mean not done: if unsure, ask before you repeat."
+)
+
+
+def warning_signs(plan: Plan) -> list[tuple[Contact, str, str]]:
+    """Return whom to call for what, as far as the plan says: the contact, what to do in a few words, the signs for it."""
     now, emergency = plan.contacts["now"], plan.contacts["emergency"]
     showing = plan.line.external_length
     more = _(", more than {length} of the line showing").format(length=showing.text) if showing else ""
-    lines = [
-        _("Check name, drug, strength, expiry date and lumen first."),
-        _(
-            "STOP, clamp and call {now}: it will not flush (never force it), no blood return where you look for it, "
-            "pain, burning, swelling or a leak{more}; fever.{signs}"
-        ).format(now=call_words(now), more=more, signs=_signs(now)),
-        _(
-            "EMERGENCY, call {emergency}: short of breath, chest pain, faint, chills after a flush, broken line (clamp "
-            "between the break and your body).{signs}"
-        ).format(emergency=call_words(emergency), signs=_signs(emergency)),
+    found = [
+        (
+            now,
+            _("STOP, clamp and call {now}").format(now=call_words(now)),
+            _(
+                "it will not flush (never force it), no blood return where you look for it, pain, burning, swelling or a "
+                "leak{more}; fever.{signs}"
+            ).format(more=more, signs=_signs(now)),
+        ),
+        (
+            emergency,
+            _("EMERGENCY, call {emergency}").format(emergency=call_words(emergency)),
+            _(
+                "short of breath, chest pain, faint, chills after a flush, broken line (clamp between the break and your "
+                "body).{signs}"
+            ).format(signs=_signs(emergency)),
+        ),
     ]
     if same_day := plan.contacts.get("same_day"):
-        lines.append(
-            _("The same day, call {same_day}: dressing wet or loose, a cap or clamp off.{signs}").format(
-                same_day=call_words(same_day), signs=_signs(same_day)
-            )
+        do = _("The same day, call {same_day}").format(same_day=call_words(same_day))
+        found.append(
+            (same_day, do, _("dressing wet or loose, a cap or clamp off.{signs}").format(signs=_signs(same_day)))
         )
     if later := plan.contacts.get("next_contact"):
-        lines.append(
-            _("Tell {later} when you next speak: a bag that finished early or late.{signs}").format(
-                later=call_words(later), signs=_signs(later)
-            )
-        )
-    lines += [
-        _("Never double a dose or speed it up. Not recorded does not mean not done: if unsure, ask before you repeat."),
-        _("What {provider} or your nurse told you comes first.").format(provider=plan.protocol.provider),
-    ]
-    return lines
+        do = _("Tell {later} when you next speak").format(later=call_words(later))
+        found.append((later, do, _("a bag that finished early or late.{signs}").format(signs=_signs(later))))
+    return found
 
 
 def _signs(contact: Contact) -> str:

@@ -14,7 +14,7 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Fact, Kind
 from reminders.schedule.identity import Identities
 from reminders.schedule.in_force import Stretch
-from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Outcome, TaskEvent
+from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Outcome, Spans, TaskEvent
 from reminders.times import Instant, instant_of
 
 
@@ -84,13 +84,21 @@ def occurrences(
 
 
 def task_events(
-    found: Mapping[str, Sequence[Occurrence]], in_force: Sequence[Stretch], names: Identities, end: Instant
+    found: Mapping[str, Sequence[Occurrence]],
+    in_force: Sequence[Stretch],
+    names: Identities,
+    away: Spans,
+    end: Instant,
 ) -> tuple[TaskEvent, ...]:
-    """Return the occurrences up to an end as events, in order of time, but for draws through a lumen."""
+    """Return the occurrences up to an end as events, in order of time, but for draws through a lumen.
+
+    What falls into a stay elsewhere, ``away``, is left to those who look after the line there (S14).
+    """
     events = []
     for name, listed in found.items():
         for entry in listed:
             plan = plan_naming(in_force, name, entry.planned)
+            elsewhere = entry.outcome is None and any(begin <= entry.at < ends for begin, ends in away)
             if (entry.at < end or entry.fact is not None) and not through_lumen(plan.tasks[name]):
                 events.append(
                     TaskEvent(
@@ -101,7 +109,7 @@ def task_events(
                         planned=entry.planned,
                         plan=plan,
                         dose=entry.dose,
-                        outcome=entry.outcome,
+                        outcome=Outcome.HELD if elsewhere else entry.outcome,
                         besides=entry.besides,
                     )
                 )
@@ -182,11 +190,12 @@ class _Walk:
         while True:
             coming = self._next(task, plan, self._base, self._after, begins, self._known)
             done = self._open[0] if self._open and self._open[0].happened < ends else None
-            if coming is None or coming.at >= ends:
-                if done is not None:
-                    yield self._take(self._besides(self._open.pop(0)), done.happened)
-                    continue
+            if done is None and (coming is None or coming.at >= ends):
                 return
+            if coming is None:
+                assert done is not None
+                yield self._take(self._besides(self._open.pop(0)), done.happened)
+                continue
             planned, known = self._put_off(coming)
             if done is not None and done.happened < self._middle(task, plan, coming, begins):
                 self._open.pop(0)
@@ -233,7 +242,8 @@ class _Walk:
         """Go on from when the task was done."""
         self._base, self._known = done, done
         if coming is not None:
-            self._after = max(coming.at, done)
+            # What an interval made due is done with; a day that is fixed is, whenever it was done.
+            self._after = max(coming.at, done) if coming.fixed else max(self._after, done)
             self._count += not coming.fixed
         return occurrence
 

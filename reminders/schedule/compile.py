@@ -115,7 +115,7 @@ def compile_schedule(
         lumens=states,
         removed=happened.removed or (removal.instant if removal else None),
         quiet=tuple(quiet),
-        tasks=task_events(tasks, in_force, names, end),
+        tasks=task_events(tasks, in_force, names, happened.away, end),
     )
 
 

@@ -65,7 +65,7 @@ def supplies(schedule: Schedule, first: Instant, last: Instant | None = None) ->
                 known[alike] = items_of(touch)
             items.update(known[alike])
     for event in schedule.tasks:
-        if first <= event.at and (last is None or event.at < last) and event.outcome is not Outcome.SKIPPED:
+        if first <= event.at and (last is None or event.at < last) and event.outcome not in (Outcome.SKIPPED, Outcome.HELD):
             items.update(event.care.uses)
     return items
 

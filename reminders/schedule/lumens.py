@@ -321,7 +321,8 @@ class LumenPlan:
 
     def _coming(self) -> Iterator[Coming]:
         """Yield the touches as they stand, and as they were believed to come before something moved them."""
-        for touch in (*self.handled, *self._draws):
+        drawn = [touch for touch in self._draws if touch.outcome is not Outcome.SKIPPED]
+        for touch in (*self.handled, *drawn):
             flushes = touch.counts and bool(touch.starts or do.flushes(touch.steps))
             since, until, at = self._since(touch), ENDLESS, touch.flushed or touch.at
             if self._offers.left_to_others(touch):

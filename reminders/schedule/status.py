@@ -91,7 +91,7 @@ def task_status(event: TaskEvent, schedule: Schedule, now: Instant) -> Status:
     What nobody recorded waits, where the household records, until the task was done or comes round again; one that is tied
     to a dose until that was given, or may no longer be given.
     """
-    if event.outcome is Outcome.SKIPPED:
+    if event.outcome in (Outcome.SKIPPED, Outcome.HELD):
         return Status.SKIPPED
     opens, closes = task_window(event)
     if event.outcome is Outcome.DONE:

@@ -1,0 +1,1 @@
+"""The printable sheet: what stands on it as values, and those values as a PDF."""

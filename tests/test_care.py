@@ -1,0 +1,772 @@
+"""Care tasks and planned draws (R20): situations of a household with what follows, and what the plan may not say.
+
+Every plan is the small invented one of these tests with a few edits; 1 June 2026 is a Monday, and clock times are
+Chicago's, CDT (UTC-5), unless a row says otherwise. What follows was worked out from the rules by hand; that a dressing,
+connector or set comes round so often is common practice, and no number of it is built in.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import pytest
+from histories import after, at
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_plans import DAILY, codes, of_code, of_kind, said
+
+from reminders.schedule.counts import supplies
+from reminders.schedule.model import BLOCKS, AskWhy, Outcome, Schedule, TouchKind
+from reminders.schedule.status import status, task_status
+
+RED = '[lumen.red]\nlast_flushed = "2026-06-01 07:00"\n'
+BLUE = '[lumen.blue]\nlast_flushed = "2026-06-01 07:00"\n'
+THREE_WEEKS = '[plan]\nend = "2026-06-22 08:00"\n'
+DRAWS = '[protocol]\nafter_draw = ["saline 20 mL"]\ndiscard_volume = "5 mL"\n'
+
+
+def task(name: str, kind: str, keys: str) -> str:
+    """Return a care task of these tests with its keys."""
+    return f'[task.{name}]\nkind = "{kind}"\nlabel = "{name}"\ndone_by = "nurse"\n{keys}\n'
+
+
+def dressing(last: str = "06-01 07:00", days: int = 7, more: str = "") -> str:
+    """Return a dressing that is changed so many days after it was, at 10:00."""
+    return task("dressing", "dressing", f'every_days = {days}\nat = "10:00"\nlast_done = "2026-{last}"\n{more}')
+
+
+def every_hours(hours: int, last: str, more: str = "") -> str:
+    """Return an administration set that is changed every so many hours."""
+    keys = f'every = "{hours} h"\nlast_done = "2026-{last}"\non_time_within = "4 h"\n{more}'
+    return task("set", "administration set", keys)
+
+
+def labs(keys: str = 'weekdays = ["Mon"]', clock: str = "09:00", more: str = "") -> str:
+    """Return a blood draw from a vein on fixed days."""
+    return task("labs", "blood draw", f'{keys}\nat = "{clock}"\n{more}')
+
+
+def fridge(before: str = "2 h", more: str = "") -> str:
+    """Return taking the bag of order cefazolin out of the refrigerator."""
+    keys = f'order = "cefazolin"\nbefore_dose = "{before}"\non_time_within = "30 min"\n{more}'
+    return task("bag out", "out of the refrigerator", keys).replace("[task.bag out]", "[task.bag_out]")
+
+
+def trough(more: str = 'only_doses = [3]\nlumen = "red"', before: str = "30 min") -> str:
+    """Return a draw before a dose of order cefazolin."""
+    keys = f'order = "cefazolin"\nbefore_dose = "{before}"\non_time_within = "15 min"\n{more}'
+    return task("trough", "blood draw", keys)
+
+
+PUT_OFF = "06-03 12:00 task-put-off name=dressing planned_for=06-08T10:00 until=06-09T16:00"
+
+
+@dataclass(frozen=True)
+class Situation:
+    """A plan, what is recorded, and the task's rows at ``now``: local day and time, status, task; ``was``: where it
+    stood before, if that is elsewhere."""
+
+    name: str
+    edits: str
+    rows: Sequence[str]
+    facts: Sequence[str] = ()
+    now: str = "06-01 08:00"
+    earlier: Sequence[str] = field(default=())
+
+
+SITUATIONS = (
+    Situation(
+        "a dressing comes round a week after it was done, by the date",
+        THREE_WEEKS + RED + dressing("05-28 14:00"),
+        ["04 10:00 planned dressing", "11 10:00 planned dressing", "18 10:00 planned dressing"],
+    ),
+    Situation(
+        "a wet dressing changed on day 3 counts from then",
+        THREE_WEEKS + RED + dressing(),
+        ["04 15:00 done dressing was 08 10:00", "11 10:00 planned dressing", "18 10:00 planned dressing"],
+        ["06-04 15:00 task-done name=dressing"],
+        "06-04 16:00",
+    ),
+    Situation(
+        "a late dressing is late, and the next counts from when it was done",
+        THREE_WEEKS + RED + dressing("05-26 07:00"),
+        ["03 09:00 late dressing was 02 10:00", "10 10:00 planned dressing", "17 10:00 planned dressing"],
+        ["06-03 09:00 task-done name=dressing"],
+        "06-03 10:00",
+    ),
+    Situation(
+        "what nobody recorded waits, and ahead it counts as done when it was to be",
+        THREE_WEEKS + RED + dressing("05-26 07:00"),
+        ["02 10:00 overdue dressing", "09 10:00 planned dressing", "16 10:00 planned dressing"],
+        now="06-03 12:00",
+    ),
+    Situation(
+        "a dressing that is due is due from the beginning of its day",
+        THREE_WEEKS + RED + dressing("05-26 07:00"),
+        ["02 10:00 due dressing", "09 10:00 planned dressing", "16 10:00 planned dressing"],
+        now="06-02 00:00",
+    ),
+    Situation(
+        "a household that does not record has it unconfirmed",
+        "[plan]\nhousehold_records = false\n" + RED + dressing("05-26 07:00"),
+        ["02 10:00 unconfirmed dressing"],
+        now="06-03 12:00",
+    ),
+    Situation(
+        "what waits no longer waits when it has come round again",
+        THREE_WEEKS + RED + dressing("05-26 07:00"),
+        ["02 10:00 unconfirmed dressing", "09 10:00 due dressing", "16 10:00 planned dressing"],
+        now="06-09 08:00",
+    ),
+    Situation(
+        "two people report one dressing: it is one",
+        THREE_WEEKS + RED + dressing("05-26 07:00"),
+        ["02 11:00 done dressing was 02 10:00", "09 10:00 planned dressing", "16 10:00 planned dressing"],
+        ["06-02 11:00 task-done name=dressing", "06-02 11:10 task-done name=dressing"],
+        "06-02 12:00",
+    ),
+    Situation(
+        "a plan that begins with a dressing overdue has it due at once",
+        RED + dressing("05-20 10:00"),
+        ["01 08:00 due dressing"],
+    ),
+    Situation(
+        "put off by agreement, and counted from then",
+        THREE_WEEKS + RED + dressing(),
+        ["09 16:00 planned dressing", "16 10:00 planned dressing"],
+        [PUT_OFF],
+        "06-03 13:00",
+    ),
+    Situation(
+        "somebody said that it is not to be done this time",
+        THREE_WEEKS + RED + dressing(),
+        ["08 10:00 skipped dressing", "15 10:00 planned dressing"],
+        ["06-03 12:00 task-skipped name=dressing planned_for=06-08T10:00"],
+        "06-03 13:00",
+    ),
+    Situation(
+        "a report that was taken back leaves nothing",
+        THREE_WEEKS + RED + dressing(),
+        ["08 10:00 planned dressing", "15 10:00 planned dressing"],
+        ["06-04 15:00 task-done name=dressing key=x", "06-04 15:01 withdrawn withdraws=x"],
+        "06-04 16:00",
+    ),
+    Situation(
+        "fixed days: done the evening before, Monday's is done",
+        THREE_WEEKS + RED + labs(),
+        ["01 09:00 unconfirmed labs", "07 20:00 done labs was 08 09:00", "15 09:00 planned labs"],
+        ["06-07 20:00 task-done name=labs"],
+        "06-07 21:00",
+    ),
+    Situation(
+        "fixed days: one more on Wednesday is one more, and Monday's stands",
+        THREE_WEEKS + RED + labs(),
+        [
+            "01 09:10 done labs was 01 09:00",
+            "03 09:30 done labs besides",
+            "08 09:00 planned labs",
+            "15 09:00 planned labs",
+        ],
+        ["06-01 09:10 task-done name=labs", "06-03 09:30 task-done name=labs"],
+        "06-03 21:00",
+    ),
+    Situation(
+        "fixed days: nobody recorded Monday, and it was done on Wednesday: Monday's, late",
+        THREE_WEEKS + RED + labs(),
+        ["03 09:30 late labs was 01 09:00", "08 09:00 planned labs", "15 09:00 planned labs"],
+        ["06-03 09:30 task-done name=labs"],
+        "06-03 21:00",
+    ),
+    Situation(
+        "whichever comes first: the weekday, although it was changed on Wednesday",
+        THREE_WEEKS + RED + dressing("05-31 10:00", 7, 'weekdays = ["Mon"]'),
+        [
+            "01 10:20 done dressing was 01 10:00",
+            "03 09:30 done dressing besides",
+            "08 10:00 planned dressing",
+            "15 10:00 planned dressing",
+        ],
+        ["06-01 10:20 task-done name=dressing", "06-03 09:30 task-done name=dressing"],
+        "06-03 21:00",
+    ),
+    Situation(
+        "whichever comes first: the interval, and the weekday stands besides",
+        THREE_WEEKS + RED + dressing("06-01 07:00", 4, 'weekdays = ["Mon"]'),
+        [
+            "01 10:00 due dressing",
+            "05 10:00 planned dressing",
+            "08 10:00 planned dressing",
+            "12 10:00 planned dressing",
+            "15 10:00 planned dressing",
+            "19 10:00 planned dressing",
+        ],
+    ),
+    Situation(
+        "a holiday: the day before",
+        THREE_WEEKS + RED + labs('weekdays = ["Fri"]', more='not_on = ["2026-06-05"]\ninstead = "the day before"'),
+        ["04 09:00 planned labs", "12 09:00 planned labs", "19 09:00 planned labs"],
+    ),
+    Situation(
+        "two holidays in a row: the day after both",
+        THREE_WEEKS
+        + RED
+        + labs('weekdays = ["Fri"]', more='not_on = ["2026-06-05", "2026-06-06"]\ninstead = "the day after"'),
+        ["07 09:00 planned labs", "12 09:00 planned labs", "19 09:00 planned labs"],
+    ),
+    Situation(
+        "a holiday: not at all",
+        THREE_WEEKS + RED + labs('weekdays = ["Fri"]', more='not_on = ["2026-06-05"]\ninstead = "not at all"'),
+        ["12 09:00 planned labs", "19 09:00 planned labs"],
+    ),
+    Situation(
+        "a holiday moves a dressing forward, and the next counts from then",
+        THREE_WEEKS + RED + dressing(more='not_on = ["2026-06-08"]\ninstead = "the day before"'),
+        ["07 10:00 planned dressing", "14 10:00 planned dressing", "21 10:00 planned dressing"],
+    ),
+    Situation(
+        "a connector is changed with each draw, and else after its days",
+        THREE_WEEKS
+        + RED
+        + labs('moments = ["2026-06-04 09:00"]').replace('at = "09:00"\n', "")
+        + task(
+            "connector",
+            "needleless connector",
+            'every_days = 7\nat = "10:00"\nlast_done = "2026-06-01 07:00"\nwith_tasks = ["labs"]',
+        ),
+        [
+            "04 09:00 planned connector",
+            "04 09:00 planned labs",
+            "11 10:00 planned connector",
+            "18 10:00 planned connector",
+        ],
+    ),
+    Situation(
+        "the draw was late: the connector went with it",
+        THREE_WEEKS
+        + RED
+        + labs('moments = ["2026-06-04 09:00"]').replace('at = "09:00"\n', "")
+        + task(
+            "connector",
+            "needleless connector",
+            'every_days = 7\nat = "10:00"\nlast_done = "2026-06-01 07:00"\nwith_tasks = ["labs"]',
+        ),
+        [
+            "05 15:00 late labs was 04 09:00",
+            "05 15:00 due connector",
+            "12 10:00 planned connector",
+            "19 10:00 planned connector",
+        ],
+        ["06-05 15:00 task-done name=labs"],
+        "06-05 16:00",
+    ),
+    Situation(
+        "every 96 hours is 96 hours, from when it was really done",
+        THREE_WEEKS + RED + every_hours(96, "06-01 07:00"),
+        [
+            "05 11:30 late set was 05 07:00",
+            "09 11:30 planned set",
+            "13 11:30 planned set",
+            "17 11:30 planned set",
+            "21 11:30 planned set",
+        ],
+        ["06-05 11:30 task-done name=set"],
+        "06-05 12:00",
+    ),
+    Situation(
+        "the bag comes out two hours before each dose",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 07:00 planned bag out", "03 07:00 planned bag out"],
+    ),
+    Situation(
+        "a dose is put off: its bag stays cold until two hours before",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 09:00 planned bag out", "03 07:00 planned bag out"],
+        ["06-02 06:00 delayed order=cefazolin dose=2026-06-02T09:00 until=06-02T11:00"],
+        "06-02 06:30",
+    ),
+    Situation(
+        "a dose is not to be given: nothing comes out for it",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["03 07:00 planned bag out"],
+        ["06-02 06:00 skipped order=cefazolin dose=2026-06-02T09:00"],
+        "06-02 06:30",
+    ),
+    Situation(
+        "an order is held: nothing comes out until it is released",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["03 07:00 planned bag out"],
+        ["06-01 20:00 held order=cefazolin", "06-02 20:00 released order=cefazolin"],
+        "06-02 20:30",
+    ),
+    Situation(
+        "the dose was started: whether its bag came out is no question any more",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 07:00 unconfirmed bag out", "03 07:00 planned bag out"],
+        ["06-02 09:00 started order=cefazolin dose=2026-06-02T09:00"],
+        "06-02 09:05",
+    ),
+    Situation(
+        "after each finish, and it moves with a late one",
+        DAILY.replace("06-06", "06-02")
+        + task("weigh", "weighing", 'order = "cefazolin"\nafter_finish = "30 min"\non_time_within = "1 h"'),
+        ["01 11:15 planned weigh", "02 10:30 planned weigh"],
+        [
+            "06-01 09:00 started order=cefazolin dose=2026-06-01T09:00",
+            "06-01 10:45 finished order=cefazolin dose=2026-06-01T09:00",
+        ],
+        "06-01 10:05",
+    ),
+    Situation(
+        "visits at agreed moments, one of them moved by telephone",
+        THREE_WEEKS + RED + task("visit", "visit", 'moments = ["2026-06-03 14:00", "2026-06-10 14:00"]'),
+        ["04 09:30 planned visit", "10 14:00 planned visit"],
+        ["06-02 10:00 task-put-off name=visit planned_for=06-03T14:00 until=06-04T09:30"],
+        "06-02 11:00",
+    ),
+    Situation(
+        "its last day ends it",
+        THREE_WEEKS + RED + labs(more="last_day = 2026-06-08"),
+        ["01 09:00 planned labs", "08 09:00 planned labs"],
+        now="05-31 12:00",
+    ),
+    Situation(
+        "in hospital they see to it",
+        THREE_WEEKS + RED + dressing(),
+        ["08 10:00 skipped dressing", "15 10:00 planned dressing"],
+        ["06-07 10:00 held", "06-09 10:00 released"],
+        "06-09 11:00",
+    ),
+    Situation(
+        "nothing is due after the line is out",
+        THREE_WEEKS + RED + dressing(),
+        ["08 10:00 due dressing"],
+        ["06-14 10:00 line-removed"],
+        "06-08 11:00",
+    ),
+    Situation(
+        "a revision makes it every 3 days, counted from when it was last done",
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-05 08:00"\nend = "2026-06-15 08:00"\n' + RED + dressing(days=3),
+        [
+            "03 11:00 done dressing was 08 10:00",
+            "06 10:00 planned dressing",
+            "09 10:00 planned dressing",
+            "12 10:00 planned dressing",
+        ],
+        ["06-03 11:00 task-done name=dressing"],
+        "06-05 09:00",
+        ['[plan]\nend = "2026-06-15 08:00"\n' + RED + dressing()],
+    ),
+    Situation(
+        "a revision without it ends it, and what was done stays",
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-05 08:00"\nend = "2026-06-15 08:00"\n' + RED,
+        ["03 11:00 done dressing was 08 10:00"],
+        ["06-03 11:00 task-done name=dressing"],
+        "06-05 09:00",
+        ['[plan]\nend = "2026-06-15 08:00"\n' + RED + dressing()],
+    ),
+    Situation(
+        "on a journey the dressing keeps its hour on the clock of the place",
+        '[plan]\nend = "2026-06-15 08:00"\n[[zone_change]]\nat = "2026-06-05 12:00"\nzone = "Europe/Dublin"\n'
+        + RED
+        + dressing(),
+        ["08 10:00 planned dressing", "15 10:00 planned dressing"],  # 10:00 in Dublin, 04:00 in Chicago
+    ),
+    Situation(
+        "the clocks go back: by the date it keeps its hour, by hours it does not",
+        '[plan]\nstart = "2026-10-26 08:00"\ntakes_effect = "2026-10-26 08:00"\nend = "2026-11-03 08:00"\n'
+        + RED.replace("06-01", "10-26")
+        + dressing("10-26 07:00")
+        + every_hours(168, "10-26 07:00"),
+        ["02 06:00 planned set", "02 10:00 planned dressing"],
+        now="10-26 08:00",
+    ),
+)
+
+
+def task_rows(schedule: Schedule, now: str) -> list[str]:
+    """Show a schedule's care tasks: local day and time, status, task, and where it stood before."""
+    clock, found = schedule.plan.clock, []
+    for event in schedule.tasks:
+        row = f"{clock.local(event.at):%d %H:%M} {task_status(event, schedule, at(now)).value} {event.care.label}"
+        was = f" was {clock.local(event.planned):%d %H:%M}" if event.at != event.planned else ""
+        found.append(row + (" besides" if event.besides else was))
+    return found
+
+
+@pytest.mark.parametrize("situation", SITUATIONS, ids=lambda situation: situation.name)
+def test_what_follows(situation: Situation) -> None:
+    schedule = after(situation.edits, situation.facts, situation.now, situation.earlier)
+    assert task_rows(schedule, situation.now) == list(situation.rows)
+
+
+# Draws through a lumen: touches of that lumen
+
+
+def drawn_rows(schedule: Schedule, now: str, lumen: str = "red", day: str = "") -> list[str]:
+    """Show a lumen's touches: local day and time, status, kind, steps."""
+    clock = schedule.plan.clock
+    return [
+        f"{clock.local(touch.at):%d %H:%M} {status(touch, schedule, at(now)).value} {touch.kind.value}: {said(touch.steps)}"
+        for touch in schedule.touches
+        if touch.lumen == lumen and f"{clock.local(touch.at):%d}" == day
+    ]
+
+
+@dataclass(frozen=True)
+class Draw:
+    """A plan, what is recorded, and a lumen's touches of one day at ``now``."""
+
+    name: str
+    edits: str
+    day: str
+    rows: Sequence[str]
+    facts: Sequence[str] = ()
+    now: str = "06-01 08:00"
+    lumen: str = "red"
+
+
+BY_LUMEN = 'lumen = "red"'
+DRAW_STEPS = "discard, draw trough, saline"
+DRAWS_OF = (
+    Draw(
+        "half an hour before dose 3: flushed after, and the lock is left out because the dose follows",
+        DRAWS + DAILY + trough(),
+        "03",
+        [
+            f"03 08:30 planned draw: {DRAW_STEPS}",
+            "03 09:00 planned start: saline, connect cefazolin",
+            "03 10:00 planned finish: disconnect cefazolin, saline, lock heparin",
+            "03 22:00 planned idle flush: saline, lock heparin",
+        ],
+    ),
+    Draw(
+        "two hours before: locked until then, and the evening flush stays within the limit",
+        DRAWS + DAILY + trough(before="2 h"),
+        "03",
+        [
+            f"03 07:00 planned draw: {DRAW_STEPS}, lock heparin",
+            "03 09:00 planned start: saline, connect cefazolin",
+            "03 10:00 planned finish: disconnect cefazolin, saline, lock heparin",
+            "03 22:00 planned idle flush: saline, lock heparin",
+        ],
+    ),
+    Draw(
+        "at the start itself: one touch, blood first",
+        DRAWS + DAILY + trough(before="0 min"),
+        "03",
+        [
+            f"03 09:00 planned start: {DRAW_STEPS}, saline, connect cefazolin",
+            "03 10:00 planned finish: disconnect cefazolin, saline, lock heparin",
+            "03 22:00 planned idle flush: saline, lock heparin",
+        ],
+    ),
+    Draw(
+        "the dose is put off to 11:00: its draw goes with it, and the lumen is not left beyond its limit",
+        DRAWS + DAILY + trough(),
+        "03",
+        [
+            "03 10:00 planned idle flush: saline, lock heparin",
+            f"03 10:30 planned draw: {DRAW_STEPS}",
+            "03 11:00 planned start: saline, connect cefazolin",
+            "03 12:00 planned finish: disconnect cefazolin, saline, lock heparin",
+        ],
+        ["06-03 06:00 delayed order=cefazolin dose=2026-06-03T09:00 until=06-03T11:00"],
+        "06-03 06:30",
+    ),
+    Draw(
+        "while it runs: stopped for 20 minutes, and it finishes that much later",
+        DRAWS
+        + DAILY
+        + labs('moments = ["2026-06-03 09:30"]', more='lumen = "red"\npauses_infusion = "20 min"').replace(
+            'at = "09:00"\n', ""
+        ),
+        "03",
+        [
+            "03 09:00 planned start: saline, connect cefazolin",
+            "03 09:30 planned draw: pause cefazolin, discard, draw labs, saline, resume cefazolin",
+            "03 10:20 planned finish: disconnect cefazolin, saline, lock heparin",
+            "03 22:20 planned idle flush: saline, lock heparin",
+        ],
+    ),
+    Draw(
+        "drawn late, in words that name the lumen only: it was the planned one, and its flush is outstanding",
+        DRAWS + DAILY + labs('moments = ["2026-06-03 14:00"]', more=BY_LUMEN).replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 09:00 done start: saline, connect cefazolin",
+            "03 10:00 done finish: disconnect cefazolin, saline, lock heparin",
+            "03 16:30 overdue draw: saline, lock heparin",
+        ],
+        [
+            "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00",
+            "06-03 10:00 finished order=cefazolin dose=2026-06-03T09:00 report=x",
+            "06-03 10:00 flushed lumen=red report=x",
+            "06-03 16:30 drawn lumen=red",
+        ],
+        "06-03 17:00",
+    ),
+    Draw(
+        "drawn and flushed: the limit counts from that flush",
+        DRAWS + DAILY + labs('moments = ["2026-06-03 14:00"]', more=BY_LUMEN).replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 09:00 done start: saline, connect cefazolin",
+            "03 10:00 done finish: disconnect cefazolin, saline, lock heparin",
+            "03 14:05 done draw: saline, lock heparin",
+        ],
+        [
+            "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00",
+            "06-03 10:00 finished order=cefazolin dose=2026-06-03T09:00 report=x",
+            "06-03 10:00 flushed lumen=red report=x",
+            "06-03 14:05 task-done name=labs report=y key=y.1",
+            "06-03 14:05 drawn lumen=red report=y key=y.2",
+            "06-03 14:10 flushed lumen=red",
+        ],
+        "06-03 17:00",
+    ),
+    Draw(
+        "a draw keeps an idle lumen within its limit",
+        DRAWS + BLUE + labs('moments = ["2026-06-03 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 07:00 planned idle flush: saline, lock heparin",
+            "03 14:00 planned draw: discard, draw labs, saline, lock heparin",
+        ],
+        lumen="blue",
+    ),
+    Draw(
+        "heparin was stopped: the draw ends in saline",
+        DRAWS + BLUE + labs('moments = ["2026-06-03 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 07:00 planned idle flush: lock saline",
+            "03 14:00 planned draw: discard, draw labs, lock saline",
+        ],
+        ["06-02 12:00 heparin-stopped"],
+        "06-02 13:00",
+        lumen="blue",
+    ),
+    Draw(
+        "not to be drawn this time: nothing is flushed for it",
+        DRAWS + BLUE + labs('moments = ["2026-06-03 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 07:00 planned idle flush: saline, lock heparin",
+            "03 14:00 skipped draw: ",
+            "03 19:00 planned idle flush: saline, lock heparin",
+        ],
+        ["06-02 12:00 task-skipped name=labs planned_for=06-03T14:00"],
+        "06-02 13:00",
+        lumen="blue",
+    ),
+    Draw(
+        "the lumen is suspended after swelling: nothing is offered, not even the draw",
+        DRAWS + BLUE + labs('moments = ["2026-06-02 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', ""),
+        "02",
+        ["02 14:00 planned draw: "],
+        ["06-01 12:00 problem lumen=blue sign=swelling"],
+        "06-01 13:00",
+        lumen="blue",
+    ),
+    Draw(
+        "a lock that must not be flushed in is drawn out before blood is",
+        DRAWS
+        + BLUE
+        + 'flush_through = "withdraw first"\nwithdraw_volume = "5 mL"\n'
+        + labs('moments = ["2026-06-03 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', ""),
+        "03",
+        [
+            "03 07:00 planned idle flush: withdraw, saline, lock heparin",
+            "03 14:00 planned draw: withdraw, discard, draw labs, saline, lock heparin",
+        ],
+        lumen="blue",
+    ),
+)
+
+
+@pytest.mark.parametrize("draw", DRAWS_OF, ids=lambda draw: draw.name)
+def test_a_draw_is_a_touch_of_its_lumen(draw: Draw) -> None:
+    schedule = after(draw.edits, draw.facts, draw.now)
+    assert drawn_rows(schedule, draw.now, draw.lumen, draw.day) == list(draw.rows)
+
+
+def test_a_suspended_lumen_says_why_its_draw_is_not_offered() -> None:
+    edits = DRAWS + BLUE + labs('moments = ["2026-06-02 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', "")
+    (draw,) = of_kind(after(edits, ["06-01 12:00 problem lumen=blue sign=swelling"]), TouchKind.DRAW, "blue")
+    assert any(ask.why in BLOCKS for ask in draw.asks)
+
+
+def test_a_draw_into_which_a_late_dose_runs_is_asked_about_first() -> None:
+    edits = DRAWS + DAILY + labs('moments = ["2026-06-03 10:30"]', more=BY_LUMEN).replace('at = "09:00"\n', "")
+    late = ["06-03 09:50 started order=cefazolin dose=2026-06-03T09:00"]
+    (draw,) = of_kind(after(edits, late, "06-03 09:55"), TouchKind.DRAW)
+    assert [ask.why for ask in draw.asks] == [AskWhy.OVERLAP]
+    (before,) = of_kind(after(edits, []), TouchKind.DRAW)
+    assert not before.asks
+
+
+def test_a_pause_that_was_recorded_counts_once() -> None:
+    """S9: stopped, drawn, resumed; the finish moves by the pause that was, not by it and the planned one."""
+    pause = labs('moments = ["2026-06-03 09:30"]', more='lumen = "red"\npauses_infusion = "20 min"')
+    edits = DRAWS + DAILY + pause.replace('at = "09:00"\n', "")
+    dose = "order=cefazolin dose=2026-06-03T09:00"
+    schedule = after(
+        edits,
+        [
+            f"06-03 09:00 started {dose}",
+            f"06-03 09:30 interrupted {dose}",
+            "06-03 09:32 drawn lumen=red",
+            f"06-03 09:45 resumed {dose}",
+        ],
+        "06-03 09:50",
+    )
+    ends = {dose.end for dose in schedule.doses["cefazolin"] if dose.key == "2026-06-03T09:00"}
+    assert ends == {at("06-03 10:15")}
+
+
+def test_one_name_is_one_event_however_it_moves() -> None:
+    """R23: a draw that is put off, drawn late, or merged into a start and drawn after all keeps its name."""
+    edits = DRAWS + DAILY + trough(before="0 min")
+    merged = after(edits, [], "06-03 06:00")
+    assert [touch.kind for touch in merged.touches if touch.tasks] == [TouchKind.START]
+    drawn = after(
+        edits, ["06-03 09:20 task-done name=trough report=y key=y.1", "06-03 09:20 drawn lumen=red report=y key=y.2"]
+    )
+    late = after(edits, ["06-03 09:40 drawn lumen=red"])
+    names = {touch.uid for schedule in (drawn, late) for touch in schedule.touches if touch.tasks}
+    assert len(names) == 1
+    plain = DRAWS + DAILY + trough()
+    moved = after(plain, ["06-03 06:00 delayed order=cefazolin dose=2026-06-03T09:00 until=06-03T11:00"])
+    assert names == {touch.uid for schedule in (after(plain, []), moved) for touch in schedule.touches if touch.tasks}
+
+
+def test_a_dressing_keeps_its_name_when_it_moves_and_when_one_more_is_done() -> None:
+    edits = THREE_WEEKS + RED + dressing()
+
+    def names(*facts: str) -> list[str]:
+        return [event.uid for event in after(edits, facts).tasks]
+
+    planned = names()
+    assert names(PUT_OFF)[:2] == planned[:2]
+    assert names("06-04 15:00 task-done name=dressing")[:2] == planned[:2]
+    assert len(set(names("06-04 15:00 task-done name=dressing"))) == 3
+
+
+def test_a_task_of_a_dose_keeps_its_name_when_the_dose_moves() -> None:
+    edits = DAILY + fridge()
+    put_off = "06-02 06:00 delayed order=cefazolin dose=2026-06-02T09:00 until=06-02T11:00"
+    assert {e.uid for e in after(edits, []).tasks} == {e.uid for e in after(edits, [put_off]).tasks}
+
+
+def test_what_tasks_and_draws_use_up_is_counted() -> None:
+    uses = 'uses = { "dressing kit" = 1 }'
+    edits = (
+        DRAWS
+        + DAILY
+        + '[supplies]\neach_draw = { "blood tube" = 2 }\n'
+        + trough(more='lumen = "red"\nonly_doses = [3]\nuses = { "label" = 1 }')
+        + dressing("05-26 07:00", more=uses)
+    )
+    schedule = after(edits, [])
+    items = supplies(schedule, schedule.start)
+    assert items["dressing kit"] == 1
+    assert (items["blood tube"], items["label"]) == (2, 1)
+    # 20 mL after the draw are two syringes of 10 mL; without it there is one flush less.
+    without = after(DAILY, [])
+    assert items["saline syringe"] == supplies(without, without.start)["saline syringe"] + 2
+
+
+def test_a_draw_by_the_nurse_is_for_the_nurse() -> None:
+    (theirs,) = of_kind(after(DRAWS + DAILY + trough(), []), TouchKind.DRAW)
+    own = trough().replace('done_by = "nurse"', 'done_by = "household"')
+    (ours,) = of_kind(after(DRAWS + DAILY + own, []), TouchKind.DRAW)
+    assert theirs.nurse_only
+    assert not ours.nurse_only
+
+
+# What the plan may not say
+
+TIED = 'order = "cefazolin"\nbefore_dose = "1 h"\non_time_within = "1 h"'
+
+
+@pytest.mark.parametrize(
+    ("code", "edits"),
+    [
+        ("task-timing", RED + task("x", "visit", "")),
+        ("task-timing", DAILY + task("x", "visit", f'{TIED}\nweekdays = ["Mon"]\nat = "09:00"')),
+        ("task-timing", RED + task("x", "visit", 'with_tasks = ["y"]') + task("y", "visit", 'with_tasks = ["x"]')),
+        ("missing", RED + task("x", "dressing", 'every_days = 7\nat = "10:00"')),
+        ("missing", RED + task("x", "dressing", 'every_days = 7\nlast_done = "2026-05-30 10:00"')),
+        ("missing", RED + task("x", "dressing", 'every = "96 h"\nlast_done = "2026-05-30 10:00"')),
+        ("missing", DAILY + task("x", "visit", 'order = "cefazolin"\nbefore_dose = "1 h"')),
+        ("missing", DAILY + trough()),  # no after_draw
+        ("dates-reversed", RED + dressing("06-02 10:00")),
+        ("dates-reversed", RED + labs(more="last_day = 2026-05-20")),
+        ("task-day", RED + task("x", "visit", 'moments = ["2026-06-03 14:00"]\nat = "09:00"')),
+        ("task-day", RED + labs(more='not_on = ["2026-06-08"]')),
+        ("task-day", RED + labs(more='instead = "the day before"')),
+        ("task-dose", DAILY + task("x", "visit", 'order = "cefazolin"\non_time_within = "1 h"')),
+        ("task-dose", DAILY + task("x", "visit", f'{TIED}\nafter_finish = "1 h"')),
+        ("task-dose", RED + labs(more="only_doses = [3]")),
+        ("task-draw", RED + dressing(more=BY_LUMEN)),
+        ("task-draw", RED + dressing(more='brings = { "saline syringe" = 10 }')),
+        ("task-draw", RED + labs(more='pauses_infusion = "20 min"')),
+        ("unknown-name", DRAWS + RED + labs(more='lumen = "green"')),
+        ("unknown-name", DAILY + task("x", "visit", TIED.replace("cefazolin", "vancomycin"))),
+        ("unknown-name", RED + labs() + task("x", "visit", 'with_tasks = ["dressing"]')),
+        ("lumen-out-of-use", DRAWS + DAILY + BLUE + "in_use = false\n" + labs(more='lumen = "blue"')),
+        ("draw-running", DRAWS + DAILY + labs(more=BY_LUMEN, clock="09:30")),
+        ("no-task", DAILY + trough(more="only_doses = [40]")),
+        ("no-task", RED + labs('weekdays = ["Mon"]', more="last_day = 2026-06-01", clock="07:00")),
+    ],
+)
+def test_what_cannot_be_is_said(code: str, edits: str) -> None:
+    (finding,) = of_code(edits, code)[:1]
+    assert finding.places[0][0] in ("task", "protocol")
+    assert finding.expected
+    assert finding.mend
+    assert set(codes(edits)) - {code} <= {"night-forced", "dose-by-hand"}
+
+
+def test_draws_that_the_plan_allows_are_no_finding() -> None:
+    paused = DRAWS + DAILY + labs(more='lumen = "red"\npauses_infusion = "20 min"', clock="09:30")
+    at_the_edges = DRAWS + DAILY + labs(more=BY_LUMEN, clock="10:00") + trough(before="0 min")
+    assert not codes(paused)
+    assert not codes(at_the_edges)
+
+
+# Against an independent walk
+
+CHICAGO = ZoneInfo("America/Chicago")
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    days=st.integers(1, 9),
+    done=st.lists(st.integers(1, 13 * 24 * 60), max_size=5, unique=True),
+    hour=st.integers(0, 23),
+)
+def test_a_task_by_days_comes_so_many_dates_after_the_one_before(days: int, done: list[int], hour: int) -> None:
+    """By dates alone, counted here with the standard library: each comes so many dates after the one before."""
+    start = datetime(2026, 6, 1, 8, tzinfo=CHICAGO)
+    happened = [start + timedelta(minutes=minutes) for minutes in sorted(done)]
+    facts = [f"{moment:%m-%d %H:%M} task-done name=dressing key=k{index}" for index, moment in enumerate(happened)]
+    edits = THREE_WEEKS + RED + dressing(days=days).replace("10:00", f"{hour:02d}:00")
+    schedule = after(edits, facts, "06-14 12:00")
+    clock = schedule.plan.clock
+    dates = [date(2026, 6, 1), *(clock.local(event.at).date() for event in schedule.tasks)]
+    for before, event in zip(dates, schedule.tasks, strict=False):
+        assert clock.local(event.planned).date() == before + timedelta(days=days)
+    done_events = [event for event in schedule.tasks if event.outcome is Outcome.DONE]
+    recorded = Counter(event.at for event in done_events)
+    near = [
+        first
+        for first, second in pairwise([datetime.min.replace(tzinfo=CHICAGO), *happened])
+        if second - first <= timedelta(minutes=15)
+    ]
+    assert len(done_events) >= len(happened) - len(near)
+    assert all(count == 1 for count in recorded.values())
+    assert len({event.uid for event in schedule.tasks}) == len(schedule.tasks)
