@@ -59,6 +59,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "task-day": (E, "days of a care task on which it cannot be done, stated incompletely"),
     "task-dose": (E, "a care task tied to doses in a way that cannot be"),
     "task-draw": (E, "a blood draw or delivery stated in a way that cannot be"),
+    "stock-twice": (E, "two tables of stock for one item"),
     "needle-out": (E, "the lock or limit of a port without its needle, for a line that is no port"),
     # What the schedule shows
     "overlap": (E, "two doses in one lumen at one time"),
@@ -74,6 +75,9 @@ CODES: dict[str, tuple[Severity, str]] = {
     "finish-without-flush": (W, "a lumen is left without a flush after an infusion"),
     "night-forced": (W, "an idle limit forces a session into the quiet hours"),
     "no-task": (W, "a care task that is never due in the plan"),
+    "stock-unused": (W, "an item of stock that nothing in the plan uses"),
+    "stock-count-early": (W, "an item was counted long before the plan starts"),
+    "brings-unused": (W, "a delivery brings what nothing uses and nothing keeps in stock"),
     "daily-total": (W, "a stated daily limit is exceeded"),
     "runs-past-end": (W, "an infusion finishes after the plan has ended"),
     "cut-short": (W, "an infusion would run past the line's removal or the pump's"),

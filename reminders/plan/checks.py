@@ -17,6 +17,7 @@ from reminders.plan.model import TIERS, FluidKind, LineKind, Lumen, Plan
 from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order
 from reminders.plan.pharmacist import pharmacist_findings
+from reminders.plan.stock_checks import check_stock
 from reminders.times import DAY, ClockCase, Moment
 from reminders.units import span
 
@@ -45,6 +46,7 @@ def check_plan(plan: Plan) -> list[Finding]:
         found += check_order(plan, order)
     found += _circles(plan)
     found += check_tasks(plan)
+    found += check_stock(plan)
     return found + pharmacist_findings(plan)
 
 
@@ -133,6 +135,7 @@ def _clock_cases(plan: Plan) -> Iterator[Finding]:
     tables += [(("lumen", name), lumen) for name, lumen in plan.lumens.items()]
     tables += [(("order", name), order) for name, order in plan.orders.items()]
     tables += [(("task", name), task) for name, task in plan.tasks.items()]
+    tables += [(("stock", name), entry) for name, entry in plan.stock.items()]
     tables += [(("zone_change", str(n)), change) for n, change in enumerate(plan.zone_changes, start=1)]
     for place, table in tables:
         for item in fields(table):  # type: ignore[arg-type]  # each is a dataclass of the model

@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -12,7 +12,7 @@ from itertools import accumulate, pairwise
 from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
-from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Outcome, Schedule, Step, Touch, TouchKind
+from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Outcome, Schedule, Step, TaskEvent, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
@@ -54,19 +54,25 @@ def _items_of_step(step: Step, plan: Plan) -> Counter[str]:
     return items
 
 
+def each_use(schedule: Schedule) -> Iterator[tuple[Touch | TaskEvent, Mapping[str, int]]]:
+    """Yield every touch, then every care task, with how many of each item it uses up; what is not to be done uses none."""
+    known: dict[tuple[object, ...], Counter[str]] = {}
+    for touch in schedule.touches:
+        alike = (id(touch.plan), id(touch.steps), touch.kind, touch.tasks, *(dose.order for dose in touch.starts))
+        if alike not in known:
+            known[alike] = items_of(touch)
+        yield touch, known[alike]
+    for event in schedule.tasks:
+        if event.outcome not in (Outcome.SKIPPED, Outcome.HELD):
+            yield event, event.care.uses
+
+
 def supplies(schedule: Schedule, first: Instant, last: Instant | None = None) -> Counter[str]:
     """Return how many of each item the touches and care tasks from ``first`` up to ``last`` use up; to the last without it."""
     items: Counter[str] = Counter()
-    known: dict[tuple[object, ...], Counter[str]] = {}
-    for touch in schedule.touches:
-        if first <= touch.at and (last is None or touch.at < last):
-            alike = (id(touch.plan), id(touch.steps), touch.kind, touch.tasks, *(dose.order for dose in touch.starts))
-            if alike not in known:
-                known[alike] = items_of(touch)
-            items.update(known[alike])
-    for event in schedule.tasks:
-        if first <= event.at and (last is None or event.at < last) and event.outcome not in (Outcome.SKIPPED, Outcome.HELD):
-            items.update(event.care.uses)
+    for event, uses in each_use(schedule):
+        if first <= event.at and (last is None or event.at < last):
+            items.update(uses)
     return items
 
 

@@ -17,7 +17,7 @@ from reminders.views.timeline_clock import LocalDay, local_days
 from reminders.words import (
     CATALOGUE,
     IN_QUIET_HOURS,
-    clock_beside,
+    WEEKDAY_NAMES,
     clock_words,
     day_words,
     dose_words,
@@ -88,8 +88,29 @@ def week_of(schedule: Schedule, first: Instant) -> Week:
     events = sorted([*touches, *tasks], key=lambda event: (event.at, isinstance(event, Touch)))
     zones = {zone_words(clock.local(at)) for at in (first, *(event.at for event in events))}
     zoned = len(zones) > 1 or any(day.mixed for day in shown)
-    rows = [_row(event, schedule, zoned) for event in events]
+    rows = [_row(event, schedule, Times(schedule.plan, zoned)) for event in events]
     return Week(first, until, shown, tuple(_days(rows, schedule, shown)), "" if zoned else zones.pop())
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Writes times as short as they are unmistakable: with the zone's letters where a sheet holds more than one zone's."""
+
+    plan: Plan
+    zoned: bool
+
+    def at(self, instant: Instant) -> str:
+        """Write a time of day."""
+        moment = self.plan.clock.local(instant)
+        return clock_words(moment) if self.zoned else f"{moment:%H:%M}"
+
+    def beside(self, instant: Instant, day: date) -> str:
+        """Write a time as it stands below a day's heading: with its weekday, or its date, if that is another day."""
+        other = self.plan.clock.local(instant).date()
+        if other == day:
+            return self.at(instant)
+        near = 0 < (other - day).days < DAYS
+        return f"{WEEKDAY_NAMES[other.weekday()] if near else day_words(other)} {self.at(instant)}"
 
 
 def touches_of(schedule: Schedule, week: Week) -> list[Touch]:
@@ -111,18 +132,17 @@ def _days(rows: Sequence[Row], schedule: Schedule, shown: Sequence[LocalDay]) ->
         yield Day(day_words(day), notes.get(day, ()), group)
 
 
-def _row(event: Touch | TaskEvent, schedule: Schedule, zoned: bool) -> Row:
-    moment = schedule.plan.clock.local(event.at)
-    time = clock_words(moment) if zoned else f"{moment:%H:%M}"
+def _row(event: Touch | TaskEvent, schedule: Schedule, times: Times) -> Row:
+    time, day = times.at(event.at), schedule.plan.clock.local(event.at).date()
     quiet = [IN_QUIET_HOURS] if any(begin <= event.at < end for begin, end in schedule.quiet) else []
     if isinstance(event, TaskEvent):
-        details = tuple([*_task_details(event, moment.date()), *quiet])
+        details = tuple([*_task_details(event, day), *quiet])
         tick = {None: Tick.BOX, Outcome.DONE: Tick.DONE}.get(event.outcome, Tick.NOT)
         return Row(event.uid, event.at, time, "", _capital(task_title(event)), details, (), tick)
     plan = event.plan
     what = _capital(marked(what_words(event, plan), event))
     over = event.outcome is not None and not event.outstanding
-    details = () if over else tuple([*_details(event, moment.date()), *quiet])
+    details = () if over else tuple([*_details(event, times, day), *quiet])
     asks = () if over else tuple(ask_lines(event, schedule.plan))
     return Row(event.uid, event.at, time, plan.lumens[event.lumen].label, what, details, asks, _tick(event))
 
@@ -150,26 +170,26 @@ def _task_details(event: TaskEvent, day: date) -> list[str]:
     return [*lines, note_words(event.care.note)] if event.care.note else lines
 
 
-def _details(touch: Touch, day: date) -> Iterator[str]:
+def _details(touch: Touch, times: Times, day: date) -> Iterator[str]:
     """Yield which dose it is and how it runs, what is pushed in which order, and by when a flush is needed at the latest."""
     plan = touch.plan
     if any(ask.why in BLOCKS for ask in touch.asks):
         return
     for dose in (*touch.starts, *touch.bags):
-        if told := dose_line(dose, plan, day, begins=dose in touch.starts):
+        if told := _dose_line(dose, plan, times.beside(dose.end, day) if dose.end and dose in touch.starts else ""):
             yield told
     if touch.steps and not touch.nurse_only:
         yield _capital(" → ".join(short_step(step, plan) for step in touch.steps))
     if touch.reason.deadline is not None and touch.outcome is None:
-        yield _("By {deadline} at the latest.").format(deadline=clock_beside(plan, touch.reason.deadline, day))
+        yield _("By {deadline} at the latest.").format(deadline=times.beside(touch.reason.deadline, day))
 
 
-def dose_line(dose: Dose, plan: Plan, day: date, *, begins: bool) -> str:
+def _dose_line(dose: Dose, plan: Plan, end: str) -> str:
     """Say which dose it is, its volume, rate and length as ordered, and until when it runs."""
     order = plan.orders[dose.order]
     parts = [dose_words(dose, plan), run_words(order).removeprefix(", ")]
-    if begins and dose.end is not None and order.given_as is not GivenAs.PUSH:
-        parts.append(_("runs until {end}").format(end=clock_beside(plan, dose.end, day)))
+    if end and order.given_as is not GivenAs.PUSH:
+        parts.append(_("runs until {end}").format(end=end))
     told = ", ".join(part for part in parts if part)
     return told and f"{_capital(told)}."
 

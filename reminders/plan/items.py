@@ -1,0 +1,38 @@
+"""A plan into the items of supply that it names, and two spellings into whether they mean the same one (R21)."""
+
+import difflib
+from collections.abc import Iterable, Sequence
+
+from reminders.plan.model import Plan
+
+
+def plain(item: str) -> str:
+    """Return an item's name without what people write differently: capital letters and blanks."""
+    return "".join(item.casefold().split())
+
+
+def used_items(plan: Plan) -> tuple[str, ...]:
+    """Return every item that something in a plan uses up, each once, in the plan's order."""
+    supplies = plan.supplies
+    tables: list[Iterable[str]] = [[fluid.syringe for fluid in plan.fluids.values()]]
+    tables += [supplies.each_touch, supplies.each_syringe, supplies.each_connection]
+    tables += [supplies.each_withdrawal, supplies.each_draw]
+    for order in plan.orders.values():
+        tables += [order.each_dose, order.each_bag]
+    tables += [step.consumes for step in plan.extra_steps.values()]
+    tables += [task.uses for task in plan.tasks.values()]
+    return tuple(dict.fromkeys(item for table in tables for item in table))
+
+
+def named_items(plan: Plan) -> tuple[str, ...]:
+    """Return every item that a plan names, those that it keeps stock of first: used up, in stock, or brought."""
+    stocked = [entry.item for entry in plan.stock.values()]
+    brought = [item for task in plan.tasks.values() for item in task.brings]
+    return tuple(dict.fromkeys([*stocked, *used_items(plan), *brought]))
+
+
+def nearest(item: str, known: Sequence[str]) -> str:
+    """Return the one of some items whose spelling is nearest to ``item``; "" if none is near."""
+    spelt = {plain(other): other for other in reversed(known)}
+    found = difflib.get_close_matches(plain(item), spelt, n=1)
+    return spelt[found[0]] if found else ""
