@@ -2358,3 +2358,25 @@ def test_a_continuous_infusion_started_again_after_its_order_is_gone() -> None:
     told = "06-04 10:00 started order=c dose=continuous again=yes"
     compiled = after(later, told, "06-04 10:05", [RED + stream])
     assert "04 10:00 done start c" in rows(compiled, "06-04 10:05", day="04")
+
+
+def test_facts_from_before_the_revision_that_brings_their_order_in_are_shown_as_what_happened() -> None:
+    """A record that was joined from another computer may speak of an order and a lumen before their revision."""
+    later = (
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-05 08:00"\n'
+        + DAILY
+        + '[lumen.blue]\nlast_flushed = "2026-06-05 07:00"\n'
+        + daily("b", "12:00", 30, 'lumen = "blue"\n').replace("2026-06-01 12:00", "2026-06-05 12:00")
+    )
+    dose = "order=b dose=2026-06-03T12:00"
+    schedule = given(
+        later,
+        f"06-03 12:00 started {dose}\n06-03 12:40 finished {dose}\n06-03 13:00 flushed lumen=blue\n06-03 18:00 drawn lumen=blue",
+        "06-04 12:00",
+        [DAILY],
+    )
+    assert rows(schedule, "06-04 12:00", lumen="blue", day="03") == [
+        "03 12:00 done start b",
+        "03 12:40 late finish b",
+        "03 18:00 overdue draw, flush outstanding",
+    ]

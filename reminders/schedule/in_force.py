@@ -25,7 +25,7 @@ class Stretch:
     """The plan in force from ``begins`` up to ``ends``.
 
     ``revision`` is the plan as it was written; ``plan`` the same with what facts changed, and with the lumens, orders
-    and fluids of earlier revisions that it no longer names. ``new_revision``: a revision takes effect at ``begins``.
+    and fluids of other revisions that it does not name. ``new_revision``: a revision takes effect at ``begins``.
     """
 
     begins: Instant
@@ -60,7 +60,9 @@ def stretches(revisions: Sequence[Plan], record: Record) -> tuple[Stretch, ...]:
         for change in _lasting(changes, begins):
             plan = change(revision, plan)
         found.append(Stretch(begins, ends, revision, plan, any(at == begins for at, _ in cuts)))
-    return tuple(found)
+    # What is recorded may speak of what only a later revision brings in; the last one names everything.
+    last = found[-1].plan
+    return tuple(replace(stretch, plan=_with_what_is_left(stretch.plan, last)) for stretch in found[:-1]) + (found[-1],)
 
 
 Named = TypeVar("Named")
@@ -82,15 +84,20 @@ def _lasting(changes: Iterable[tuple[Instant, Kind]], at: Instant) -> list[Chang
     return lasting
 
 
-def _with_what_is_left(plan: Plan, before: Plan) -> Plan:
-    """Return a revision with what the one before it named besides; those lumens are out of use."""
-    gone = {name: replace(lumen, in_use=False) for name, lumen in before.lumens.items() if name not in plan.lumens}
+def _with_what_is_left(plan: Plan, other: Plan) -> Plan:
+    """Return a revision with what another one names besides; those lumens are out of use."""
+    lumens = _missing(other.lumens, plan.lumens)
+    orders = _missing(other.orders, plan.orders)
+    fluids = _missing(other.fluids, plan.fluids)
+    steps = _missing(other.extra_steps, plan.extra_steps)
+    if not (lumens or orders or fluids or steps):
+        return plan
     return replace(
         plan,
-        lumens={**plan.lumens, **gone},
-        orders={**plan.orders, **_missing(before.orders, plan.orders)},
-        fluids={**plan.fluids, **_missing(before.fluids, plan.fluids)},
-        extra_steps={**plan.extra_steps, **_missing(before.extra_steps, plan.extra_steps)},
+        lumens={**plan.lumens, **{name: replace(lumen, in_use=False) for name, lumen in lumens.items()}},
+        orders={**plan.orders, **orders},
+        fluids={**plan.fluids, **fluids},
+        extra_steps={**plan.extra_steps, **steps},
     )
 
 
