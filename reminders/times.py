@@ -123,7 +123,7 @@ class ZoneTimeline:
         """Return each local date from ``first`` to ``last`` with the instant at which it begins.
 
         A date begins at its own midnight on the clock in force there. On the date of a zone change that is the
-        clock in force at the midnight itself.
+        clock in force at the midnight itself; where the change leaps over that midnight, the date begins with the change.
         """
         starts = []
         for ordinal in range(first.toordinal(), last.toordinal() + 1):
@@ -132,8 +132,14 @@ class ZoneTimeline:
             instant = instant_of(midnight, self.home)[0]
             for _ in range(2):  # the zone at midnight decides where midnight is; settles at once off a change
                 instant = instant_of(midnight, self.at(instant))[0]
+            if instant_of(midnight, self.at(instant))[0] != instant:
+                instant = next((change for change in self._starts if self._leaps_to(day, change)), instant)
             starts.append((day, instant))
         return starts
+
+    def _leaps_to(self, day: date, change: Instant) -> bool:
+        """Say whether the local date is first this one, or later, at a zone change."""
+        return self.local(Instant(change - 1)).date() < day <= self.local(change).date()
 
 
 def spans_of(

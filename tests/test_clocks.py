@@ -223,6 +223,19 @@ def test_days_begin_at_their_own_midnight(name: str) -> None:
             assert zone_rules(name).wall(start).date() == on
 
 
+def test_a_date_whose_midnight_a_journey_leaps_over_begins_with_the_change() -> None:
+    """23:30 in New York on 10 July 2026 is 04:30 in Dublin on the 11th; the other way, a midnight is passed twice."""
+    home, away = zone("America/New_York"), zone("Europe/Dublin")
+    change = zone_rules("America/New_York").instant(datetime(2026, 7, 10, 23, 30))
+    clock = ZoneTimeline(home, ((Instant(change), away),))
+    starts = dict(clock.day_starts(date(2026, 7, 10), date(2026, 7, 12)))
+    assert starts[date(2026, 7, 11)] == change
+    assert starts[date(2026, 7, 12)] == zone_rules("Europe/Dublin").instant(datetime(2026, 7, 12))
+    west = zone_rules("Europe/Dublin").instant(datetime(2026, 7, 10, 0, 30))
+    back = ZoneTimeline(away, ((Instant(west), home),))
+    assert dict(back.day_starts(date(2026, 7, 10), date(2026, 7, 10)))[date(2026, 7, 10)] == west - 30
+
+
 def test_a_journey_changes_the_clock_at_its_instant() -> None:
     """R5: up to the minute of the change the old clock is shown, from it on the new one."""
     at = Instant(minutes_of(datetime(2026, 7, 10, 13)))
