@@ -11,6 +11,8 @@ from reminders.words import CATALOGUE, call_words, clock_beside, drug_words, not
 
 _ = CATALOGUE.gettext
 
+CARE_TASKS = _("Care tasks")
+
 
 def doer_words(task: CareTask) -> str:
     """Say who does a task."""

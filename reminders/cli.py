@@ -10,6 +10,7 @@ PLANNING, RECORDING = "reminders.commands.planning", "reminders.commands.recordi
 DAEMON, PHONES, PLACES = "reminders.commands.daemon", "reminders.commands.phones", "reminders.commands.places"
 
 COMMANDS = {
+    "write": ("reminders.commands.writing", "write"),
     "check": (PLANNING, "check"),
     "compile": (PLANNING, "compile_"),
     "compare": (PLANNING, "compare"),
@@ -19,6 +20,8 @@ COMMANDS = {
     "undo": (RECORDING, "undo"),
     "history": (RECORDING, "history"),
     "supplies": (PLANNING, "supplies"),
+    "packet": ("reminders.commands.packet", "packet"),
+    "open": ("reminders.commands.receiving", "open_"),
     "use": (PLACES, "use"),
     "where": (PLACES, "where"),
     "run": (DAEMON, "run"),

@@ -2,10 +2,12 @@
 
 from datetime import date
 
+from reminders.care_words import task_lines, task_title
 from reminders.plan.model import Plan, Reveals
-from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, Touch, TouchKind
+from reminders.schedule.model import BLOCKS, Action, Ask, AskWhy, DoseState, Outcome, Step, TaskEvent, Touch, TouchKind
 from reminders.schedule.status import window
 from reminders.step_words import what_to_do
+from reminders.times import Instant
 from reminders.units import span
 from reminders.words import (
     CATALOGUE,
@@ -46,19 +48,24 @@ class EventWords:
 
         The description always holds the local time in words.
         """
+        if self._plan.calendar.reveals is Reveals.NOTHING:
+            return self._shown(touch.at, "", [])
+        heading, to_do = self._of_its_kind(touch)
+        ahead = touch.outcome is None or touch.outstanding
+        lines = self._ahead(touch, to_do) if ahead else recorded_lines(touch, self._plan)
+        return self._shown(touch.at, marked(heading, touch), lines)
+
+    def task(self, event: TaskEvent) -> tuple[str, str]:
+        """Return the same of a care task."""
+        return self._shown(event.at, task_title(event), task_lines(event, self._plan))
+
+    def _shown(self, at: Instant, heading: str, lines: list[str]) -> tuple[str, str]:
         plan = self._plan
-        when = moment_words(plan.clock.local(touch.at))
+        when = moment_words(plan.clock.local(at))
         if plan.calendar.reveals is Reveals.NOTHING:
             return DISCREET_TITLE, f"{when}.\n{DISCREET_BODY}"
-        heading, to_do = self._of_its_kind(touch)
-        heading = marked(heading, touch)
-        lines = [f"{when}. {heading}."]
-        if touch.outcome is None or touch.outstanding:
-            lines += self._ahead(touch, to_do)
-        else:
-            lines += recorded_lines(touch, plan)
         shown = heading if plan.calendar.reveals is Reveals.EVERYTHING else DISCREET_TITLE
-        return shown, "\n".join(lines)
+        return shown, "\n".join([f"{when}. {heading}.", *lines])
 
     def _ahead(self, touch: Touch, to_do: list[str]) -> list[str]:
         """Say what is to be done, why, and when to stop."""

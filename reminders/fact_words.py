@@ -49,7 +49,7 @@ def what_happened(fact: Fact, schedule: Schedule) -> str:
         until="" if fact.until is None else clock_beside(current, fact.until, day),
         sign="" if fact.sign is None else sign_words(fact.sign),
         planned="" if fact.planned_for is None else clock_beside(current, fact.planned_for, day),
-        name=fact.name,
+        name=_task(fact, plan, current),
         count=fact.count,
         revision=fact.revision,
         target=fact.target,
@@ -70,6 +70,12 @@ def _lumen(fact: Fact, plan: Plan, current: Plan) -> str:
     return fact.lumen if known is None else lumen_words(known, fact.lumen)
 
 
+def _task(fact: Fact, plan: Plan, current: Plan) -> str:
+    """Name what a fact about a care task or an item names; a task of the plan by its label."""
+    known = next((one for one in (plan, current) if fact.name in one.tasks), None)
+    return fact.name if known is None or fact.kind not in TASKS else known.tasks[fact.name].label
+
+
 def _dose(fact: Fact, order: Order | None, plan: Plan, day: date) -> str:
     """Name which dose it was by the moment for which it was ordered, where its key says that."""
     if order is None or order.as_needed:
@@ -83,6 +89,9 @@ def _dose(fact: Fact, order: Order | None, plan: Plan, day: date) -> str:
     else:
         shown = clock_beside(plan, from_datetime(ordered), day)
     return _(", dose of {time},").format(time=shown)
+
+
+TASKS = frozenset({Kind.TASK_DONE, Kind.TASK_PUT_OFF, Kind.TASK_SKIPPED})
 
 
 def _besides(fact: Fact, plan: Plan, current: Plan) -> list[str]:
@@ -125,7 +134,10 @@ _PLAIN = {
     Kind.NOT_GIVEN: _("{about} was not given"),
     Kind.HELD: _("{what} held"),
     Kind.OUT_OF_USE: _("the {lumen} is out of use"),
-    Kind.TASK_DONE: _("{name} done"),
+    Kind.TASK_DONE: _("done: {name}"),
+    Kind.TASK_PUT_OFF: _("put off from {planned} to {until}: {name}"),
+    Kind.TASK_SKIPPED: _("not to be done, planned for {planned}: {name}"),
+    Kind.DELIVERED: _("delivered: {count} × {name}"),
     Kind.STOCK_COUNTED: _("counted: {count} × {name}"),
     Kind.WITHDRAWN: _("a report was taken back"),
     Kind.PUBLISHED: _("a calendar was written"),

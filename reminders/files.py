@@ -16,15 +16,15 @@ class FileError(Exception):
     """A file or folder that cannot be read or written; its text says which, why, and what to do."""
 
 
-def read_file(path: Path, *, whole: bool = False) -> bytes:
-    """Return a file's bytes; of a file far too large to be a plan, only so many as show that, unless ``whole``.
+def read_file(path: Path, *, whole: bool = False, most: int = LONGEST_FILE) -> bytes:
+    """Return a file's bytes; of one that has more than ``most``, as no plan has, only so many as show that, unless ``whole``.
 
     Raises:
         FileError: the file is not there, is a folder, or may not be read.
     """
     try:
         with path.open("rb") as file:
-            return file.read() if whole else file.read(LONGEST_FILE + 1)
+            return file.read() if whole else file.read(most + 1)
     except FileNotFoundError:
         raise FileError(f'There is no file "{path}". Check the name and the folder.') from None
     except IsADirectoryError:

@@ -71,6 +71,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "spacing-travel": (W, "a move to the local clock makes an odd spacing"),
     "spacing-before-plan": (W, "the first dose breaks the spacing to the last one before the plan"),
     "plan-past": (W, "the plan has ended"),
+    "read-back-changed": (W, "the plan has changed since it was read back"),
     "limit-passed": (W, "a lumen's idle limit has passed when the plan starts"),
     "finish-without-flush": (W, "a lumen is left without a flush after an infusion"),
     "night-forced": (W, "an idle limit forces a session into the quiet hours"),

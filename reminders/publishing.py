@@ -1,11 +1,12 @@
 """Calendars onto the disk, and what they showed into the record; the same targets again whenever something changes."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from pathlib import Path
+from typing import TypeAlias
 
 from reminders.files import FileError, private_folder, write_files
 from reminders.household import Household, add_facts
@@ -14,7 +15,7 @@ from reminders.record.facts import Fact, Kind, Record
 from reminders.record.published import Published, publication, published, targets
 from reminders.schedule.model import Schedule
 from reminders.times import DAY, HOUR, Instant
-from reminders.views.calendar import CalendarFile, calendar_file
+from reminders.views.calendar import CARE_PLACE, CalendarFile, Part, calendar_file, has_care_tasks
 from reminders.views.kept_current import KeptCurrent, own_uids
 from reminders.views.schedule_json import schedule_json
 from reminders.words import moment_words
@@ -30,6 +31,10 @@ ROUNDED = 5
 """Minutes: a test alarm rings at a time that a person remembers."""
 
 
+PACKET = "packet"
+"""What the record says that a calendar was for which went out in a packet, and stays as it went."""
+
+
 class Kept(StrEnum):
     """The calendars that are renewed each day besides after each report: alone, without the schedule's JSON."""
 
@@ -41,8 +46,11 @@ class Kept(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Calendars as they were asked for: the folder, the files' first name, whether one for each lumen, the first and
-    last local day, whether for e-mail; whether one that is kept current, and then the instant of its last test alarm."""
+    """Calendars as they were asked for: the folder, the files' first name, whether one for each lumen and one of the care
+    tasks, the first and last local day, whether for e-mail; whether one that is kept current, and then the instant of its last test alarm.
+
+    ``packet``: it goes out in a packet, for e-mail, and is never written again; ``organizer`` is then the address that the
+    packet is from, or empty."""
 
     folder: Path
     stem: str
@@ -52,6 +60,8 @@ class Wanted:
     for_mail: bool = False
     kept: Kept | None = None
     test: Instant | None = None
+    packet: bool = False
+    organizer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +79,21 @@ class OutsideError(Exception):
     """Days that lie outside the schedule; its text says which days there are."""
 
 
+Besides: TypeAlias = Callable[[Household, list[Written]], Mapping[str, bytes]]
+"""Makes other files, by name, of the calendars that were drawn."""
+
+
 def publish(
-    household: Household, wanted: Wanted, now: Instant, without: frozenset[str] = frozenset()
+    household: Household,
+    wanted: Wanted,
+    now: Instant,
+    without: frozenset[str] = frozenset(),
+    besides: Besides | None = None,
 ) -> tuple[Household, list[Written]]:
     """Write the calendars and the schedule's JSON: all of them, or none; those named in ``without`` are not wanted.
 
-    What they show is recorded first: a number that was recorded and never seen does no harm, the reverse would.
+    What they show is recorded first: a number that was recorded and never seen does no harm, the reverse would. ``besides``
+    makes files that are written with them, all or none.
 
     Raises:
         OutsideError: the days lie outside the plan.
@@ -89,14 +108,16 @@ def publish(
         begins, ends = days_within(schedule, wanted.first, wanted.last)
         _not_onto_the_plan(household, wanted, schedule)
         files = _files(wanted, schedule, current.record)
-        files = {name: lumen for name, lumen in files.items() if name not in without}
+        files = {name: part for name, part in files.items() if name not in without}
         written[:] = _drawn(current.record, schedule, wanted, files, begins, ends, now)
-        if wanted.kept is None:
+        if wanted.kept is None and not wanted.packet:
             contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
         return [entry.fact for entry in written if entry.fact is not None]
 
     household, _added = add_facts(household, facts, now)
     contents.update({entry.place.name: entry.calendar.content for entry in written})
+    if besides is not None:
+        contents.update(besides(household, written))
     if wanted.kept is None or any(not _holds(wanted.folder / name, content) for name, content in contents.items()):
         write_files(wanted.folder, contents)
     return household, written
@@ -225,7 +246,7 @@ def _drawn(
     record: Record,
     schedule: Schedule,
     wanted: Wanted,
-    files: Mapping[str, str | None],
+    files: Mapping[str, Part],
     begins: Instant,
     ends: Instant,
     now: Instant,
@@ -234,8 +255,8 @@ def _drawn(
 
     def drawn(first: Instant) -> list[Written]:
         return [
-            _one(record, schedule, wanted, wanted.folder / name, lumen, (first, ends), now)
-            for name, lumen in files.items()
+            _one(record, schedule, wanted, wanted.folder / name, part, (first, ends), now)
+            for name, part in files.items()
         ]
 
     found = drawn(begins)
@@ -251,7 +272,7 @@ def _one(
     schedule: Schedule,
     wanted: Wanted,
     place: Path,
-    lumen: str | None,
+    part: Part,
     days: tuple[Instant, Instant],
     now: Instant,
 ) -> Written:
@@ -259,11 +280,13 @@ def _one(
     setting = {
         "folder": str(wanted.folder.resolve()),
         "stem": wanted.stem,
-        "lumen": lumen or "",
+        "lumen": part.lumen or "",
         "from": wanted.first.isoformat() if wanted.first else "",
         "to": wanted.last.isoformat() if wanted.last else "",
-        "for": "mail" if wanted.for_mail else str(wanted.kept or ""),
+        "for": PACKET if wanted.packet else "mail" if wanted.for_mail else str(wanted.kept or ""),
     }
+    if part.care_tasks:
+        setting["only"] = part.name
     current = None
     if wanted.kept is not None:
         current = KeptCurrent(target, wanted.test)
@@ -275,10 +298,12 @@ def _one(
         schedule,
         first=days[0],
         last=days[1] if wanted.last else None,
-        lumen=lumen,
+        lumen=part.lumen,
+        care_tasks=part.care_tasks,
         before=before,
         now=now,
-        for_mail=wanted.for_mail,
+        for_mail=wanted.for_mail or wanted.packet,
+        organizer=wanted.organizer,
         current=current,
     )
     key = f"published-{uuid.uuid4()}"
@@ -297,34 +322,42 @@ def _without_others_own(record: Record, target: str, before: Published) -> Publi
     return replace(before, kin={uid: shown for uid, shown in before.kin.items() if uid not in others})
 
 
-def _files(wanted: Wanted, schedule: Schedule, record: Record) -> dict[str, str | None]:
-    """Return each file's name with its lumen: those in use, and those of which there was a calendar before.
+def _files(wanted: Wanted, schedule: Schedule, record: Record) -> dict[str, Part]:
+    """Return each file's name with what it is of: the lumens in use, and the care tasks where there are any; and those
+    of which there was a calendar before.
 
     One that is to tell nobody anything is not named after the plan or the lumen (R26).
     """
-    plan = schedule.plan
-    lumens: list[str | None] = [None]
+    if wanted.packet:
+        return {f"{wanted.stem}.ics": Part()}
+    plan, parts = schedule.plan, [Part()]
     if wanted.per_lumen:
-        before = {
-            setting.get("lumen", "") for setting in targets(record).values() if setting.get("stem") == wanted.stem
-        }
-        lumens = [name for name, lumen in plan.lumens.items() if lumen.in_use or name in before]
+        settings = [setting for setting in targets(record).values() if setting.get("stem") == wanted.stem]
+        before = {setting.get("lumen", "") for setting in settings}
+        parts = [Part(name) for name, lumen in plan.lumens.items() if lumen.in_use or name in before]
+        if has_care_tasks(schedule) or any(setting.get("only") for setting in settings):
+            parts.append(Part(care_tasks=True))
     mail = "-mail" if wanted.for_mail else ""
+    stem, called = "calendar", {name: str(place) for place, name in enumerate(plan.lumens, start=1)}
+    care_tasks = str(CARE_PLACE)
     if wanted.kept is Kept.FEED or plan.calendar.reveals is not Reveals.NOTHING:
-        return {f"{wanted.stem}{'' if lumen is None else f'-{lumen}'}{mail}.ics": lumen for lumen in lumens}
-    places = {name: index for index, name in enumerate(plan.lumens, start=1)}
-    return {f"calendar{'' if lumen is None else f'-{places[lumen]}'}{mail}.ics": lumen for lumen in lumens}
+        stem, called = wanted.stem, {name: name for name in plan.lumens}
+        care_tasks = "care-tasks" if "care-tasks" not in called else "care-tasks-"
+    names = [care_tasks if part.care_tasks else called.get(part.lumen or "", "") for part in parts]
+    return {f"{stem}{name and '-'}{name}{mail}.ics": part for name, part in zip(names, parts, strict=True)}
 
 
 def _asked_for(record: Record) -> dict[Wanted, list[Path]]:
-    """Return what was asked for so far, with the files that came of it."""
+    """Return what was asked for so far, with the files that came of it; what went out in packets stays as it went."""
     found: dict[Wanted, list[Path]] = {}
     for target, setting in targets(record).items():
+        if setting.get("for") == PACKET:
+            continue
         first, last = (date.fromisoformat(setting[day]) if setting.get(day) else None for day in ("from", "to"))
         wanted = Wanted(
             Path(setting["folder"]),
             setting["stem"],
-            bool(setting.get("lumen")),
+            bool(setting.get("lumen") or setting.get("only")),
             first,
             last,
             setting.get("for") == "mail",

@@ -12,6 +12,7 @@ from reminders.household import Household, NotInUseError, add_facts, put_in_use
 from reminders.record.facts import Fact, Kind, withdrawal
 from reminders.record.store import RecordError
 from reminders.saying.answer import answer, changes
+from reminders.saying.household import stock_answer, stock_now
 from reminders.saying.phrases import Said
 from reminders.saying.report import report
 from reminders.times import Instant
@@ -44,7 +45,7 @@ def report_to(household: Household, told: Said, key: str, now: Instant) -> Repor
         RecordError, NotInUseError: it cannot be written; then nothing was.
     """
     household.needs_use()
-    before = household.schedule(now)
+    before, record = household.schedule(now), household.record
 
     def facts(current: Household) -> tuple[Fact, ...]:
         if any(fact.report == key for fact in current.record.facts):
@@ -55,8 +56,9 @@ def report_to(household: Household, told: Said, key: str, now: Instant) -> Repor
     mine = tuple(fact for fact in added if fact.report == key)
     if not mine:
         return Reported(household, ())
-    said = answer(mine, before, household.schedule(now), now)
-    return _with_calendars(household, mine, said, now)
+    after = household.schedule(now)
+    said = stock_answer(mine, (before, record), (after, household.record), now)
+    return _with_calendars(household, mine, [*said, *answer(mine, before, after, now)], now)
 
 
 def take_back(household: Household, key: str, by: str, now: Instant) -> Reported:
@@ -74,7 +76,8 @@ def take_back(household: Household, key: str, by: str, now: Instant) -> Reported
     if any(fact.sign is not None for fact in taken):
         call = words.call_words(household.plan.contacts["now"])
         said.append(f"Was it so all the same? Then stop, say it again, and call {call}.")
-    said += changes(before, household.schedule(now), now)
+    after = household.schedule(now)
+    said += [*stock_now(taken, after, household.record, now), *changes(before, after, now)]
     return _with_calendars(household, tuple(taken), said, now)
 
 

@@ -110,6 +110,49 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     raise UnitError(f'has the unit "{unit_text.strip()}", which is not a unit of {" or ".join(kinds)}')
 
 
+IN_FULL = {
+    "min": ("minute", "minutes"),
+    "h": ("hour", "hours"),
+    "s": ("second", "seconds"),
+    "day": ("day", "days"),
+    "mL": ("milliliter", "milliliters"),
+    "L": ("liter", "liters"),
+    "mg": ("milligram", "milligrams"),
+    "g": ("gram", "grams"),
+    "kg": ("kilogram", "kilograms"),
+    "mcg": ("microgram", "micrograms"),
+    "unit": ("unit", "units"),
+    "million_unit": ("million units", "million units"),
+    "mmol": ("millimole", "millimoles"),
+    "mEq": ("milliequivalent", "milliequivalents"),
+    "cm": ("centimeter", "centimeters"),
+    "mm": ("millimeter", "millimeters"),
+}
+"""Units as they are read aloud, of one and of several; those that are not here are read as they are written."""
+
+SAME_UNIT = {
+    "ml": "mL", "l": "L", "days": "day", "d": "day", "weeks": "week", "units": "unit", "million_units": "million_unit",
+    "meq": "mEq", "hours": "h", "hour": "h", "hr": "h", "hrs": "h", "minutes": "min", "minute": "min", "mins": "min",
+}  # fmt: skip
+
+QUANTITY = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z_]+)(?:\s*/\s*([A-Za-z_]+))?")
+
+
+def in_full(text: str) -> str:
+    """Write the units of a text in full, as they are read aloud: ``10 units/mL`` as ``10 units per milliliter``."""
+
+    def spoken(unit: str, one: bool) -> str:
+        one_word, words = IN_FULL.get(SAME_UNIT.get(unit, unit), (unit, unit))
+        return one_word if one else words
+
+    def read(match: re.Match[str]) -> str:
+        amount, unit, per = match.groups()
+        said = f"{amount} {spoken(unit, Decimal(amount) == 1)}"
+        return f"{said} per {spoken(per, True)}" if per else said
+
+    return QUANTITY.sub(read, text)
+
+
 def number(value: Fraction | float, digits: int = 2) -> str:
     """Write a number as a person would: at most ``digits`` decimals, none that say nothing."""
     text = f"{float(round(Fraction(value), digits)):.{digits}f}"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from readers.readers import libical_program
-from readers.samples import SAMPLE_PLANS, Sample, sample
+from readers.samples import CARED_FOR, SAMPLE_PLANS, Sample, sample
 from small_plans import SAMPLES
 
 from reminders.record.store import record_path
@@ -14,11 +14,11 @@ from reminders.record.store import record_path
 NOT_RUN = "not run: "
 
 
-@pytest.fixture(name="sample", params=SAMPLE_PLANS, ids=lambda path: path.stem)
+@pytest.fixture(name="sample", params=[*SAMPLE_PLANS, None], ids=lambda path: path.stem if path else "care-tasks")
 def each_sample(request: pytest.FixtureRequest) -> Sample:
-    """Give a test every sample plan in turn."""
-    path: Path = request.param
-    return sample(path)
+    """Give a test every sample plan in turn, and the tests' own that has care tasks of every sort."""
+    path: Path | None = request.param
+    return CARED_FOR if path is None else sample(path)
 
 
 @pytest.fixture(scope="session")

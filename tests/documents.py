@@ -19,7 +19,7 @@ from reminders.schedule.plain import place_plainly
 from reminders.times import DAY
 from reminders.units import number
 from reminders.views import history_files
-from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, FORMAT
+from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, FORMAT, TASK_KEYS
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "sample_plans" / "README.md"
@@ -175,6 +175,8 @@ def _json() -> str:
     lines += [f"| `{key}` | {about} |" for key, about in DOCUMENT_KEYS.items()]
     lines += ["", "Each of the `events`:", "", "| key | what it holds |", "| --- | --- |"]
     lines += [f"| `{key}` | {about} |" for key, about in EVENT_KEYS.items()]
+    lines += ["", "Each of the `tasks`:", "", "| key | what it holds |", "| --- | --- |"]
+    lines += [f"| `{key}` | {about} |" for key, about in TASK_KEYS.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -191,6 +193,7 @@ def _history() -> str:
         ("Each row", history_files.ROW_KEYS),
         ("Each moment", history_files.MOMENT_KEYS),
         ("Each order", history_files.ORDER_KEYS),
+        ("Each care task", history_files.TASK_KEYS),
         ("Each lumen", history_files.LUMEN_KEYS),
         ("Each idle time", history_files.GAP_KEYS),
     )

@@ -1089,6 +1089,11 @@ A_PHARMACIST_ASKS = [
         "WARNING review-passed [order.cefazolin] review_on + [order.cefazolin] clock_times",
     ),
     row(
+        "something was changed after the plan was read back",
+        append('\n[read_back]\nby = "Ines Marlow"\nat = "2026-05-31 18:00"\ncheck = "BBBB CCCC"\n'),
+        "WARNING read-back-changed [read_back] check",
+    ),
+    row(
         "late doses shift the others",
         put("order.fluids", 'after_late_dose = "shift following doses"'),
         "NOTE shift-doses [order.fluids] after_late_dose",
@@ -1161,7 +1166,51 @@ CARE_TASKS = [
     ),
 ]
 
-ROWS = [*THE_FILE, *MISSPELT, *MISSING, *VALUES, *CONTRADICTIONS, *CARE_TASKS, *THE_SCHEDULE, *A_PHARMACIST_ASKS]
+def stock_of(name: str, item: str, counted_at: str = "2026-06-01 08:00", *statements: str) -> Edit:
+    """Add an item of stock at the end of the plan."""
+    lines = [f'item = "{item}"', "on_hand = 40", f'counted_at = "{counted_at}"', *statements]
+    return append(f"[stock.{name}]\n" + "\n".join(lines) + "\n")
+
+
+ORDERED = swap("[calendar]\n", '[supplies]\norder_ahead = "2 days"\n\n[calendar]\n')
+
+STOCK = [
+    row(
+        "an item of stock that is spelt otherwise",
+        (ORDERED, stock_of("saline", "salien syringe")),
+        "WARNING stock-unused [stock.saline] item",
+    ),
+    row(
+        "one item in two tables, however it is written",
+        (ORDERED, stock_of("saline", "saline syringe"), stock_of("more", "Saline  Syringe")),
+        "ERROR stock-twice [stock.more] item + [stock.saline] item",
+    ),
+    row(
+        "not said how long before an item must be ordered",
+        (
+            stock_of("saline", "saline syringe", "2026-06-01 08:00", 'order_ahead = "3 days"'),
+            stock_of("heparin", "heparin syringe"),
+        ),
+        "ERROR missing [stock.heparin]",
+    ),
+    row(
+        "counted in the wrong month",
+        (ORDERED, stock_of("saline", "saline syringe", "2026-07-01 08:00")),
+        "ERROR dates-reversed [stock.saline] counted_at + [plan] start",
+    ),
+    row(
+        "counted a week before the plan",
+        (ORDERED, stock_of("saline", "saline syringe", "2026-05-25 08:00")),
+        "WARNING stock-count-early [stock.saline] counted_at + [plan] start",
+    ),
+    row(
+        "a delivery that brings what nobody knows",
+        care_task("parcel", "delivery", 'weekdays = ["Wed"]', 'at = "10:00"', 'brings = { "salin syringe" = 40 }'),
+        "WARNING brings-unused [task.parcel] brings",
+    ),
+]
+
+ROWS = [*THE_FILE, *MISSPELT, *MISSING, *VALUES, *CONTRADICTIONS, *CARE_TASKS, *STOCK, *THE_SCHEDULE, *A_PHARMACIST_ASKS]
 
 
 def located(finding: Finding, result: Examination) -> list[int]:

@@ -27,7 +27,7 @@ import icalendar
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from readers.samples import ROOT, SAMPLE_PLANS, Sample, at_minute, daily, instant, moment, plan_of, row_spans
+from readers.samples import CARED_FOR, ROOT, SAMPLE_PLANS, Sample, at_minute, daily, instant, moment, plan_of, row_spans
 
 from reminders.plan.model import Reveals
 from reminders.plan.read import read_plan
@@ -267,9 +267,9 @@ def plan_texts(sample: Sample) -> set[str]:
     def walk(table: dict[str, Any], path: tuple[str, ...]) -> None:
         for key, value in table.items():
             if isinstance(value, dict):
-                if path and path[0] in ("lumen", "fluid", "order", "step") and len(path) == 1:
+                if path and path[0] in ("lumen", "fluid", "order", "step", "task") and len(path) == 1:
                     found.add(key)  # a table's name, such as a drug's
-                if key.startswith("each_") or key == "consumes":
+                if key.startswith("each_") or key in ("consumes", "uses", "brings"):
                     found.update(value)  # items of supply
                 else:
                     walk(value, (*path, key))
@@ -579,17 +579,85 @@ def test_same_plan_gives_the_same_bytes_elsewhere() -> None:
 # Parts of a calendar
 
 
-def test_lumens_files_together_are_the_whole_calendar(sample: Sample) -> None:
-    """Each event stands in the file of its lumen and in no other's, byte for byte as in the whole calendar."""
+def test_lumens_and_care_tasks_files_together_are_the_whole_calendar(sample: Sample) -> None:
+    """Each event stands in the file of its lumen, or of the care tasks, and in no other, byte for byte as in the whole."""
     whole = sample.planned(events_of(calendar_file(sample.schedule, largest=UNBOUNDED).content))
     lumen_of = {row["uid"]: row["lumen"] for row in sample.rows}
     parts = {
-        lumen: sample.planned(events_of(calendar_file(sample.schedule, lumen=lumen, largest=UNBOUNDED).content))
-        for lumen in sample.plan.lumens
+        lumen: sample.planned(
+            events_of(calendar_file(sample.schedule, lumen=lumen, care_tasks=lumen is None, largest=UNBOUNDED).content)
+        )
+        for lumen in (*sample.plan.lumens, None)
     }
     assert {uid: event for events in parts.values() for uid, event in events.items()} == whole
     for lumen, events in parts.items():
         assert {lumen_of[uid] for uid in events} <= {lumen}
+
+
+CARE = {"ahead": ("cover", "hubs", "cold", "vein", "van"), "lumens": ("level", "labs")}
+"""The tasks of the tests' own sample: those that stand for themselves, and draws through a lumen."""
+
+
+def test_a_draw_through_a_lumen_is_that_lumens_and_every_other_care_task_is_not() -> None:
+    """R20: a draw through a lumen is a touch; a draw from a vein, a visit or a delivery is none."""
+    for lumen, label in (("onyx", "Velmorin level"), ("two", "Tessel panel")):
+        titles = texts(calendar_file(CARED_FOR.schedule, lumen=lumen).content, "SUMMARY")
+        assert [title for title in titles if label in title]
+        assert not [title for title in titles if "Wendle" in title or "vein" in title or "van" in title]
+    content = calendar_file(CARED_FOR.schedule, care_tasks=True).content
+    assert {row["task"] for row in CARED_FOR.rows if row["uid"] in events_of(content)} == set(CARE["ahead"])
+    assert parse(content).one("NAME").value == "Calendar of Quillhaven: Care tasks"
+    names = {parse(file).one("UID").value for file in CARED_FOR.contents[-3:]}
+    assert len(names) == 3, "each calendar has a name of its own"
+
+
+def test_a_care_task_lasts_as_long_as_it_takes() -> None:
+    """Changing the dressing takes 45 min; what says nothing takes as long as a touch, 10 min."""
+    file = events_of(CARED_FOR.file.content)
+    lasts = {
+        row["task"]: stamp(file[row["uid"]].one("DTEND")) - stamp(file[row["uid"]].one("DTSTART"))
+        for row in CARED_FOR.rows
+        if row["lumen"] is None
+    }
+    short = timedelta(minutes=10)
+    assert lasts == {name: short for name in CARE["ahead"]} | {"cover": timedelta(minutes=45)}
+
+
+def test_a_care_task_says_who_does_it_when_with_what_and_whom_to_call() -> None:
+    """R20, R21, R27: what the family sees when it opens the event of the dressing of 31 October, 10:00 CDT."""
+    (said,) = [
+        unescaped(event.one("DESCRIPTION").value)
+        for event in parse(CARED_FOR.file.content).parts
+        if event.one("DTSTART").value == "20261031T150000Z" and "Wendle" in event.one("SUMMARY").value
+    ]
+    assert said.split("\n") == [
+        "Sat 31 Oct 2026, 10:00 CDT. Renew the Wendle cover.",
+        "The nurse does this.",
+        "At any hour of this day.",
+        "Prepare: 1 × Ostrel kit.",
+        "Note: Ask for Tamsin.",
+        "Something does not look right, or it cannot be done? Call Ward Quillhaven, 555-0191. What Quillhaven Home Care "
+        "told you comes first.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("reveals", "category", "name"),
+    [
+        (Reveals.EVERYTHING, "Care tasks", "Calendar of Quillhaven: Care tasks"),
+        (Reveals.UNLOCKED, "0", "Reminders 0"),
+        (Reveals.NOTHING, "0", "Reminders 0"),
+    ],
+)
+def test_care_tasks_have_a_category_and_a_calendar_that_tell_no_more_than_may_be_told(
+    reveals: Reveals, category: str, name: str
+) -> None:
+    """R26: where not everything may be shown they have a number that no lumen has, however many there are."""
+    content = calendar_file(CARED_FOR.revealing(reveals), care_tasks=True).content
+    tasks = CARED_FOR.planned(events_of(content))
+    assert len(tasks) == len([row for row in CARED_FOR.rows if row["lumen"] is None])
+    assert {event.one("CATEGORIES").value for event in tasks.values()} == {category}
+    assert parse(content).one("NAME").value == name
 
 
 def test_ranges_that_meet_share_no_event_and_lose_none(sample: Sample) -> None:
@@ -617,28 +685,52 @@ def year() -> Sample:
 
 YEAR = year()
 
+CARED_FOR_YEAR = Sample(
+    "a year with care tasks",
+    YEAR.text
+    + b"""
+[task.weight]
+kind = "weighing"
+label = "Weigh"
+done_by = "household"
+every_days = 1
+at = "07:30"
+last_done = "2026-03-01 07:30"
 
+[task.evening]
+kind = "other"
+label = "Look at the cover"
+done_by = "household"
+weekdays = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+at = "23:30"
+""",
+)
+"""The same with two care tasks on each day, one of them the last event of the day."""
+
+
+@pytest.mark.parametrize("plan", [YEAR, CARED_FOR_YEAR], ids=["touches", "with care tasks"])
 @pytest.mark.parametrize("largest", [LARGEST_FILE, 50_000])
-def test_a_year_is_cut_at_whole_days_and_says_so(largest: int) -> None:
+def test_a_year_is_cut_at_whole_days_and_says_so(largest: int, plan: Sample) -> None:
     """A file stays within its size, holds as many whole local days as fit, and closes with an event that says so."""
-    file = calendar_file(YEAR.schedule, largest=largest)
+    file = calendar_file(plan.schedule, largest=largest)
     assert len(file.content) <= largest
-    assert file.left_out == len(YEAR.rows) - file.events > 0
+    assert file.left_out == len(plan.rows) - file.events > 0
     zone = zone_of("America/Chicago")
-    days = Counter(moment(row["start"]).astimezone(zone).date() for row in YEAR.rows)
+    days = Counter(moment(row["start"]).astimezone(zone).date() for row in plan.rows)
     events = events_of(file.content)
-    kept = [row for row in YEAR.rows if row["uid"] in events]
-    cut = moment(YEAR.rows[file.events]["start"]).astimezone(zone).date()
+    kept = [row for row in plan.rows if row["uid"] in events]
+    assert len({row["lumen"] for row in kept}) == (3 if plan is CARED_FOR_YEAR else 2)
+    cut = moment(plan.rows[file.events]["start"]).astimezone(zone).date()
     assert Counter(moment(row["start"]).astimezone(zone).date() for row in kept) == {
         day: touches for day, touches in days.items() if day < cut
     }
     (closing,) = (event for uid, event in events.items() if uid not in {row["uid"] for row in kept})
     assert stamp(closing.one("DTEND")) == at_minute(file.until)
-    assert file.until == instant(YEAR.rows[file.events]["start"]), "all events up to here are in the file"
+    assert file.until == instant(plan.rows[file.events]["start"]), "all events up to here are in the file"
     assert "calendar ends" in closing.one("SUMMARY").value
     # With the day after as well it would not have fitted. Closing events differ by the digits of a date.
     after = datetime(cut.year, cut.month, cut.day, tzinfo=zone) + timedelta(days=1)
-    longer = calendar_file(YEAR.schedule, last=Instant(int(after.timestamp()) // 60), largest=UNBOUNDED)
+    longer = calendar_file(plan.schedule, last=Instant(int(after.timestamp()) // 60), largest=UNBOUNDED)
     closing_size = len(file.content) - file.content.rindex(b"BEGIN:VEVENT") - len(b"END:VCALENDAR\r\n")
     assert len(longer.content) + closing_size + 8 > largest
 
@@ -789,7 +881,7 @@ def test_a_locked_screen_tells_nothing(sample: Sample) -> None:
     for reveals in (Reveals.UNLOCKED, Reveals.NOTHING):
         schedule = sample.revealing(reveals)
         files = [calendar_file(schedule), *(calendar_file(schedule, lumen=lumen) for lumen in sample.plan.lumens)]
-        for file in files:
+        for file in (*files, calendar_file(schedule, care_tasks=True)):
             calendar = parse(file.content)
             shown = [calendar.one("NAME").value, calendar.one("X-WR-CALNAME").value]
             for event in calendar.parts:
@@ -816,8 +908,8 @@ def test_a_file_that_reveals_nothing_holds_nothing(sample: Sample) -> None:
     """
     words = plan_texts(sample) | set(TRADE_WORDS)
     schedule = sample.revealing(Reveals.NOTHING)
-    for lumen in (None, *sample.plan.lumens):
-        content = calendar_file(schedule, lumen=lumen, largest=60_000).content
+    contents = [calendar_file(schedule, lumen=lumen, largest=60_000).content for lumen in (None, *sample.plan.lumens)]
+    for content in (*contents, calendar_file(schedule, care_tasks=True).content):
         unfolded = content.replace(b"\r\n ", b"").decode()
         lines = [line for line in dict.fromkeys(unfolded.split("\r\n")) if not line.startswith("COLOR:")]
         assert not told("\n".join(lines), words)
@@ -869,9 +961,13 @@ CAUTIONS = (
 
 
 def test_wherever_steps_are_told_so_is_when_to_stop_and_whom_to_call(sample: Sample) -> None:
-    """R27: each event that says what to do says when to stop, whom to call, and that the provider comes first."""
+    """R27: each event that says what to do says when to stop, whom to call, and that the provider comes first.
+
+    A care task touches no lumen; it says whom to call and who comes first all the same.
+    """
     contacts = sample.plan.contacts
-    uids = {row["uid"] for row in sample.rows}
+    uids = {row["uid"] for row in sample.rows if row["lumen"] is not None}
+    tasks = {row["uid"] for row in sample.rows} - uids
     for reveals in (Reveals.EVERYTHING, Reveals.UNLOCKED):
         events = read_events(sample.files[reveals].content)
         told_steps = [event for event in events if re.search(r"^1\. ", str(event["DESCRIPTION"]), re.MULTILINE)]
@@ -886,6 +982,11 @@ def test_wherever_steps_are_told_so_is_when_to_stop_and_whom_to_call(sample: Sam
                 assert contacts[tier].phone in said
                 assert contacts[tier].who in said
             assert sample.plan.protocol.provider in said
+        of_tasks = [str(event["DESCRIPTION"]) for event in events if str(event["UID"]) in tasks]
+        assert len(of_tasks) == len(tasks)
+        for said in of_tasks:
+            assert contacts["now"].phone in said
+            assert re.search(rf"{re.escape(sample.plan.protocol.provider)} told you comes first", said)
 
 
 def test_nothing_at_all_still_says_where_to_look(sample: Sample) -> None:

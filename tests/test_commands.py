@@ -35,7 +35,7 @@ COMMANDS = {
     "agenda": {"--from", "--to", "--steps", "--now", "--help"},
     "supplies": {"--from", "--to", "--now", "--help"},
     "record": {
-        *("--at", "--order", "--lumen", "--dose", "--event", "--again", "--last-flush", "--said-by"),
+        *("--at", "--order", "--lumen", "--dose", "--item", "--event", "--again", "--last-flush", "--said-by"),
         *("--note", "--by", "--key", "--now", "--help"),
     },
     "undo": {"--by", "--now", "--help"},
@@ -47,6 +47,10 @@ COMMANDS = {
 """The commands that take a plan, with their options."""
 AT_HOME = {
     "use": {"--instead", "--now", "--help"},
+    "packet": {
+        *("--out", "--paper", "--from-day", "--to", "--from", "--patient", "--subject", "--send", "--smtp", "--user"),
+        *("--authority", "--not-read-back", "--now", "--help"),
+    },
     "run": {"--port", "--lan", "--page-on-lan", "--certificate", "--key", "--name", "--help"},
     "status": {"--now", "--help"},
     "page": {"--address", "--help"},
@@ -58,6 +62,7 @@ ALL_COMMANDS = {
     **COMMANDS,
     **AT_HOME,
     "compare": {"--now", "--help"},
+    "open": {"--use", "--now", "--help"},
     "where": {"--help"},
     "try-popup": {"--urgent", "--help"},
     "at-login": {"--help"},

@@ -22,7 +22,8 @@ from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.views.compare import WIDTH, compare_plans, refusal, schedules
 from reminders.views.event_changes import EventChange, event_changes
-from reminders.views.plan_changes import KEY_WORDS, SAFETY, plan_changes, written
+from reminders.views.key_words import KEY_WORDS, SAFETY
+from reminders.views.plan_changes import plan_changes, written
 from reminders.views.schedule_json import schedule_json
 
 A = """

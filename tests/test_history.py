@@ -21,8 +21,9 @@ from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Outcome, Schedule, Status, TouchKind
 from reminders.times import Instant
 from reminders.views import history_files
-from reminders.views.history import Fate, History, OrderTotals, Row, Sort, history
+from reminders.views.history import History, Row, Sort, history
 from reminders.views.history_files import COLUMNS, MOMENTS, history_csv, history_json
+from reminders.views.history_orders import Fate, OrderTotals
 from reminders.views.history_text import WIDTH, history_text
 from reminders.views.idle_times import LumenIdle
 
@@ -502,7 +503,7 @@ def test_facts_that_are_no_events_have_rows_of_their_own() -> None:
         "plan revision 1 put in use",
         "a 1 g, dose of 09:00, was interrupted; because of the infusion does not flow",
         "a 1 g, dose of 09:00, goes on",
-        "dressing done",
+        "done: dressing",
         "counted: 12 × gloves",
         "heparin was stopped",
         "the red lumen is out of use",

@@ -267,7 +267,7 @@ def test_a_record_that_cannot_be_written_leaves_the_plan_as_it_was(
             own_places(desk.parent / "home", monkeypatch)
             put_in_use(write(desk))
         before = listing(data) if data.exists() else {}
-        monkeypatch.setattr("reminders.household.add_facts", full)
+        monkeypatch.setattr("reminders.adopting.add_facts", full)
         said = refused(write(desk, HOME if first else SECOND, "new.toml"))
         assert "The disk is full. Nothing was changed." in said
         assert listing(data) == before
@@ -325,8 +325,8 @@ def die(*_a, **_k):
 if step == "copy":
     Path.replace = die
 else:
-    import reminders.household
-    reminders.household.add_facts = die
+    import reminders.adopting
+    reminders.adopting.add_facts = die
 from reminders.commands.places import use
 use([plan, "--now", now])
 """

@@ -19,7 +19,7 @@ from readers.readers import (
     spans,
     spans_in_calcurse,
 )
-from readers.samples import Sample, Span, at_minute, daily, instant, listed, moment, plan_of, row_spans
+from readers.samples import CARED_FOR, Sample, Span, at_minute, daily, instant, listed, moment, plan_of, row_spans
 
 from reminders.views.calendar import calendar_file
 
@@ -113,6 +113,33 @@ def test_calcurse_finds_the_hand_computed_instants(case: str, tmp_path: Path) ->
     found = spans_in_calcurse(plan.file.content, tmp_path)
     assert found == Counter([*row_spans(plan.rows).values(), *plan.closing(plan.file)])
     assert Counter(expected) <= found
+
+
+CARE_TASKS = {
+    "cover": (["2026-10-31T15:00Z", "2026-11-03T16:00Z", "2026-11-06T16:00Z"], 45),
+    "hubs": (["2026-11-01T04:00Z", "2026-11-03T06:00Z", "2026-11-05T08:00Z", "2026-11-07T10:00Z"], 10),
+    "cold": (["2026-10-31T12:30Z", *(f"2026-11-0{day}T13:30Z" for day in range(1, 8))], 10),
+    "vein": (["2026-11-01T07:30Z"], 10),
+    "van": (["2026-11-04T20:00Z"], 10),
+}
+"""Every care task of the tests' own sample, worked out by hand: when it is, and for how many minutes.
+
+The plan runs from 30 October, 08:00 CDT (13:00Z), to 7 November, 08:00 CST (14:00Z); CDT is UTC-5, CST UTC-6 from
+1 November, 07:00Z on. The cover: every three days at 10:00 from 28 October. The hubs: every 50 elapsed hours from
+29 October, 21:00 CDT (30 October, 02:00Z). Out of the refrigerator: 90 min before 09:00, but on the first day that
+is before the plan. The vein: 1:30 in the hour that comes twice, the second time. The van: 4 November, 14:00 CST.
+"""
+
+
+@pytest.mark.parametrize("reader", READERS.values(), ids=READERS.keys())
+def test_reader_finds_care_tasks_where_arithmetic_by_hand_puts_them(reader: Reader, tmp_path: Path) -> None:
+    """R20, R25: each occurrence of each task, over the change of the clocks too."""
+    found = spans(reader(calendar_file(CARED_FOR.schedule, care_tasks=True).content, tmp_path))
+    tasks = {row["uid"]: row["task"] for row in CARED_FOR.rows if row["lumen"] is None}
+    for name, (starts, lasts) in CARE_TASKS.items():
+        expected = [(moment(at), moment(at) + timedelta(minutes=lasts)) for at in starts]
+        assert sorted(span for uid, span in found.items() if tasks.get(uid) == name) == expected
+    assert len([uid for uid in found if uid not in tasks]) == 1, "the closing event, and no touch of a lumen"
 
 
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS.keys())

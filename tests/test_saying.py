@@ -237,7 +237,10 @@ NOTED = (
 """Phrases that are kept as a remark: they are no sign of their own."""
 WITH_FLUSH = ("done", "flushed and finished")
 """Phrases that say of themselves that it was flushed too."""
-WITH_WORDS = {"task done": "dressing", "counted": "12 saline syringe", "stock counted": "12 saline syringe"}
+WITH_WORDS = {
+    "task done": "dressing",
+    **dict.fromkeys(("counted", "stock counted", "delivered", "arrived"), "12 saline syringe"),
+}
 """Phrases that need words of the reporter's own."""
 
 
@@ -272,6 +275,10 @@ def test_a_phrase_before_and_after_what_it_is_about(phrase: str, household: Plan
         ("task done dressing", Said(verb=Verb.TASK_DONE, name="dressing")),
         ("task done new cap on red 9:40", Said(verb=Verb.TASK_DONE, name="new cap on red", when="9:40")),
         ("counted 12 saline syringe 10 mL", Said(verb=Verb.COUNTED, count=12, name="saline syringe 10 mL")),
+        (
+            "delivered 40 saline syringe 10 mL 20 min ago",
+            Said(verb=Verb.DELIVERED, count=40, name="saline syringe 10 mL", when="20 min ago"),
+        ),
         ("stock counted 0 gloves", Said(verb=Verb.COUNTED, count=0, name="gloves")),
         ("started cefazolin", Said(verb=Verb.STARTED, order="antibiotic")),
         ("started antibiotic", Said(verb=Verb.STARTED, order="antibiotic")),
@@ -368,6 +375,7 @@ NOT_UNDERSTOOD = [
     ("counted", ("counted 12 saline syringe",)),
     ("counted twelve gloves", ("counted 12 saline syringe",)),
     ("counted 12", ("counted 12 saline syringe",)),
+    ("delivered saline syringe", ("delivered 40 saline syringe",)),
     ("counted 1234567 gloves", ("counted 12 saline syringe",)),
 ]
 
@@ -532,6 +540,7 @@ STATED = [
     ("task done dressing", "", "06-02 10:30 task-done name=dressing"),
     ("task done new cap yesterday 21:15", "", "06-01 21:15 task-done name=new_cap"),
     ("counted 12 saline syringe", "", "06-02 10:30 stock-counted name=saline_syringe count=12"),
+    ("delivered 40 saline", "", "06-02 10:30 delivered name=saline_syringe count=40"),
 ]
 
 

@@ -20,7 +20,7 @@ from timeline_days import DAYS, PLAN, Told
 from timeline_reading import NS, Drawing, NoMidnightError, Sign, boxes_of, contrast, day_span
 
 from reminders.schedule.compile import compile_schedule
-from reminders.schedule.model import Schedule, Status, Touch, TouchKind
+from reminders.schedule.model import Schedule, Status, TaskEvent, Touch, TouchKind
 from reminders.schedule.status import status
 from reminders.times import Instant
 from reminders.views.timeline import SHEET, day_timeline, week_timeline
@@ -63,17 +63,19 @@ def place(drawing: Drawing, schedule: Schedule, day: date, at: Instant) -> float
     return min(hours) + (at - begin) / (end - begin) * (max(hours) - min(hours))
 
 
-def of_day(schedule: Schedule, day: date) -> list[Touch]:
-    """Return the touches of a day as they are drawn: lumen by lumen, in order of time."""
+def of_day(schedule: Schedule, day: date) -> list[Touch | TaskEvent]:
+    """Return the events of a day as they are drawn: lumen by lumen, then the care tasks, in order of time."""
     begin, end = day_span(schedule, day)
     names = list(schedule.plan.lumens)
     found = [touch for touch in schedule.touches if begin <= touch.at < end]
-    return sorted(found, key=lambda touch: names.index(touch.lumen))
+    tasks = [event for event in schedule.tasks if begin <= event.at < end]
+    return [*sorted(found, key=lambda touch: names.index(touch.lumen)), *tasks]
 
 
-def beginning(schedule: Schedule, touch: Touch) -> str:
-    """Return how the words of a touch's sign begin."""
-    return f"{clock_words(schedule.plan.clock.local(touch.at))}, {lumen_words(touch.plan, touch.lumen)}: "
+def beginning(schedule: Schedule, event: Touch | TaskEvent) -> str:
+    """Return how the words of an event's sign begin."""
+    where = lumen_words(event.plan, event.lumen) if isinstance(event, Touch) else "care task"
+    return f"{clock_words(schedule.plan.clock.local(event.at))}, {where}: "
 
 
 def check_day(schedule: Schedule, day: date, now: Instant) -> Drawing:

@@ -186,7 +186,7 @@ def _what_waits(household: Household, now: Instant) -> None:
     """Say what waits for an answer, and when it is told again, or why it is not."""
     from reminders.views.told import open_lines
 
-    lines = open_lines(household.schedule(now), now)
+    lines = open_lines(household.schedule(now), now, household.record)
     click.echo(
         "\nWaiting for an answer, with when it was due to be told last:" if lines else "\nNothing waits for an answer."
     )
@@ -203,7 +203,7 @@ def _what_comes(household: Household, now: Instant) -> None:
     plan = household.plan
     click.echo("")
     schedule = household.schedule(now)
-    coming = following(schedule, now, Instant(now + FOLLOWING))
+    coming = following(schedule, now, Instant(now + FOLLOWING), household.record)
     if not coming:
         click.echo(f"Nothing is to be told in the next {span(FOLLOWING)}.")
         return

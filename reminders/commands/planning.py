@@ -76,7 +76,11 @@ def check(plan: Path, now: str | None) -> None:
 )
 @FROM
 @TO
-@click.option("--per-lumen", is_flag=True, help="Write one calendar for each lumen instead of one for all.")
+@click.option(
+    "--per-lumen",
+    is_flag=True,
+    help="Write one calendar for each lumen, and one of the care tasks, instead of one for all.",
+)
 @click.option("--for-mail", is_flag=True, help="Write the calendar as it is sent by e-mail (…-mail.ics).")
 @NOW
 def compile_(
@@ -118,7 +122,8 @@ def compile_(
                 f"  {calendar.left_out} later events are left out, because phones refuse larger files. Write the "
                 f"calendar of the days that follow with --from {clock.local(calendar.until):%Y-%m-%d}."
             )
-    click.echo(f"Wrote {out / f'{stem}.json'}: {len(household.schedule(moment_of(now)).touches)} events.")
+    schedule = household.schedule(moment_of(now))
+    click.echo(f"Wrote {out / f'{stem}.json'}: {len(schedule.touches) + len(schedule.tasks)} events.")
     if household.plan.calendar.reveals is not Reveals.EVERYTHING:
         click.echo(words.PRIVATE)
     click.echo(words.SNAPSHOT)
@@ -220,15 +225,19 @@ def new_id() -> None:
 @TO
 @NOW
 def supplies(plan: Path, first: date | None, last: date | None, now: str | None) -> None:
-    """Count what PLAN uses up from one day to another.
+    """Count what PLAN uses up from one day to another, and say what is left in stock.
 
-    Counted from the same steps that stand in the calendar. Without --from and --to: the whole plan.
+    Counted from the same steps that stand in the calendar. Without --from and --to: the whole plan. Where the plan keeps
+    stock: what is left of each item, when it runs out, and the last day to order. Say what came and what you counted with
+    reminders record delivered 40 saline syringe , and  counted 12 saline syringe .
     """
     from reminders.publishing import OutsideError, days_within
+    from reminders.schedule.stock import stock
+    from reminders.views.stock_text import stock_text
 
     if first is not None and last is not None:
         days_in_order(first, last)
-    _household, schedule = seen(plan, now)
+    household, schedule = seen(plan, now)
     try:
         begin, end = days_within(schedule, first, last)
     except OutsideError as error:
@@ -243,3 +252,6 @@ def supplies(plan: Path, first: date | None, last: date | None, now: str | None)
         click.echo("  nothing")
     for line in words.as_needed_lines(schedule.plan):
         click.echo(f"Not counted. {line}")
+    kept = stock_text(stock(schedule, household.record, moment_of(now)), schedule.plan, moment_of(now))
+    if kept:
+        click.echo("\n" + "\n".join(kept))

@@ -57,6 +57,7 @@ WAYS = ", ".join(PHRASES)
 @click.option("--order", default="", metavar="NAME", help="Which order it is about, if not said in words.")
 @click.option("--lumen", default="", metavar="NAME", help="Which lumen it is about, if not said in words.")
 @click.option("--dose", default="", metavar="KEY", help="Which dose it was, as a question back names it.")
+@click.option("--item", default="", metavar="NAME", help="Which item of supply it is, as a question back names it.")
 @click.option("--event", default="", metavar="KEY", help="With  done : which event, as a question back names it.")
 @click.option("--again", is_flag=True, help="It really happened a second time.")
 @click.option(
@@ -74,6 +75,7 @@ def record(
     order: str,
     lumen: str,
     dose: str,
+    item: str,
     event: str,
     again: bool,
     last_flush: str,
@@ -116,6 +118,8 @@ def record(
         order=order or told.order,
         lumen=lumen or told.lumen,
         dose=dose,
+        name=item or told.name,
+        as_said=bool(item),
         event=event,
         again=again,
         last_flush=last_flush,
@@ -212,11 +216,13 @@ def undo(plan: Path, by: str, now: str | None) -> None:
 @NOW
 def due(plan: Path, now: str | None) -> None:
     """Say what is due now in PLAN, lumen by lumen, what runs, and when each lumen was last flushed."""
+    from reminders.schedule.stock import stock
     from reminders.schedule.whole_line import whole_line_signs
     from reminders.views.due import due as due_text
 
     household, schedule = seen(plan, now)
-    click.echo(due_text(schedule, moment_of(now), whole_line_signs(household.record)), nl=False)
+    when, known = moment_of(now), household.record
+    click.echo(due_text(schedule, when, whole_line_signs(known), stock(schedule, known, when)), nl=False)
 
 
 @click.command()

@@ -95,7 +95,14 @@ class Ticker:
     def _decide(self) -> Decision:
         now = self._world.now()
         held_back = [key for key, failed in self._failed.items() if failed.again > now]
-        return decide(self._keeper.schedule, self._told, _minute(now), perhaps=self._perhaps, held_back=held_back)
+        return decide(
+            self._keeper.schedule,
+            self._told,
+            _minute(now),
+            perhaps=self._perhaps,
+            held_back=held_back,
+            record=self._keeper.household.record,
+        )
 
     def _arm(self, decision: Decision) -> None:
         now = self._world.now()

@@ -86,7 +86,7 @@ class CareTask:
     with_tasks: tuple[str, ...] = field(
         default=(),
         metadata=key(
-            keys.NAMES,
+            keys.names_of("task"),
             "Whenever one of these tasks is done: names from [task], such as the connector with a blood draw.",
         ),
     )
@@ -106,7 +106,8 @@ class CareTask:
     order: str | None = field(
         default=None,
         metadata=key(
-            keys.LABEL, "The order that it is tied to: it moves with that order's doses. Stands instead of the rules."
+            keys.name_of("order"),
+            "The order that it is tied to: it moves with that order's doses. Stands instead of the rules.",
         ),
     )
     before_dose: int | None = field(
@@ -149,7 +150,7 @@ class CareTask:
     lumen: str | None = field(
         default=None,
         metadata=key(
-            keys.LABEL,
+            keys.name_of("lumen"),
             "With a blood draw: the lumen that it is drawn through, a name from [lumen]. Left out: not through the line.",
         ),
     )

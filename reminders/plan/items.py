@@ -5,6 +5,9 @@ from collections.abc import Iterable, Sequence
 
 from reminders.plan.model import Plan
 
+NEAR = 0.7
+"""How like one another two spellings are that may mean the same, of 1 for the same."""
+
 
 def plain(item: str) -> str:
     """Return an item's name without what people write differently: capital letters and blanks."""
@@ -32,7 +35,8 @@ def named_items(plan: Plan) -> tuple[str, ...]:
 
 
 def nearest(item: str, known: Sequence[str]) -> str:
-    """Return the one of some items whose spelling is nearest to ``item``; "" if none is near."""
-    spelt = {plain(other): other for other in reversed(known)}
-    found = difflib.get_close_matches(plain(item), spelt, n=1)
+    """Return the one of some items that is spelt nearest to ``item``, as a whole or in one of its words; "" if none is near."""
+    spelt = {word: other for other in reversed(known) for word in other.casefold().split()}
+    spelt |= {plain(other): other for other in reversed(known)}
+    found = difflib.get_close_matches(plain(item), spelt, n=1, cutoff=NEAR)
     return spelt[found[0]] if found else ""

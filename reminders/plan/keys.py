@@ -1,51 +1,31 @@
 """The forms that a plan's values take: how each is read, and how it is described to whoever writes a plan.
 
-A field of a class in :mod:`reminders.plan.model` says with :func:`key` which form its value has and what it means.
-Reader, error texts and the page about the keys are all drawn from that one statement.
+What a form is stands in :mod:`reminders.plan.forms`; the forms of dates and times are those of
+:mod:`reminders.plan.key_times`, and are named here with the others.
 """
 
 import re
 import unicodedata
 import uuid
-from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from dataclasses import dataclass, replace
 from enum import Enum
 from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from reminders.times import WEEKDAYS, ClockRange, Instant, Moment, from_datetime, instant_of
+from reminders.plan.forms import Entry
+from reminders.plan.forms import Form as Form
+from reminders.plan.forms import NoZoneError as NoZoneError
+from reminders.plan.forms import UnreadableError as UnreadableError
+from reminders.plan.forms import key as key
+from reminders.plan.forms import shown_value as shown_value
+from reminders.plan.key_times import CLOCK_RANGE as CLOCK_RANGE
+from reminders.plan.key_times import CLOCK_TIME as CLOCK_TIME
+from reminders.plan.key_times import DATE as DATE
+from reminders.plan.key_times import MOMENT as MOMENT
+from reminders.plan.key_times import WEEKDAY as WEEKDAY
 from reminders.units import BASES, Measure, UnitError, measure
 from reminders.zones import known_zones, zone
-
-EARLIEST_YEAR, LATEST_YEAR = 2000, 2200
-
-
-class UnreadableError(ValueError):
-    """A value that is not of its key's form; carries what a finding about it needs."""
-
-    def __init__(self, problem: str, expected: str, mend: str = "", code: str = "wrong-form") -> None:
-        super().__init__(problem)
-        self.problem, self.expected, self.mend, self.code = problem, expected, mend, code
-
-
-class NoZoneError(UnreadableError):
-    """A moment of the right form that is no instant, because the plan's zone could not be read."""
-
-
-@dataclass(frozen=True, slots=True)
-class Form:
-    """How a value is written (``shown``, for people) and the function that reads it.
-
-    ``read`` takes the raw TOML value and the home zone (for moments) and raises :class:`UnreadableError`. ``stand_in``
-    takes the place of a value that could not be read, only so that the rest of the plan can be looked at for further
-    errors; nothing is ever made of it.
-    """
-
-    shown: str
-    read: Callable[[Any, ZoneInfo | None], Any]
-    stand_in: Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,30 +34,6 @@ class Pushed:
 
     name: str
     volume: Measure | None = None
-
-
-def key(form: Form, meaning: str, *, sources: str = "") -> dict[str, Any]:
-    """Describe a key of the plan for ``dataclasses.field(metadata=...)``.
-
-    ``sources`` says what published material ranges over, for a value that must be stated and is not.
-    """
-    return {"form": form, "meaning": meaning, "sources": sources}
-
-
-def shown_value(raw: object) -> str:
-    """Show a raw value as it may be quoted in a finding: on one line and not too long."""
-    if isinstance(raw, int) and not -(10**30) < raw < 10**30:
-        return "a number of more than 30 digits"
-    text = f'"{raw}"' if isinstance(raw, str) else _bounded(raw)
-    text = "".join(char if char.isprintable() else " " for char in text)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _bounded(raw: object) -> str:
-    try:
-        return str(raw)
-    except (ValueError, RecursionError):  # a number with more digits, or tables deeper, than Python writes
-        return "a value too long to be shown"
 
 
 def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
@@ -96,8 +52,13 @@ def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
     return text
 
 
-TEXT = Form("text", _text, "unread")
+TEXT = Form("text", _text, "unread", Entry.LONG)
 LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw, home, 60), "unread")
+
+
+def name_of(*tables: str) -> Form:
+    """Return the form of a name of one of ``tables``, such as that of a lumen; whether there is one is checked later."""
+    return replace(LABEL, names=tables)
 
 
 def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
@@ -109,7 +70,7 @@ def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
     return raw
 
 
-YES_NO = Form("`true` or `false`", _yes_no, False)
+YES_NO = Form("`true` or `false`", _yes_no, False, Entry.YES_NO)
 
 
 def whole(least: int, most: int) -> Form:
@@ -123,7 +84,7 @@ def whole(least: int, most: int) -> Form:
             raise UnreadableError(f"{shown_value(raw)} lies outside what can be meant", expected, code="out-of-range")
         return raw
 
-    return Form(f"a whole number from {least} to {most}", read, least)
+    return Form(f"a whole number from {least} to {most}", read, least, Entry.NUMBER)
 
 
 def choice(options: type[Enum]) -> Form:
@@ -136,7 +97,8 @@ def choice(options: type[Enum]) -> Form:
             raise UnreadableError(f"{shown_value(raw)} is none of the words that stand here", f"one of {shown}")
         return options(raw)
 
-    return Form("one of " + ", ".join(f'`"{word}"`' for word in words), read, next(iter(options)))
+    described = "one of " + ", ".join(f'`"{word}"`' for word in words)
+    return Form(described, read, next(iter(options)), Entry.CHOICE, tuple(words))
 
 
 def _identity(raw: Any, home: ZoneInfo | None) -> uuid.UUID:
@@ -165,110 +127,6 @@ def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
 
 
 ZONE = Form("an IANA time zone such as `America/Chicago`", _zone, zone("UTC"))
-
-
-def _year_fits(year: int) -> None:
-    if not EARLIEST_YEAR <= year <= LATEST_YEAR:
-        raise UnreadableError(
-            f"the year {year} cannot be meant", f"a year from {EARLIEST_YEAR} to {LATEST_YEAR}", code="out-of-range"
-        )
-
-
-def _date(raw: Any, home: ZoneInfo | None) -> date:
-    if isinstance(raw, str):
-        try:
-            raw = date.fromisoformat(raw.strip())
-        except ValueError:
-            raise UnreadableError(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26") from None
-    if isinstance(raw, datetime) or not isinstance(raw, date):
-        raise UnreadableError(f"{shown_value(raw)} is not a date", "year-month-day, such as 2026-10-26")
-    _year_fits(raw.year)
-    return raw
-
-
-DATE = Form("a date such as `2026-10-26`", _date, date(EARLIEST_YEAR, 1, 1))
-
-
-def _moment(raw: Any, home: ZoneInfo | None) -> Moment:
-    expected = 'date and time to the minute, such as "2026-10-26 08:00"'
-    if isinstance(raw, str):
-        if ":" not in raw:
-            raise UnreadableError(f"{shown_value(raw)} has no time of day", expected)
-        try:
-            raw = datetime.fromisoformat(raw.strip())
-        except ValueError:
-            raise UnreadableError(f"{shown_value(raw)} is not a date with a time", expected) from None
-    if not isinstance(raw, datetime):
-        raise UnreadableError(f"{shown_value(raw)} is not a date with a time", expected)
-    _year_fits(raw.year)
-    offset = raw.utcoffset()
-    if raw.second or raw.microsecond or (offset is not None and offset.total_seconds() % 60):
-        raise UnreadableError(f"{raw.time()} is not a whole minute", expected)
-    if home is None:
-        raise NoZoneError("without the plan's zone this moment is no instant", "a zone under [plan]")
-    if raw.tzinfo is not None:
-        return Moment(from_datetime(raw.astimezone(UTC)), raw.astimezone(home).replace(tzinfo=None, fold=0))
-    instant, case = instant_of(raw, home)
-    return Moment(instant, raw, case)
-
-
-_NO_MOMENT = Moment(Instant(0), datetime(EARLIEST_YEAR, 1, 1))  # noqa: DTZ001  # a wall-clock time
-
-MOMENT = Form('date and time, such as `"2026-10-26 08:00"`, on the home clock', _moment, _NO_MOMENT)
-
-CLOCK = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])")
-
-
-def _clock_time(raw: Any, home: ZoneInfo | None) -> time:
-    expected = 'a time of day from "00:00" to "23:59"'
-    if isinstance(raw, time) and not raw.second and not raw.microsecond:
-        return raw
-    match = CLOCK.fullmatch(raw.strip()) if isinstance(raw, str) else None
-    if match is None:
-        raise UnreadableError(
-            f"{shown_value(raw)} is not a time of day", expected, "Write 8 in the evening as 20:00, midnight as 00:00."
-        )
-    return time(int(match.group(1)), int(match.group(2)))
-
-
-CLOCK_TIME = Form('a time of day such as `"08:00"`', _clock_time, time())
-
-
-def _weekday(raw: Any, home: ZoneInfo | None) -> int:
-    if raw not in WEEKDAYS:
-        raise UnreadableError(f"{shown_value(raw)} is not a weekday", "one of " + ", ".join(WEEKDAYS))
-    return WEEKDAYS.index(raw)
-
-
-WEEKDAY = Form('a weekday: `"Mon"` to `"Sun"`', _weekday, 0)
-
-RANGE = re.compile(r"(?:([A-Za-z ,-]+?)\s+)?([0-9:]+)\s*[-\u2013]\s*([0-9:]+)")
-
-
-def _clock_range(raw: Any, home: ZoneInfo | None) -> ClockRange:
-    expected = 'hours such as "22:00-07:00", or with weekdays "Sat Sun 23:00-08:30" or "Mon-Fri 22:00-06:30"'
-    match = RANGE.fullmatch(raw.strip()) if isinstance(raw, str) else None
-    if match is None:
-        raise UnreadableError(f"{shown_value(raw)} is not a range of hours", expected)
-    first, last = _clock_time(match.group(2), home), _clock_time(match.group(3), home)
-    if first == last:
-        raise UnreadableError(f"{shown_value(raw)} begins and ends at one time", expected)
-    days: set[int] = set()
-    for word in (match.group(1) or "Mon-Sun").replace(",", " ").split():
-        begin, _, end = word.partition("-")
-        if begin not in WEEKDAYS or (end or begin) not in WEEKDAYS:
-            raise UnreadableError(f'"{word}" is not a weekday', expected)
-        day = WEEKDAYS.index(begin)
-        days.add(day)
-        while WEEKDAYS[day] != (end or begin):
-            day = (day + 1) % 7
-            days.add(day)
-    return ClockRange(frozenset(days), first, last)
-
-
-CLOCK_RANGE = Form(
-    'hours such as `"22:00-07:00"` or `"Sat Sun 23:00-08:30"`', _clock_range, ClockRange(frozenset(), time(), time())
-)
 
 
 def quantity(*kinds: str, least: Fraction | None = None) -> Form:
@@ -383,7 +241,10 @@ def _pushed(raw: Any, home: ZoneInfo | None) -> Pushed:
 
 
 PUSHED_ITEM = Form(
-    'a fluid or step by its name, perhaps with a volume: `"saline"` or `"saline 20 mL"`', _pushed, Pushed("unread")
+    'a fluid or step by its name, perhaps with a volume: `"saline"` or `"saline 20 mL"`',
+    _pushed,
+    Pushed("unread"),
+    names=("fluid", "step"),
 )
 
 
@@ -407,7 +268,7 @@ def many(item: Form, *, least: int = 0) -> Form:
                 ) from None
         return tuple(found)
 
-    return Form(f"a list of: {item.shown}", read, ())
+    return Form(f"a list of: {item.shown}", read, (), Entry.LIST, of=item, least=least, names=item.names)
 
 
 def _names(raw: Any, home: ZoneInfo | None) -> tuple[str, ...]:
@@ -415,7 +276,9 @@ def _names(raw: Any, home: ZoneInfo | None) -> tuple[str, ...]:
     return tuple(_text(name, home, 60) for name in listed)
 
 
-NAMES = Form("a name, or a list of names", _names, ())
+def names_of(table: str) -> Form:
+    """Return the form of one name of a table, or several of them."""
+    return Form("a name, or a list of names", _names, (), Entry.LIST, of=name_of(table), names=(table,))
 
 
 def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
@@ -428,7 +291,7 @@ def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     return {_text(name, home, 60): number for name, number in raw.items()}
 
 
-COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts, {})
+COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts, {}, Entry.COUNTS)
 
 COLOURS = frozenset(
     "aqua black blue crimson darkgreen darkorange fuchsia gold goldenrod gray green indigo lime maroon navy olive "
@@ -443,4 +306,4 @@ def _colour(raw: Any, home: ZoneInfo | None) -> str:
     return str(raw)
 
 
-COLOUR = Form("a colour by its CSS name, such as `teal`", _colour, "teal")
+COLOUR = Form("a colour by its CSS name, such as `teal`", _colour, "teal", Entry.CHOICE, tuple(sorted(COLOURS)))

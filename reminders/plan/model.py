@@ -155,7 +155,7 @@ class Line:
     )
     lock: str = field(
         metadata=key(
-            keys.LABEL,
+            keys.name_of("fluid"),
             "The fluid left in a lumen that is not in use: a name from [fluid].",
             sources="published locks are saline alone, or heparin of 10 or 100 units/mL",
         )
@@ -169,7 +169,7 @@ class Line:
     )
     needle_out_lock: str | None = field(
         default=None,
-        metadata=key(keys.LABEL, "Implanted port: the lock while its needle is out, where it differs."),
+        metadata=key(keys.name_of("fluid"), "Implanted port: the lock while its needle is out, where it differs."),
     )
     heparin_ruled_out: bool = field(
         metadata=key(keys.YES_NO, "Whether heparin must not be used at all; then no step may contain it.")
@@ -190,7 +190,7 @@ class Lumen:
         default=True, metadata=key(keys.YES_NO, "false for a lumen that must not be used: nothing is planned into it.")
     )
     lock: str | None = field(
-        default=None, metadata=key(keys.LABEL, "The lock of this lumen where it differs from the line's.")
+        default=None, metadata=key(keys.name_of("fluid"), "The lock of this lumen where it differs from the line's.")
     )
     idle_limit: IdleLimit | None = field(
         default=None,
@@ -292,11 +292,15 @@ class Supplies:
     )
     order_days: tuple[int, ...] | None = field(
         default=None,
-        metadata=key(keys.many(keys.WEEKDAY, least=1), "The weekdays on which orders are taken; every day if left out."),
+        metadata=key(
+            keys.many(keys.WEEKDAY, least=1), "The weekdays on which orders are taken; every day if left out."
+        ),
     )
     remind_at: time = field(
         default=time(10),
-        metadata=key(keys.CLOCK_TIME, "The time of day at which the pop-up says what must be ordered; 10:00 if left out."),
+        metadata=key(
+            keys.CLOCK_TIME, "The time of day at which the pop-up says what must be ordered; 10:00 if left out."
+        ),
     )
 
 

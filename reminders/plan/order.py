@@ -66,7 +66,7 @@ class Order:
     dose: Measure = field(
         metadata=key(keys.quantity("mass", "activity", "volume", "substance"), "How much one dose is.")
     )
-    lumen: str = field(metadata=key(keys.LABEL, "The lumen that it runs through: a name from [lumen]."))
+    lumen: str = field(metadata=key(keys.name_of("lumen"), "The lumen that it runs through: a name from [lumen]."))
     given_as: GivenAs = field(
         metadata=key(
             keys.choice(GivenAs),
@@ -102,7 +102,9 @@ class Order:
     )
     follows: str | None = field(
         default=None,
-        metadata=key(keys.LABEL, "Timing by another order: starts when each dose of that order has finished."),
+        metadata=key(
+            keys.name_of("order"), "Timing by another order: starts when each dose of that order has finished."
+        ),
     )
     follows_after: int = field(
         default=0,
@@ -213,7 +215,7 @@ class Order:
     )
     runs_with: tuple[str, ...] = field(
         default=(),
-        metadata=key(keys.NAMES, "Other orders that may run through the same lumen at the same time."),
+        metadata=key(keys.names_of("order"), "Other orders that may run through the same lumen at the same time."),
     )
     # Bags and reservoirs
     bag_every: int | None = field(

@@ -33,6 +33,9 @@ OF_ABSENCE = {
 }
 """Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
 
+OF_THE_WHOLE = frozenset({"read-back-changed"})
+"""Codes that speak of everything that a plan says, and mean nothing while any of it could not be read."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -66,6 +69,8 @@ def read_plan(name: str, content: bytes) -> Reading:
 
 def _believable(finding: Finding, broken: frozenset[KeyPath]) -> bool:
     """Say whether a finding speaks of what the file says, and not of a stand-in or of a key that was not read."""
+    if finding.code in OF_THE_WHOLE and broken:
+        return False
     for place in finding.places:
         if any(place[: len(key)] == key for key in broken):
             return False

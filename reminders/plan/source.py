@@ -46,7 +46,8 @@ class Source:
 
 
 @cache
-def _parser() -> tree_sitter.Parser:
+def parser() -> tree_sitter.Parser:
+    """Return the parser of the TOML grammar, which tells places and no values."""
     return tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
 
 
@@ -80,7 +81,7 @@ def read_source(name: str, content: bytes) -> tuple[Source, list[Finding]]:
     except UNREADABLE as error:
         return _syntax_findings(name, lines, error)
     source = Source(name=name, lines=lines, values=values)
-    _map_lines(_parser().parse(text.encode()).root_node, source.line_of)
+    _map_lines(parser().parse(text.encode()).root_node, source.line_of)
     return source, []
 
 
@@ -156,7 +157,7 @@ def _map_lines(root: tree_sitter.Node, line_of: dict[KeyPath, int]) -> None:
             _map_pair(node, (), line_of)
         elif node.type in ("table", "table_array_element"):
             head, *pairs = node.named_children
-            table = _key_of(head)
+            table = key_parts(head)
             if node.type == "table_array_element":
                 counts[table] = counts.get(table, 0) + 1
                 table = (*table, str(counts[table]))
@@ -172,7 +173,7 @@ def _map_pair(pair: tree_sitter.Node, table: KeyPath, line_of: dict[KeyPath, int
     if len(parts) != 2:  # the grammar stumbled over what tomllib accepts; the table's line must do
         return
     key, value = parts
-    path = (*table, *_key_of(key))
+    path = (*table, *key_parts(key))
     for length in range(len(table) + 1, len(path) + 1):
         line_of.setdefault(path[:length], key.start_point[0] + 1)
     _map_value(value, path, line_of)
@@ -190,7 +191,7 @@ def _map_value(value: tree_sitter.Node, path: KeyPath, line_of: dict[KeyPath, in
             _map_value(item, (*path, str(count)), line_of)
 
 
-def _key_of(node: tree_sitter.Node) -> KeyPath:
+def key_parts(node: tree_sitter.Node) -> KeyPath:
     """Return the parts of a key; of one with far too many, only the first."""
     parts: list[str] = []
     waiting = [node]

@@ -54,9 +54,9 @@ def published(record: Record, target: str, setting: Mapping[str, str]) -> Publis
     return Published(latest, held.get(target, {}), kin, furthest, target in held, asked.get(target, {}))
 
 
-def _scope(setting: Mapping[str, str]) -> tuple[str, str]:
-    """Return which lumens and days a calendar is of: its lumen, and its last day if one was named."""
-    return setting.get("lumen", ""), setting.get("to", "")
+def _scope(setting: Mapping[str, str]) -> tuple[str, str, str]:
+    """Return what a calendar is of: its lumen, or what else alone, and its last day if one was named."""
+    return setting.get("lumen", ""), setting.get("only", ""), setting.get("to", "")
 
 
 def targets(record: Record) -> dict[str, Mapping[str, str]]:

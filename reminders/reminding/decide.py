@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from reminders.reminding.matters import Matter, matters
-from reminders.reminding.moments import Stage, Telling, tellings
+from reminders.record.facts import EMPTY, Record
+from reminders.reminding.matters import Matter, Sort
+from reminders.reminding.moments import Stage, Telling, asleep, tellings
+from reminders.reminding.orders import open_matters
 from reminders.schedule.model import ENDLESS, Schedule
 from reminders.times import Instant
 
@@ -48,22 +50,24 @@ def decide(
     *,
     perhaps: Mapping[str, Instant] = NOTHING,
     held_back: Iterable[str] = (),
+    record: Record = EMPTY,
 ) -> Decision:
-    """Decide what is told at ``now``.
+    """Decide what is told at ``now``. ``record`` is the one that the schedule was made with.
 
     ``told``: for each matter by its key, the moment of the last telling that was shown. ``perhaps``: the tellings that may
     have been shown when a crash came, likewise. ``held_back``: those that could not be shown and are tried again later.
 
     Of the tellings of one matter that were missed only the last is told. What first came due while nobody could be told
-    is one notice, with how late it is.
+    is one notice, with how late it is. What must be ordered is a notice of its own, and waits for the end of quiet hours.
     """
     settings, quiet = schedule.plan.pop_ups, schedule.quiet
     waiting = frozenset(held_back)
     late: list[Item] = []
     urgent: list[Item] = []
     ordinary: list[Item] = []
+    orders: list[Item] = []
     following = ENDLESS
-    for matter in matters(schedule, now):
+    for matter in open_matters(schedule, record, now):
         soonest = Instant(matter.at - settings.ahead)
         if now < soonest and following <= soonest:
             break  # they are in order of time: nothing after this one is told sooner
@@ -78,6 +82,13 @@ def decide(
         if not schedule.plan.course.household_records and matter.until <= now:
             continue  # nobody is asked, and the next one is due
         item = Item(matter, last, perhaps.get(matter.key, -ENDLESS) >= last.moment)
+        if matter.sort is Sort.ORDER:
+            sleep = asleep(quiet, now)
+            if sleep is None:
+                orders.append(item)
+            else:
+                following = min(following, sleep[1])
+            continue
         first = told.get(matter.key, -ENDLESS) < matter.at
         if first and last.stage is not Stage.AHEAD and now - matter.at >= LATE:
             late.append(item)
@@ -90,4 +101,6 @@ def decide(
         notices.append(Notice(tuple(urgent), urgent=True, late=False))
     if ordinary:
         notices.append(Notice(tuple(ordinary), urgent=False, late=False))
+    if orders:
+        notices.append(Notice(tuple(orders), urgent=any(item.telling.urgent for item in orders), late=False))
     return Decision(tuple(notices), following)

@@ -13,6 +13,7 @@ from reminders.schedule.happened import within
 from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
 from reminders.schedule.model import BLOCKS, ENDLESS, Dose, DoseState, Outcome, Schedule, Touch, TouchKind, Why
 from reminders.schedule.status import cut_off, overtaken
+from reminders.schedule.stock import Stocked
 from reminders.times import Instant
 
 
@@ -27,6 +28,7 @@ class Sort(Enum):
     ASK_FIRST = "an event about which somebody must be asked first"
     CLOSED = "an event on a lumen that must not be used"
     NOT_STOPPED = "an infusion of which nobody has said that it was stopped, in a lumen that must not be used"
+    ORDER = "an item of supply that must be ordered"
     STANDING = "an infusion that was interrupted and of which nobody has said that it runs again"
 
 
@@ -36,7 +38,8 @@ class Matter:
 
     ``at``: when it is due. ``urgent_from``: from when on it is urgent, None for never. ``until``: when the next one of its
     sort takes its place. ``repeats``: whether an answer is waited for. It is about ``touch``, an event, or about ``dose``, an
-    infusion, or about an idle limit; ``since``: the last known flush, or since when the infusion stands.
+    infusion, or about an idle limit; ``since``: the last known flush, or since when the infusion stands. One about ``stocked``,
+    an item of supply, is told at its ``moments`` and at no others.
     """
 
     key: str
@@ -49,6 +52,8 @@ class Matter:
     touch: Touch | None = None
     dose: Dose | None = None
     since: Instant | None = None
+    stocked: Stocked | None = None
+    moments: tuple[Instant, ...] = ()
 
 
 Limits = Mapping[str, tuple[Instant, Instant] | None]

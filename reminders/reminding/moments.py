@@ -41,17 +41,31 @@ def tellings(matter: Matter, settings: PopUps, quiet: Spans, near: Instant = ALL
     With ``near``, repeats long before it may be left out, not the last one before it: a matter that nobody has answered for
     weeks has thousands.
     """
-    own = _asleep(quiet, matter.at)
+    if matter.sort is Sort.ORDER:
+        yield from _stated(matter)
+        return
+    own = asleep(quiet, matter.at)
     if matter.sort is Sort.CLOSED:  # nothing is to be done: nobody is told ahead, or woken for it
         yield Telling(Stage.AT, matter.at if own is None else own[1])
         return
     ahead = Instant(matter.at - settings.ahead)
-    if settings.ahead and matter.touch is not None and _asleep(quiet, ahead) in (None, own):
+    if settings.ahead and matter.touch is not None and asleep(quiet, ahead) in (None, own):
         yield Telling(Stage.AHEAD, ahead)
     yield Telling(Stage.AT, matter.at, matter.urgent_from is not None and matter.at >= matter.urgent_from)
     if matter.repeats:
         again = _in_order(_again(matter, settings, min(near, matter.until)), own, quiet)
         yield from takewhile(lambda telling: telling.moment < matter.until, again)
+
+
+def _stated(matter: Matter) -> Iterator[Telling]:
+    """Yield the moments of a matter that has its own; what is told after the last one in time, comes again."""
+    last = matter.stocked.order_at if matter.stocked is not None else None
+    stage = Stage.AHEAD
+    for moment in matter.moments:
+        urgent = matter.urgent_from is not None and moment >= matter.urgent_from
+        if last is not None and moment >= last:
+            stage = Stage.AT if stage is Stage.AHEAD else Stage.AGAIN
+        yield Telling(stage, moment, urgent)
 
 
 def _in_order(again: Iterator[Telling], own: tuple[Instant, Instant] | None, quiet: Spans) -> Iterator[Telling]:
@@ -65,11 +79,11 @@ def _in_order(again: Iterator[Telling], own: tuple[Instant, Instant] | None, qui
             if telling.moment > waits.moment:
                 yield waits
             waits = None
-        asleep = _asleep(quiet, telling.moment)
-        if telling.urgent or asleep is None or asleep == own:
+        sleep = asleep(quiet, telling.moment)
+        if telling.urgent or sleep is None or sleep == own:
             yield telling
         else:
-            waits = Telling(Stage.AGAIN, asleep[1])
+            waits = Telling(Stage.AGAIN, sleep[1])
     if waits is not None:
         yield waits
 
@@ -108,7 +122,7 @@ def _last_before(near: Instant, moment: Instant, every: int) -> Instant:
     return Instant(moment + max(0, (near - 1 - moment) // every) * every)
 
 
-def _asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:
+def asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:
     """Return the quiet hours in which an instant lies, None where it lies in none."""
     index = bisect_right(quiet, at, key=lambda span: span[0]) - 1
     return quiet[index] if index >= 0 and at < quiet[index][1] else None

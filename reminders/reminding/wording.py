@@ -9,6 +9,8 @@ from reminders.reminding.decide import Item, Notice
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
 from reminders.schedule.model import Schedule
+from reminders.schedule.stock import Standing, Stocked
+from reminders.stock_words import act_words, short_stock_lines
 from reminders.times import Instant
 from reminders.units import ago, span
 from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words, what_words
@@ -34,6 +36,8 @@ def text_of(notice: Notice, schedule: Schedule, now: Instant) -> Text:
     """Word a notice as it is at ``now``."""
     plan = schedule.plan
     hidden = discreet(plan)
+    if not hidden and (orders := [item.matter.stocked for item in notice.items if item.matter.stocked is not None]):
+        return _order_text(orders, plan, now)
     title = _discreet_title(notice) if hidden else _title(notice, plan, now)
     body = clipped(_discreet_body(notice, plan, now), LONGEST_BODY) if hidden else _body(notice, plan, now)
     return Text(clipped(title, LONGEST_TITLE), body)
@@ -66,6 +70,8 @@ def _title(notice: Notice, plan: Plan, now: Instant) -> str:
 def heading(item: Item, plan: Plan, now: Instant) -> str:
     """Say in a few words what one matter is about, most important word first."""
     matter = item.matter
+    if matter.stocked is not None:
+        return _order_heading(matter.stocked, plan, now)
     lumen = lumen_words(plan, matter.lumen)
     if matter.sort is Sort.LIMIT:
         return _("Was the {lumen} flushed?").format(lumen=lumen)
@@ -94,6 +100,45 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
     if item.telling.stage is Stage.AGAIN or now > matter.at:
         return _("Was it done? {lumen}, {what}").format(lumen=lumen, what=what)
     return _("Now: {lumen}, {what}").format(lumen=lumen, what=what)
+
+
+def _order_heading(entry: Stocked, plan: Plan, now: Instant) -> str:
+    """Say in a few words what is to be done about an item of supply."""
+    standing = entry.standing(plan, now)
+    if standing is Standing.COUNT:
+        return _("Count now: {item}").format(item=entry.item)
+    if standing is Standing.LACKING:
+        return _("ASK THE PHARMACY NOW: {item}").format(item=entry.item)
+    if entry.lasts_to_delivery:
+        return _("Is it ordered? {item}").format(item=entry.item)
+    if standing is Standing.LATE:
+        return _("Order now: {item}").format(item=entry.item)
+    if standing is Standing.TODAY:
+        return _("Order today: {item}").format(item=entry.item)
+    return _("Order by tomorrow: {item}").format(item=entry.item)
+
+
+def _order_text(orders: Sequence[Stocked], plan: Plan, now: Instant) -> Text:
+    """Say what must be ordered, what is left of it, and until when that lasts."""
+    pressing = sorted(orders, key=lambda entry: entry.standing(plan, now))
+    first = pressing[0]
+    if len(orders) == 1:
+        title = _order_heading(first, plan, now)
+        lines = short_stock_lines(first, plan, now)
+    else:
+        title = _("{count} items to order").format(count=len(orders))
+        if first.standing(plan, now) <= Standing.LACKING:
+            title = _("ASK THE PHARMACY NOW: {item}, and {count} more").format(item=first.item, count=len(orders) - 1)
+        lines = [
+            _("{item}: {state}").format(item=entry.item, state=short_stock_lines(entry, plan, now)[0])
+            for entry in pressing[:SHOWN]
+        ]
+        if len(orders) > SHOWN:
+            lines.append(_("and {count} more").format(count=len(orders) - SHOWN))
+    do = act_words(first.standing(plan, now), plan)
+    do = do or _("Order from {provider}, or say on the page what came.").format(provider=plan.protocol.provider)
+    body = clipped("\n".join(lines), max(20, LONGEST_BODY - units(do) - 1))
+    return Text(clipped(title, LONGEST_TITLE), clipped("\n".join([body, do]), LONGEST_BODY))
 
 
 def _body(notice: Notice, plan: Plan, now: Instant) -> str:
@@ -210,7 +255,8 @@ def _discreet_title(notice: Notice) -> str:
 
 def _discreet_body(notice: Notice, plan: Plan, now: Instant) -> str:
     day = plan.clock.local(now).date()
-    first = notice.items[0].matter.at
+    matter = notice.items[0].matter
+    first = now if matter.sort is Sort.ORDER else matter.at
     lines = _repeated(notice.items)
     if len(notice.items) > 1:
         lines.append(

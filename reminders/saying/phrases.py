@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any
 
+from reminders.plan.items import named_items, plain
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.saying.when import split_time
@@ -46,6 +47,7 @@ class Verb(Enum):
     REMOVED = "line removed"
     TASK_DONE = "task done"
     COUNTED = "counted"
+    DELIVERED = "delivered"
     IN_USE = "in use"
 
 
@@ -79,6 +81,7 @@ PHRASES: Mapping[str, Phrase] = {
     "home again": Phrase(Verb.RELEASED, everything=True),
     "back in use": Phrase(Verb.RELEASED),
     "stock counted": Phrase(Verb.COUNTED),
+    "arrived": Phrase(Verb.DELIVERED),
     "problem": Phrase(Verb.PROBLEM, Sign.OTHER),
     "something else": Phrase(Verb.PROBLEM, Sign.OTHER),
     "reaction": Phrase(Verb.PROBLEM, Sign.REACTION),
@@ -120,7 +123,11 @@ FILLERS = frozenset("the a an of in on lumen line dose bag infusion it has was i
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """What was said, before anything is worked out. ``when`` is the time as it was said, "" for now."""
+    """What was said, before anything is worked out. ``when`` is the time as it was said, "" for now.
+
+    ``items`` are several items of supply at once, with how many of each; ``name`` and ``count`` are one of them. ``as_said``: a
+    name that is known to be no item of the plan is meant as it stands.
+    """
 
     verb: Verb
     order: str = ""
@@ -136,6 +143,8 @@ class Said:
     line_used: bool = False
     name: str = ""
     count: int | None = None
+    items: tuple[tuple[str, int], ...] = ()
+    as_said: bool = False
     note: str = ""
     by: str = ""
     said_by: str = ""
@@ -164,8 +173,8 @@ def said(words: Sequence[str], plan: Plan) -> Said:
         return Said(
             verb=phrase.verb, name=_needed(" ".join(named), _("which task, such as  task done dressing")), when=when
         )
-    if phrase.verb is Verb.COUNTED:
-        return _counted(rest)
+    if phrase.verb in USAGES:
+        return _pieces(phrase.verb, rest, plan)
     rest, when = _time_apart(rest, plan)
     found = Said(
         verb=phrase.verb,
@@ -207,12 +216,24 @@ def _needed(value: str, what: str) -> str:
     return value
 
 
-def _counted(rest: Sequence[str]) -> Said:
-    """Read ``counted 12 saline syringe 10 mL``."""
-    usage = _("how many of what, such as  counted 12 saline syringe 10 mL")
+USAGES: Mapping[Verb, str] = {
+    Verb.COUNTED: _("how many of what, such as  counted 12 saline syringe 10 mL"),
+    Verb.DELIVERED: _("how many of what, such as  delivered 40 saline syringe 10 mL"),
+}
+"""What is said of so many of one item of supply."""
+
+
+def _pieces(verb: Verb, rest: Sequence[str], plan: Plan) -> Said:
+    """Read ``counted 12 saline syringe 10 mL``, perhaps with a time at the end; the item may end in a number too."""
+    usage = USAGES[verb]
     if not rest or not re.fullmatch(r"[0-9]{1,6}", rest[0]):
         raise NotUnderstoodError(_("Something is missing: say {what}.").format(what=usage))
-    return Said(verb=Verb.COUNTED, count=int(rest[0]), name=_needed(" ".join(rest[1:]), usage))
+    words, when = list(rest[1:]), ""
+    if plain(" ".join(words)) not in map(plain, named_items(plan)):
+        named, time = split_time(words)
+        if named and not time.isdecimal():
+            words, when = named, time
+    return Said(verb=verb, count=int(rest[0]), name=_needed(" ".join(words), usage), when=when)
 
 
 PARTICULARS = re.compile(

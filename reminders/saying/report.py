@@ -11,6 +11,7 @@ from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
 from reminders.saying.advice import first_words
 from reminders.saying.done import done
+from reminders.saying.household import counted, delivered
 from reminders.saying.phrases import Said, Verb
 from reminders.saying.when import UnclearTimeError, when
 from reminders.saying.which import AskBackError, Choice, Which
@@ -71,7 +72,8 @@ class _Reporter:
             Verb.EXCHANGED: lambda: [{"kind": Kind.EXCHANGED}],
             Verb.REMOVED: lambda: [{"kind": Kind.REMOVED}],
             Verb.TASK_DONE: lambda: [{"kind": Kind.TASK_DONE, "name": self.said.name}],
-            Verb.COUNTED: lambda: [{"kind": Kind.STOCK_COUNTED, "name": self.said.name, "count": self.said.count}],
+            Verb.COUNTED: lambda: counted(self.which, self.record),
+            Verb.DELIVERED: lambda: delivered(self.which, self.record),
         }
         try:
             told = say[self.said.verb]()

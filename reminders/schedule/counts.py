@@ -12,7 +12,18 @@ from itertools import accumulate, pairwise
 from reminders.plan.durations import dose_volume, duration
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import Order
-from reminders.schedule.model import DROPPED, Action, Dose, DoseState, Outcome, Schedule, Step, TaskEvent, Touch, TouchKind
+from reminders.schedule.model import (
+    DROPPED,
+    Action,
+    Dose,
+    DoseState,
+    Outcome,
+    Schedule,
+    Step,
+    TaskEvent,
+    Touch,
+    TouchKind,
+)
 from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 

@@ -3,7 +3,7 @@
 Nothing personal is on it that nobody typed: the patient's name and birth date are blanks to be filled in by hand.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from typing import Any
@@ -16,7 +16,7 @@ from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Action, Schedule
 from reminders.schedule.steps import idle_flush
 from reminders.sheet.pictures import Picture
-from reminders.sheet.recipes import Recipe, every_time, if_not_right, recipes_of
+from reminders.sheet.recipes import Recipe, every_time, recipes_of
 from reminders.sheet.week import Week, pushed_words, touches_of, week_of
 from reminders.times import Instant
 from reminders.words import (
@@ -56,18 +56,22 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """What stands on every page: by which an older sheet is told from a newer one, and the numbers to call at any hour."""
+    """What stands on every page: by which an older sheet is told from a newer one; the numbers to call at any hour; and,
+    in full (``stop``) or in short (``stop_short``), when to stop (R27)."""
 
     revision: str
     dates: str
     older: str
     calls: str
+    stop: str
+    stop_short: str
 
 
 @dataclass(frozen=True, slots=True)
 class Tier:
-    """Whom to call for which signs: what to do, the number, who answers; ``urgent``: at any hour."""
+    """Whom to call for which signs: the tier's name, what to do, the number, who answers; ``urgent``: at any hour."""
 
+    name: str
     do: str
     number: str
     who: str
@@ -111,7 +115,6 @@ class Sheet:
     week: Week
     as_needed: tuple[str, ...]
     every_time: tuple[tuple[Picture, str], ...]
-    if_not_right: tuple[tuple[Picture, str], ...]
     recipes: tuple[Recipe, ...]
     supplies: Supplies
     teach_back: tuple[str, ...]
@@ -142,7 +145,6 @@ def sheet_of(schedule: Schedule, asked: Asked) -> Sheet:
         week=week,
         as_needed=tuple(as_needed_lines(plan)),
         every_time=tuple(every_time(plan)),
-        if_not_right=tuple(if_not_right(plan)),
         recipes=tuple(recipes_of(touches_of(schedule, week), plan)),
         supplies=_supplies(schedule, week),
         teach_back=TEACH_BACK,
@@ -178,11 +180,13 @@ def _stamp(plan: Plan, asked: Asked) -> Stamp:
 
     read = plan.read_back
     if read is None:
-        told = _("Not read back by a second person yet.")
+        told = _("Not read back yet.")
     else:
         told = _("Read back by {by}, {at}; check letters {check}.").format(
             by=read.by, at=moment(read.at.instant), check=read.check
         )
+    do_now, do_emergency = ((do, signs) for _contact, do, signs in warning_signs(plan)[:2])
+    first = _("What {provider} told you comes first.").format(provider=plan.protocol.provider)
     dates = _("In force from {effect}. Printed {printed}. {read}")
     urgent = [plan.contacts[tier] for tier in ("emergency", "now")]
     return Stamp(
@@ -192,6 +196,12 @@ def _stamp(plan: Plan, asked: Asked) -> Stamp:
             "Throw away any sheet of this plan with a lower revision number, or with the same number and an earlier print."
         ),
         calls=_("At any hour: {calls}").format(calls="; ".join(call_words(contact) for contact in urgent)),
+        stop=_("{stop}: {signs} {emergency}. {first}").format(
+            stop=do_now[0], signs=do_now[1], emergency=do_emergency[0], first=first
+        ),
+        stop_short=_("{stop} at any of the signs on page 1. {emergency}. {first}").format(
+            stop=do_now[0], emergency=do_emergency[0], first=first
+        ),
     )
 
 
@@ -199,7 +209,7 @@ DO = {
     "emergency": _("EMERGENCY"),
     "now": _("STOP, CLAMP, CALL"),
     "same_day": _("CALL THE SAME DAY"),
-    "next_contact": _("TELL THEM AT NEXT CONTACT"),
+    "next_contact": _("WHEN YOU NEXT SPEAK"),
 }
 """What each tier of calling asks for, in the fewest words."""
 
@@ -210,7 +220,7 @@ def _tiers(plan: Plan) -> Iterator[Tier]:
         if name in found:
             contact, signs = found[name]
             urgent = name in ("emergency", "now")
-            yield Tier(DO[name], contact.phone, contact.who, signs[0].upper() + signs[1:], urgent)
+            yield Tier(name, DO[name], contact.phone, contact.who, signs[0].upper() + signs[1:], urgent)
 
 
 def _line(schedule: Schedule, first: Instant) -> str:
@@ -263,7 +273,7 @@ def _supplies(schedule: Schedule, week: Week) -> Supplies:
     return Supplies(until, tuple(sorted(supplies(schedule, week.first, last).items())))
 
 
-TEACH_BACK: Sequence[str] = (
+TEACH_BACK: tuple[str, ...] = (
     _("shows each lumen, and says which drug belongs into which"),
     _("reads a label aloud: name, drug, dose, strength, expiry date, lumen"),
     _("scrubs the hub and lets it dry"),

@@ -55,8 +55,13 @@ class _Column:
         return self.x + self.wide * len(self.lanes)
 
 
-def week_drawing(schedule: Schedule, week: Week, printed: Instant, wide: float, high: float) -> Drawn:
-    """Return the drawing of a week, as of the moment at which it is printed, at most ``high`` points high."""
+def week_drawing(
+    schedule: Schedule, week: Week, printed: Instant, wide: float, high: float, *, filled: bool = False
+) -> Drawn:
+    """Return the drawing of a week, as of the moment at which it is printed, at most ``high`` points high.
+
+    It is as low as its marks allow, or ``filled``: as high as helps.
+    """
     plan = schedule.plan
     days = [day for day in week.local_days if day.begin < day.end]
     lanes = [tuple(lane(schedule, name, day.begin, day.end, printed) for name in plan.lumens) for day in days]
@@ -68,7 +73,8 @@ def week_drawing(schedule: Schedule, week: Week, printed: Instant, wide: float, 
     below = ENDS + 8 + sum(row for row, _entries in rows)
     longest = max(day.end - day.begin for day in days) / 60
     most = max(len(found.marks) for found in every)
-    hour = min(max(HOUR, most * MARK / longest), MOST_HOUR, (high - above - below) / longest)
+    needed = MOST_HOUR if filled else max(HOUR, most * MARK / longest)
+    hour = min(needed, MOST_HOUR, (high - above - below) / longest)
     size = max(LEAST_MARK, min(MARK, hour * longest / max(most, 1)))
 
     def paint(pen: Pen, box: Box) -> None:
@@ -185,7 +191,9 @@ def _draw_lane(
     radius = min(4.2, (wide - bars - 7) / 2, size * 0.42)
     middle = x + bars + 6 + radius if timed else (spine + 1 + x + wide - 1) / 2
     tops = [scale.y(one.at) - size / 2 for one in drawn.marks]
-    for one, top in zip(drawn.marks, spread(tops, [size] * len(tops), scale.top - size / 2, foot + size / 2), strict=True):
+    for one, top in zip(
+        drawn.marks, spread(tops, [size] * len(tops), scale.top - size / 2, foot + size / 2), strict=True
+    ):
         y = scale.y(one.at)
         centre = (middle, top + size / 2)
         pen.line((x + 1, y), (spine, y), 1)
@@ -244,7 +252,9 @@ COUNT = 3
 """So many columns has the legend."""
 
 
-def _legend_rows(entries: Sequence[Entry], wide: float) -> list[tuple[float, list[tuple[float, Entry, tuple[str, ...]]]]]:
+def _legend_rows(
+    entries: Sequence[Entry], wide: float
+) -> list[tuple[float, list[tuple[float, Entry, tuple[str, ...]]]]]:
     """Return the rows of the legend: the height of each, and its entries with their left edge and broken words."""
     each = wide / COUNT
     rows = []

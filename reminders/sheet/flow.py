@@ -13,8 +13,8 @@ from typing import Protocol
 from reminders.sheet.letters import Style, printable, width
 from reminders.sheet.pen import Box, Pen
 
-BREAKS = re.compile(r" (?![^\W\d_]|%)|(?<!\d) ")
-"""Where a line may break: at a blank, but not between a number and its unit."""
+BREAKS = re.compile(r"(?<!→) (?![^\W\d_]|%)|(?<![\d→]) ")
+"""Where a line may break: at a blank, but not between a number and its unit, nor after an arrow."""
 
 Paint = Callable[[Pen, Box], None]
 """Draws what belongs to a block besides its text, into the box that it takes."""
@@ -89,7 +89,9 @@ class Row:
 
     def height(self, wide: float) -> float:
         """Return how high it is: as its highest cell, ``least`` at least."""
-        highest = max((sum(line.style.leading for line in self._lines(index)) for index in range(len(self.cells))), default=0)
+        highest = max(
+            (sum(line.style.leading for line in self._lines(index)) for index in range(len(self.cells))), default=0
+        )
         return max(self.least, self.above + highest + self.below)
 
     def draw(self, pen: Pen, x: float, y: float, wide: float) -> None:
@@ -167,7 +169,7 @@ class Stack:
 
     def split(self, wide: float, room: float) -> tuple[Block, Block] | None:
         """Cut it between two blocks, or within its first."""
-        tops = list(accumulate((block.height(wide) for block in self.blocks)))
+        tops = list(accumulate(block.height(wide) for block in self.blocks))
         count = sum(top <= room for top in tops)
         if count == 0:
             cut = self.blocks[0].split(wide, room) if self.blocks else None
@@ -206,9 +208,10 @@ class Beside:
 
 @dataclass(slots=True)
 class Pages:
-    """Pages that are filled from the top, each ``wide`` and ``high`` inside its margins."""
+    """Pages that are filled from the top, each ``wide`` and ``high`` inside its margins; the first one ``first`` high."""
 
     wide: float
+    first: float
     high: float
     placed: list[list[tuple[float, Block]]] = field(default_factory=lambda: [[]])
     y: float = 0
@@ -216,7 +219,7 @@ class Pages:
     @property
     def room(self) -> float:
         """Return how much is free on the last page."""
-        return self.high - self.y
+        return (self.first if len(self.placed) == 1 else self.high) - self.y
 
     def turn(self) -> None:
         """Begin a new page, unless the last one is still empty."""

@@ -9,6 +9,11 @@ from reminders.sheet.pen import BLACK, PALE, SOFT, WHITE, Box, Pen, Point
 from reminders.views.timeline_lanes import Closed, Fill, Look
 from reminders.views.timeline_shapes import AROUND, DASHES, INSIDE, MIDDLES, OUTLINES
 
+CIRCLE = (
+    "M0 -.95C.525 -.95 .95 -.525 .95 0C.95 .525 .525 .95 0 .95C-.525 .95 -.95 .525 -.95 0C-.95 -.525 -.525 -.95 0 -.95Z"
+)
+"""The shape of a flush, which has no outline of its own."""
+
 DASH = {fill: [float(part) for part in dashes.split()] for fill, dashes in DASHES.items()}
 
 
@@ -20,17 +25,15 @@ def touch_mark(pen: Pen, kind: TouchKind, look: Look, middle: Point, radius: flo
     fill = BLACK if recorded else WHITE
     if look is Look.NO_USE:
         pen.circle(middle, radius * 1.05, thick=radius * 0.24, fill=WHITE)
-    if kind in OUTLINES:
-        path = "M" + "L".join(f"{x} {y}" for x, y in OUTLINES[kind]) + "Z"
-        pen.path(path, at=middle, scale=unit, thick=thick, fill=fill)
-    else:
-        pen.circle(middle, unit * 0.95, thick=thick, fill=fill)
+    path = "M" + "L".join(f"{x} {y}" for x, y in OUTLINES[kind]) + "Z" if kind in OUTLINES else CIRCLE
+    pen.path(path, at=middle, scale=unit, ink=None, fill=fill)
+    if look is Look.ASK:
+        with pen.inside(path, at=middle, scale=unit):
+            pen.box((middle[0] - 2 * unit, middle[1] - 2 * unit, 4 * unit, 2 * unit), ink=None, fill=BLACK)
+    pen.path(path, at=middle, scale=unit, thick=thick)
     inner = (middle[0], middle[1] + MIDDLES.get(kind, 0) * radius)
     if look is Look.DUE:
         pen.circle(inner, radius * 0.3, ink=None, fill=BLACK)
-    if look is Look.ASK:
-        _inside(pen, INSIDE[Look.UNCONFIRMED], kind, inner, radius, BLACK)
-        pen.line((middle[0] - radius, middle[1] + radius * 1.25), (middle[0] + radius, middle[1] + radius * 1.25), thick)
     if look in INSIDE:
         _inside(pen, INSIDE[look], kind, inner, radius, WHITE if recorded else BLACK)
     if look in AROUND:
@@ -74,13 +77,22 @@ def runs_on(pen: Pen, x: float, y: float, *, down: bool) -> None:
     pen.path(f"M0 0V{8 * way}M-3 {5 * way}L0 {8 * way}L3 {5 * way}", at=(x, y), thick=1.2)
 
 
+SLOPES: dict[Closed, tuple[int, ...]] = {
+    Closed.BLOCKED: (1, -1),
+    Closed.PROBLEM: (0,),
+    Closed.HELD: (-1,),
+    Closed.UNUSED: (0, -1),
+    Closed.REMOVED: (0, 1),
+}
+"""Which way the lines of the pattern of each stretch run; outside the plan are dots."""
+
+
 def closed(pen: Pen, why: Closed, box: Box) -> None:
     """Fill a stretch in which a lumen is closed to use with its own pattern."""
-    slopes = {Closed.BLOCKED: (1, -1), Closed.PROBLEM: (0,), Closed.HELD: (-1,)}.get(why)
-    if slopes is None:
-        pen.dots(box, 5, 0.4)
+    if why in SLOPES:
+        pen.hatch(box, 4 if why is Closed.BLOCKED else 6, SOFT, SLOPES[why])
     else:
-        pen.hatch(box, 4 if why is Closed.BLOCKED else 6, SOFT, slopes)
+        pen.dots(box, 5, 0.4)
     pen.box(box, thick=0.6)
 
 

@@ -101,11 +101,18 @@ class Pen:
         dash: Sequence[float] = (),
     ) -> None:
         """Draw a path in the letters of SVG, all of them absolute: M, L, H, V, C and Z."""
-        drawn = self.canvas.beginPath()
-        self._follow(drawn, text, at, scale)
+        drawn = self._path(text, at, scale)
         self._fill_style(fill)
         self._line_style(thick, BLACK if ink is None else ink, dash)
         self.canvas.drawPath(drawn, stroke=int(ink is not None), fill=int(fill is not None))
+
+    @contextmanager
+    def inside(self, text: str, *, at: Point = (0, 0), scale: float = 1) -> Iterator[None]:
+        """Let what is drawn meanwhile show inside a path only."""
+        self.canvas.saveState()
+        self.canvas.clipPath(self._path(text, at, scale), stroke=0, fill=0)
+        yield
+        self.canvas.restoreState()
 
     def hatch(self, box: Box, gap: float, ink: float, slopes: Sequence[int] = (1,), thick: float = 0.5) -> None:
         """Fill a rectangle with slanting lines, ``gap`` apart; slope 1 rises to the right, -1 falls, 0 is level."""
@@ -122,16 +129,19 @@ class Pen:
                 self.line(ends[0], ends[1], thick, ink)
 
     def dots(self, box: Box, gap: float, radius: float = 0.6) -> None:
-        """Fill a rectangle with dots."""
+        """Fill a rectangle with dots: dashes of no length with round ends."""
         x, y, wide, high = box
+        self._line_style(2 * radius, BLACK, (0, gap))
+        self.canvas.setLineCap(1)
         for row in range(int(high / gap)):
-            for column in range(int(wide / gap)):
-                self.circle((x + (column + 0.5) * gap, y + (row + 0.5) * gap), radius, ink=None, fill=BLACK)
+            level = self._height - y - (row + 0.5) * gap
+            self.canvas.line(x + gap / 2, level, x + wide - gap / 2, level)
 
-    def _follow(self, drawn: Any, text: str, at: Point, scale: float) -> None:
+    def _path(self, text: str, at: Point, scale: float) -> Any:
         def place(point: Point) -> Point:
             return at[0] + point[0] * scale, self._height - at[1] - point[1] * scale
 
+        drawn = self.canvas.beginPath()
         here: Point = (0, 0)
         for letter, rest in re.findall(r"([MLHVCZ])([^MLHVCZ]*)", text):
             numbers = [float(number) for number in re.findall(r"-?\.?\d+\.?\d*", rest)]
@@ -151,6 +161,7 @@ class Pen:
                         drawn.curveTo(*(value for point in group for value in place(point)))
                     else:
                         drawn.lineTo(*place(here))
+        return drawn
 
     def _fill_style(self, fill: float | None) -> None:
         if fill is not None:

@@ -1,7 +1,7 @@
 """The kinds of touch that occur in a week into their steps, each with its picture."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reminders.plan.model import Plan
 from reminders.plan.order import Order
@@ -37,19 +37,23 @@ class Recipe:
 
 
 def recipes_of(touches: Iterable[Touch], current: Plan) -> list[Recipe]:
-    """Return the recipes of touches, in the order in which they first occur; those alike but for the lumen stand once.
+    """Return the recipes of touches, in the order in which they first occur; those alike but for the lumen stand once,
+    and so does a note.
 
     ``current`` is the plan that says whom to call. What may not be done has no steps.
     """
     found: dict[tuple[object, ...], Recipe] = {}
+    noted: dict[str, str] = {}  # each note, and the kind of touch below which it stands
     for touch in touches:
         if not touch.steps or touch.outcome is not None or any(ask.why in BLOCKS for ask in touch.asks):
             continue
         recipe = _recipe(touch, current)
+        notes = tuple(note for note in recipe.notes if noted.setdefault(note, recipe.heading) == recipe.heading)
+        recipe = replace(recipe, notes=notes)
         alike = (recipe.heading, recipe.lay_out, recipe.steps, recipe.notes)
         lumens = found[alike].lumens if alike in found else ()
         named = tuple(dict.fromkeys([*lumens, *recipe.lumens]))
-        found[alike] = Recipe(recipe.heading, named, recipe.lay_out, recipe.steps, recipe.notes)
+        found[alike] = replace(recipe, lumens=named)
     return list(found.values())
 
 
@@ -72,19 +76,21 @@ def _timing(order: Order, plan: Plan) -> Iterator[str]:
     if order.follows is not None:
         yield leader_words(plan.orders[order.follows])
     if order.on_time_within is not None and order.cut_off is not None:
-        yield _("On time: up to {within} before or after. Not started {cut_off} after its time? Call before giving it.").format(
-            within=span(order.on_time_within), cut_off=span(order.cut_off)
-        )
+        yield _(
+            "On time: up to {within} before or after. Not started {cut_off} after its time? Call before giving it."
+        ).format(within=span(order.on_time_within), cut_off=span(order.cut_off))
 
 
 def every_time(plan: Plan) -> list[tuple[Picture, str]]:
-    """Return what comes before every syringe and every line that is connected, as far as the plan states it."""
+    """Return what holds for every syringe and every line that is connected, as far as the plan states it (R27)."""
     scrub, dry = plan.protocol.scrub_time, plan.protocol.dry_time
     return [
         (Picture.CHECK, CHECK_FIRST),
         (
             Picture.SCRUB,
-            _("Scrub the hub for {time}, before every syringe and every line that you connect.").format(time=_seconds(scrub))
+            _("Scrub the hub for {time}, before every syringe and every line that you connect.").format(
+                time=_seconds(scrub)
+            )
             if scrub
             else _("Scrub the hub as you were taught, before every syringe and every line that you connect."),
         ),
@@ -94,14 +100,12 @@ def every_time(plan: Plan) -> list[tuple[Picture, str]]:
             if dry
             else _("Let it dry as you were taught. Do not touch it again."),
         ),
-    ]
-
-
-def if_not_right(plan: Plan) -> list[tuple[Picture, str]]:
-    """Return what is done where something is not right (R27)."""
-    return [
-        (Picture.CLAMP, _("Something is not right? Stop. Never force it. Close the clamp.")),
-        (Picture.CALL, _("Then call {now}.").format(now=call_words(plan.contacts["now"]))),
+        (
+            Picture.CLAMP,
+            _("Something is not right? Stop. Never force it. Close the clamp and call {now}.").format(
+                now=call_words(plan.contacts["now"])
+            ),
+        ),
     ]
 
 

@@ -1,4 +1,4 @@
-"""A range of days for people, lumen by lumen, in plain text."""
+"""A range of days for people, lumen by lumen and then the care tasks, in plain text."""
 
 import textwrap
 from collections.abc import Callable
@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from reminders import words
+from reminders.care_words import CARE_TASKS, task_lines, task_title
 from reminders.event_words import agenda_words, details
-from reminders.schedule.model import Schedule, Touch
+from reminders.schedule.model import Schedule
 from reminders.times import Instant, local
 
 WIDTH = 100
@@ -28,11 +29,13 @@ def agenda(
     """Return the agenda of the local days from ``first`` to ``last``, both included, with a final newline.
 
     Days outside the plan are left out. ``steps`` makes it fit to be printed: a heading with the moment ``now`` at which
-    it is made, and for each touch its window, what to lay out, every step and the order's note.
+    it is made, and for each touch its window, what to lay out, every step and the order's note; for each care task who
+    does it, when, and with what.
     """
     plan, clock = schedule.plan, schedule.plan.clock
     begins, ends = clock.local(schedule.start), clock.local(schedule.end)
-    final = max([schedule.end, *(touch.at for touch in schedule.touches[-1:])])
+    last_events = [touch.at for touch in schedule.touches[-1:]] + [event.at for event in schedule.tasks[-1:]]
+    final = max([schedule.end, *last_events])
     first, last = max(first, begins.date()), min(last, clock.local(final).date())
     if last < first:
         outside = words.OUTSIDE_PLAN.format(first=words.moment_words(begins), last=words.moment_words(ends))
@@ -44,16 +47,23 @@ def agenda(
         heading = paint(words.day_words(day), "day")
         lines.append(heading + (paint("   " + "; ".join(marks), "change") if marks else ""))
         touches = [touch for touch in schedule.touches if begin <= touch.at < end]
-        if not touches:
+        tasks = [event for event in schedule.tasks if begin <= event.at < end]
+        if not touches and not tasks:
             lines.append(f"  {words.NOTHING_DUE}")
         for name in plan.lumens:
             of_lumen = [touch for touch in touches if touch.lumen == name]
             if of_lumen:
                 lines.append("  " + paint(words.lumen_words(plan, name), "lumen") + _closed(schedule, name, begin, end))
             for touch in of_lumen:
-                lines.append(f"    {_line(touch, schedule, paint)}")
+                lines.append(f"    {_timed(touch.at, agenda_words(touch), schedule, paint)}")
                 if steps:
                     lines += _wrapped(details(touch, plan), " " * 8)
+        if tasks:
+            lines.append("  " + paint(CARE_TASKS, "lumen"))
+        for event in tasks:
+            lines.append(f"    {_timed(event.at, task_title(event), schedule, paint)}")
+            if steps:
+                lines += _wrapped(task_lines(event, plan), " " * 8)
         lines.append("")
     notes = words.as_needed_lines(plan)
     if plan.course.note:
@@ -79,10 +89,9 @@ def _wrapped(texts: list[str], indent: str = "") -> list[str]:
     return lines
 
 
-def _line(touch: Touch, schedule: Schedule, paint: Paint) -> str:
-    clock = schedule.plan.clock
-    text = f"{words.clock_words(clock.local(touch.at))}  {agenda_words(touch)}"
-    if any(begin <= touch.at < end for begin, end in schedule.quiet):
+def _timed(at: Instant, what: str, schedule: Schedule, paint: Paint) -> str:
+    text = f"{words.clock_words(schedule.plan.clock.local(at))}  {what}"
+    if any(begin <= at < end for begin, end in schedule.quiet):
         text += "  " + paint(words.IN_QUIET_HOURS, "night")
     return text
 

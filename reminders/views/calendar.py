@@ -14,16 +14,19 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import timedelta
+from urllib.parse import quote
 
 from icalendar import Calendar, vDuration
 
 from reminders import words
+from reminders.care_words import CARE_TASKS
 from reminders.event_words import EventWords
 from reminders.plan.model import Plan, Reveals
 from reminders.record.facts import Shown
 from reminders.record.published import NOTHING, Published
+from reminders.schedule.care import through_lumen
 from reminders.schedule.identity import Identities
-from reminders.schedule.model import Outcome, Schedule, Touch
+from reminders.schedule.model import Outcome, Schedule, TaskEvent, Touch
 from reminders.times import DAY, Instant, utc
 from reminders.views.event_bytes import EventText, event_bytes
 from reminders.views.kept_current import KeptCurrent, before_quiet_hours, own_events
@@ -36,15 +39,42 @@ LARGEST_FILE = 900_000
 SPARE = 2000
 """Bytes kept free because the closing event may say more than the one reckoned with: dates, and what still runs."""
 
+CARE_PLACE = 0
+"""The number of the care tasks' calendar beside those of the lumens, which count from 1: a new lumen moves none of them."""
+
 KEPT_CANCELLED = 2 * DAY
 """How long, in minutes, a cancelled event stays in the file after its time."""
 
 
 @dataclass(frozen=True, slots=True)
-class CalendarFile:
-    """One calendar as bytes, the number of touches that it holds, and the instant at which it ends.
+class Part:
+    """What of the plan a calendar is of: everything, one ``lumen``, or the care tasks alone (``care_tasks``).
 
-    It holds every touch that it was asked for before the local day of ``until``, and ``left_out`` counts those from then
+    A draw through a lumen is that lumen's, so every event is in exactly one of the calendars of lumens and tasks.
+    """
+
+    lumen: str | None = None
+    care_tasks: bool = False
+
+    @property
+    def name(self) -> str:
+        """Return a name that it shares with no other part; nothing for everything."""
+        return "care tasks" if self.care_tasks else self.lumen or ""
+
+    def has_lumen(self, lumen: str) -> bool:
+        """Say whether what is done with a lumen is in it."""
+        return not self.care_tasks and self.lumen in (None, lumen)
+
+    def holds(self, event: Touch | TaskEvent) -> bool:
+        """Say whether an event of the schedule is in it."""
+        return self.lumen is None if isinstance(event, TaskEvent) else self.has_lumen(event.lumen)
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarFile:
+    """One calendar as bytes, the number of the schedule's events that it holds, and the instant at which it ends.
+
+    It holds every event that it was asked for before the local day of ``until``, and ``left_out`` counts those from then
     on that would have made the file too large. ``shown`` is what it shows, by UID, cancelled events among it; ``waiting`` is
     what is gone and finds no room in it yet.
     """
@@ -63,27 +93,31 @@ def calendar_file(
     first: Instant | None = None,
     last: Instant | None = None,
     lumen: str | None = None,
+    care_tasks: bool = False,
     largest: int = LARGEST_FILE,
     before: Published = NOTHING,
     now: Instant | None = None,
     for_mail: bool = False,
+    organizer: str = "",
     current: KeptCurrent | None = None,
 ) -> CalendarFile:
-    """Return the calendar of all lumens or of one, from ``first`` up to ``last``, at most ``largest`` bytes.
+    """Return the calendar of everything, of one lumen, or of the care tasks alone, from ``first`` up to ``last``.
 
-    Where the size runs out the calendar ends with a whole day. Unless it reaches the line's removal, a last event says
-    that the calendar ends. ``before`` is what was published; what changes bears ``now`` (at least one minute more than
-    it bore before). ``for_mail`` makes it a PUBLISH of RFC 5546. ``current`` adds what a calendar shows that is kept current.
+    It has at most ``largest`` bytes. Where the size runs out the calendar ends with a whole day. Unless it reaches the
+    line's removal, a last event says that the calendar ends. ``before`` is what was published; what changes bears ``now`` (at least one minute more than
+    it bore before). ``for_mail`` makes it a PUBLISH of RFC 5546, by the e-mail address ``organizer`` if there is one. ``current``
+    adds what a calendar shows that is kept current.
     """
     plan = schedule.plan
     begin = schedule.start if first is None else first
     end = schedule.end if last is None else last
+    part = Part(lumen, care_tasks)
     wanted = [
-        touch
-        for touch in schedule.touches
-        if begin <= touch.at and (touch.at < end or end >= schedule.end) and lumen in (None, touch.lumen)
+        event
+        for event in _events(schedule)
+        if begin <= event.at and (event.at < end or end >= schedule.end) and part.holds(event)
     ]
-    pen = _Pen(schedule, before, now or schedule.start, lumen, for_mail, last)
+    pen = _Pen(schedule, before, now or schedule.start, part, _organizer(plan, organizer) if for_mail else None, last)
     own = pen.own(current) if current is not None else []
     gone, waiting = pen.gone(largest // 3, {piece.uid for piece in own})
     gone = [*own, *gone]
@@ -96,8 +130,8 @@ def calendar_file(
         - SPARE
     )
     pieces: list[_Piece] = []
-    for touch in wanted:
-        pieces.append(pen.event(touch))
+    for event in wanted:
+        pieces.append(pen.touch(event) if isinstance(event, Touch) else pen.task(event))
         room -= len(pieces[-1].content)
         if room < 0:
             break
@@ -118,10 +152,33 @@ def calendar_file(
     return CalendarFile(content, kept, until, len(wanted) - kept, {piece.uid: piece.shown for piece in pieces}, waiting)
 
 
-def _whole_days(touches: Sequence[Touch], fit: int, plan: Plan) -> int:
-    """Return how many of the first ``fit`` touches lie before the local day of the one that does not fit."""
-    cut_day = plan.clock.local(touches[fit].at).date()
-    while fit > 0 and plan.clock.local(touches[fit - 1].at).date() == cut_day:
+def _organizer(plan: Plan, address: str) -> tuple[str, str]:
+    """Return who publishes a calendar by e-mail, as a URI and a name, which may be empty.
+
+    RFC 6047, 2.3: the URI is a proper mailto. Where nobody's address is known, or is to be told to nobody, it is one that can never
+    be reached (RFC 2606).
+    """
+    reveals = plan.calendar.reveals
+    name = plan.protocol.provider if reveals is Reveals.EVERYTHING else ""
+    if not address or reveals is Reveals.NOTHING:
+        address = f"{Identities(plan).of('organizer')}@reminders.invalid"
+    return f"mailto:{quote(address, safe='@+')}", name
+
+
+def has_care_tasks(schedule: Schedule) -> bool:
+    """Say whether there is anything to put into a calendar of the care tasks, now or later."""
+    return bool(schedule.tasks) or not all(through_lumen(task) for task in schedule.plan.tasks.values())
+
+
+def _events(schedule: Schedule) -> list[Touch | TaskEvent]:
+    """Return touches and care tasks in order of time, at one instant the touches first."""
+    return sorted([*schedule.touches, *schedule.tasks], key=lambda event: (event.at, isinstance(event, TaskEvent)))
+
+
+def _whole_days(events: Sequence[Touch | TaskEvent], fit: int, plan: Plan) -> int:
+    """Return how many of the first ``fit`` events lie before the local day of the one that does not fit."""
+    cut_day = plan.clock.local(events[fit].at).date()
+    while fit > 0 and plan.clock.local(events[fit - 1].at).date() == cut_day:
         fit -= 1
     return fit
 
@@ -137,10 +194,12 @@ class _Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Entry:
-    """What one event says, apart from its numbers. ``rings``: minutes before its start, None for no alarm."""
+    """What one event says, apart from its numbers. ``lasts`` are minutes, and ``rings`` minutes before its start, None
+    for no alarm."""
 
     uid: str
     at: Instant
+    lasts: int
     title: str
     description: str
     category: str | None = None
@@ -156,35 +215,33 @@ class _Pen:
         schedule: Schedule,
         before: Published,
         now: Instant,
-        lumen: str | None,
-        for_mail: bool,
+        part: Part,
+        organizer: tuple[str, str] | None,
         last: Instant | None,
     ) -> None:
-        self._schedule, self._before, self._now, self._lumen, self._for_mail = schedule, before, now, lumen, for_mail
+        self._schedule, self._before, self._now, self._part = schedule, before, now, part
+        self._for_mail, self._organizer = organizer is not None, organizer or ("", "")
         self._last = "" if last is None else str(last)
         self._plan = schedule.plan
         self._names = Identities(self._plan)
         self._words = EventWords(self._plan)
         self._open = self._plan.calendar.reveals is Reveals.EVERYTHING
-        # What has moved to another lumen is cancelled here only: its copy there must rank above this one.
-        self._elsewhere = {touch.uid for touch in schedule.touches if lumen not in (None, touch.lumen)}
-        self._organizer = ("", "")
-        if for_mail:
-            name = self._plan.protocol.provider if self._open else ""
-            self._organizer = (f"urn:uuid:{self._names.of('organizer')}", name)
+        # What has moved to another calendar is cancelled here only: its copy there must rank above this one.
+        self._elsewhere = {event.uid for event in _events(schedule) if not part.holds(event)}
+        self._touch_lasts = self._plan.course.handling_time
 
     def head(self, changed: Instant) -> bytes:
         """Return the calendar without its events; ``changed`` is when any of them last was."""
         plan = self._plan
         name = plan.calendar.name if self._open else words.DISCREET_CALENDAR
-        if self._lumen is not None:
-            place = list(plan.lumens).index(self._lumen) + 1
-            name = f"{name}: {words.lumen_words(plan, self._lumen)}" if self._open else f"{name} {place}"
+        if self._part.name:
+            part = self._category(self._part.lumen)
+            name = f"{name}: {part}" if self._open else f"{name} {part}"
         calendar = Calendar.new(
             prodid=PRODID,
             method="PUBLISH" if self._for_mail else None,
             name=name,
-            uid=self._names.of("calendar", self._lumen or ""),
+            uid=self._names.of("calendar", self._part.name),
             last_modified=utc(changed),
             color=plan.calendar.colour,
             description=words.calendar_words(plan) if self._open else None,
@@ -195,7 +252,7 @@ class _Pen:
         calendar.add("X-ZONE-DATA", self._schedule.zone_data)
         return bytes(calendar.to_ical())
 
-    def event(self, touch: Touch) -> _Piece:
+    def touch(self, touch: Touch) -> _Piece:
         """Return the event of a touch; only what is still to be done rings."""
         title, description = self._words.event(touch)
         ahead = touch.outcome is None or touch.outstanding
@@ -203,6 +260,7 @@ class _Pen:
             _Entry(
                 uid=touch.uid,
                 at=touch.at,
+                lasts=self._touch_lasts,
                 title=title,
                 description=description,
                 category=self._category(touch.lumen),
@@ -211,10 +269,35 @@ class _Pen:
             )
         )
 
+    def task(self, event: TaskEvent) -> _Piece:
+        """Return the event of a care task; only what is still to be done rings."""
+        title, description = self._words.task(event)
+        return self._write(
+            _Entry(
+                uid=event.uid,
+                at=event.at,
+                lasts=event.care.takes or self._touch_lasts,
+                title=title,
+                description=description,
+                category=self._category(None),
+                rings=self._plan.calendar.alarm_before if event.outcome is None else None,
+                cancelled=event.outcome in (Outcome.SKIPPED, Outcome.HELD),
+            )
+        )
+
     def own(self, current: KeptCurrent) -> list[_Piece]:
         """Return the events of a calendar that is kept current which are none of the plan's."""
         return [
-            self._write(_Entry(uid=own.uid, at=own.at, title=own.title, description=own.description, rings=own.rings))
+            self._write(
+                _Entry(
+                    uid=own.uid,
+                    at=own.at,
+                    lasts=self._touch_lasts,
+                    title=own.title,
+                    description=own.description,
+                    rings=own.rings,
+                )
+            )
             for own in own_events(self._schedule, current, self._now)
         ]
 
@@ -223,7 +306,7 @@ class _Pen:
 
         ``own`` is shown besides the plan's events. It takes at most ``room`` bytes, what is ahead and soonest first; the rest waits, and is returned by its UIDs.
         """
-        planned = {touch.uid for touch in self._schedule.touches if self._lumen in (None, touch.lumen)}
+        planned = {event.uid for event in _events(self._schedule) if self._part.holds(event)}
         gone = [
             (uid, shown)
             for uid, shown in self._before.kin.items()
@@ -255,12 +338,12 @@ class _Pen:
         if self._open:
             title = shown.title if shown.cancelled else words.no_longer(shown.title)
         body = words.NO_LONGER_BODY if self._open else words.DISCREET_NO_LONGER
-        entry = _Entry(uid=uid, at=shown.start, title=title, description=body, cancelled=True)
+        entry = _Entry(uid=uid, at=shown.start, lasts=self._touch_lasts, title=title, description=body, cancelled=True)
         return self._write(entry, here=shown if uid in self._elsewhere else None)
 
     @property
     def _ending(self) -> str:
-        return self._names.of("calendar ends", self._lumen or "", *([self._last] if self._last else []))
+        return self._names.of("calendar ends", self._part.name, *([self._last] if self._last else []))
 
     def ends_here(self, until: Instant) -> _Piece:
         """Return the event, after all others, that says that the calendar holds no more; it ends at ``until``.
@@ -281,7 +364,7 @@ class _Pen:
                 plan.orders[name].drug
                 for name, doses in schedule.connected.items()
                 if any(
-                    self._lumen in (None, dose.lumen) and dose.start < until and (dose.end is None or dose.end >= until)
+                    self._part.has_lumen(dose.lumen) and dose.start < until and (dose.end is None or dose.end >= until)
                     for dose in doses
                     if dose.reckoned
                 )
@@ -291,24 +374,25 @@ class _Pen:
         entry = _Entry(
             uid=self._ending,
             at=at,
+            lasts=self._touch_lasts,
             title=words.CALENDAR_ENDS if self._open else words.DISCREET_TITLE,
             description="\n".join(said),
             rings=before_quiet_hours(schedule, at, plan.calendar.alarm_before),
         )
         return self._write(entry, later=max(0, (until - schedule.start) // DAY))
 
-    def _category(self, lumen: str) -> str:
+    def _category(self, lumen: str | None) -> str:
+        """Return the category of a lumen's events, or of care tasks: where not all may be told, a number."""
         if not self._open:
-            return str(list(self._plan.lumens).index(lumen) + 1)
-        return words.lumen_words(self._plan, lumen)
+            return str(CARE_PLACE if lumen is None else list(self._plan.lumens).index(lumen) + 1)
+        return CARE_TASKS if lumen is None else words.lumen_words(self._plan, lumen)
 
     def _write(self, entry: _Entry, later: int = 0, here: Shown | None = None) -> _Piece:
         shown = self._numbered(entry, later, here)
-        plan = self._plan
         text = EventText(
             uid=entry.uid,
             at=entry.at,
-            lasts=plan.course.handling_time,
+            lasts=entry.lasts,
             title=entry.title,
             description=entry.description,
             category=entry.category,
@@ -332,7 +416,7 @@ class _Pen:
         said = repr(
             (entry.at, entry.title, entry.description, entry.category, entry.rings, entry.cancelled, self._open)
         )
-        digest = hashlib.sha256(f"{said}{course.handling_time}".encode()).hexdigest()[:16]
+        digest = hashlib.sha256(f"{said}{entry.lasts}".encode()).hexdigest()[:16]
         last = here or self._before.latest.get(entry.uid)
         if last is None:
             sequence, stamp = course.revision - 1 + later, course.takes_effect.instant

@@ -30,6 +30,8 @@ WIDTH = 100
 
 WEEK = 7 * DAY
 
+CARE = _("care tasks and blood draws")
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
@@ -296,7 +298,9 @@ def _sums(before: Schedule, after: Schedule, begin: Instant, until: Instant) -> 
     heading = _("FROM {begin} TO {end}").format(begin=_moment(begin, plan), end=_moment(end, plan))
     lines = [*_wrapped([heading]), f"  {'':44}{_('old'):>8}{_('new'):>8}"]
     one, two = _counted(before, begin, end), _counted(after, begin, end)
-    lines += [f"  {label:44}{count:>8}{two[label]:>8}" for label, count in one.items()]
+    tasked = before.plan.tasks or after.plan.tasks
+    kept = [label for label in one if tasked or label != CARE]
+    lines += [f"  {label:44}{one[label]:>8}{two[label]:>8}" for label in kept]
     used, uses = supplies(before, begin, end), supplies(after, begin, end)
     lines += [f"  {item[:43]:44}{used[item]:>8}{uses[item]:>8}" for item in sorted({*used, *uses})]
     ends = {schedule.end for schedule in (before, after) if not schedule.rolling and schedule.end < end}
@@ -315,9 +319,11 @@ def _counted(schedule: Schedule, begin: Instant, end: Instant) -> dict[str, int]
     doses = sum(
         begin <= dose.start < end and dose.state not in DROPPED for found in schedule.doses.values() for dose in found
     )
+    tasks = sum(begin <= event.at < end for event in schedule.tasks) + sum(len(touch.tasks) for touch in week.touches)
     return {
         _("doses"): doses,
         _("flushes of idle lumens"): counted.idle_flushes,
+        CARE: tasks,
         _("sessions"): counted.sessions,
         _("sessions in the quiet hours"): counted.night,
     }
@@ -329,7 +335,10 @@ def _days(events: Sequence[EventChange | PumpChange], before: Schedule, after: S
     for days, told in by_day(events, plan, now):
         lines += [*_wrapped([days_words(days)], "  "), *_wrapped(told, "    ")]
     if not events:
-        lines.append("  " + _("Every dose and flush stays at its time, with its steps."))
+        stays = _("Every dose and flush stays at its time, with its steps.")
+        if before.plan.tasks or after.plan.tasks:
+            stays = _("Every dose, flush and care task stays at its time, with its steps.")
+        lines.append("  " + stays)
     if before.rolling or after.rolling:
         reach = _("Open-ended therapy is planned, and compared, until {end}.")
         lines += _wrapped([reach.format(end=_moment(_until(before, after), plan))], "  ")
@@ -340,7 +349,9 @@ def _confirm(plan: Plan) -> list[str]:
     return [
         _("This only shows what changes. Whether it is right is for those who ordered it:"),
         _("- the prescriber, or the pharmacist: drugs, doses, rates, lumens, times and spacings;"),
-        _("- {provider}'s nurse: flushes, locks, limits, steps and supplies.").format(provider=plan.protocol.provider),
+        _("- {provider}'s nurse: flushes, locks, limits, steps, care tasks and supplies.").format(
+            provider=plan.protocol.provider
+        ),
         _("Send it to the household when they have confirmed it. Questions: {now}.").format(
             now=call_words(plan.contacts["now"])
         ),

@@ -5,9 +5,11 @@ from collections.abc import Iterator, Sequence
 from reminders.event_words import ask_lines, marked_next
 from reminders.record.facts import Fact, Sign
 from reminders.schedule.model import Schedule
+from reminders.schedule.stock import Stocked
 from reminders.times import Instant
 from reminders.units import ago
 from reminders.views import waiting_words as say
+from reminders.views.stock_text import pressing_lines
 from reminders.views.waiting import Flow, IfNot, LumenNow, Running, Wait, Waiting, lumens_now
 from reminders.words import (
     CATALOGUE,
@@ -26,11 +28,11 @@ SHOWN = 4
 """Events of one lumen that wait to be recorded and are told one by one: the last ones."""
 
 
-def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = ()) -> str:
+def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: Sequence[Stocked] = ()) -> str:
     """Return the list of what is due at ``now``, as plain text with a final newline.
 
-    ``signs`` are those about the whole line that stand: they come first. What is not recorded is asked about before it
-    is asked for (S13): it may have been done.
+    ``signs`` are those about the whole line that stand: they come first. Of ``stocked`` comes last what must be ordered
+    soon. What is not recorded is asked about before it is asked for (S13): it may have been done.
     """
     plan = schedule.plan
     lines = [moment_words(plan.clock.local(now))]
@@ -40,6 +42,8 @@ def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = ()) -> str:
         lines += ["", _("STOP: {heading}. {do}").format(heading=heading, do=say.whole_line_words(plan, sign))]
     for lumen in lumens_now(schedule, now):
         lines += ["", lumen_words(plan, lumen.name), *(f"  {line}" for line in _lumen(lumen, schedule, now))]
+    if pressing := pressing_lines(stocked, plan, now):
+        lines += ["", _("Supplies"), *(f"  {line}" for line in pressing)]
     return "\n".join([*lines, "", *caution_lines(plan)]) + "\n"
 
 

@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from typing import TypeAlias
 
+from reminders.care_words import CARE_TASKS, doer_words, task_title
 from reminders.event_words import marked
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs
-from reminders.schedule.model import Schedule, Touch, TouchKind
+from reminders.schedule.model import Schedule, TaskEvent, Touch, TouchKind
 from reminders.step_words import step_words
 from reminders.times import Instant
 from reminders.words import (
@@ -19,6 +21,8 @@ from reminders.words import (
     day_words,
     drug_words,
     lumen_words,
+    note_words,
+    prepare_words,
     what_words,
 )
 
@@ -26,74 +30,90 @@ _ = CATALOGUE.gettext
 
 Signature = tuple[Instant, str, str, str, tuple[str, ...]]
 
+Event: TypeAlias = Touch | TaskEvent
+
 
 @dataclass(frozen=True, slots=True)
 class EventChange:
     """One event that is not the same: ``old`` is None for a new one, ``new`` for one that is gone."""
 
-    old: Touch | None
-    new: Touch | None
+    old: Event | None
+    new: Event | None
 
     @property
     def at(self) -> Instant:
         """Return when it stands, by the new schedule where it is in that."""
-        touch = self.new or self.old
-        assert touch is not None, "an event is in one of the schedules"
-        return touch.at
+        event = self.new or self.old
+        assert event is not None, "an event is in one of the schedules"
+        return event.at
 
 
-def signature(touch: Touch) -> Signature:
+def signature(event: Event) -> Signature:
     """Return all that a household sees of an event: when, in which lumen, what for, and the steps."""
-    plan = touch.plan
-    what = marked(what_words(touch, plan), touch)
-    steps = tuple(step_words(step, plan) for step in touch.steps)
-    return touch.at, touch.lumen, lumen_words(plan, touch.lumen), what, steps
+    if isinstance(event, TaskEvent):
+        return event.at, "", CARE_TASKS, task_title(event), tuple(_steps(event))
+    plan = event.plan
+    what = marked(what_words(event, plan), event)
+    return event.at, event.lumen, lumen_words(plan, event.lumen), what, tuple(_steps(event))
 
 
 def event_changes(before: Schedule, after: Schedule, until: Instant) -> list[EventChange]:
     """Return the events before ``until`` that the schedules do not have in common, in order of time.
 
     Events that look the same to the household are the same. Of the others, those with one identity belong together;
-    then those of one order, or one lumen's idle flushes, of one local day, if each schedule has equally many left.
+    then those of one order, one care task, or one lumen's idle flushes, of one local day, if each schedule has equally
+    many left.
     """
-    olds = [touch for touch in before.touches if touch.at < until]
-    news = [touch for touch in after.touches if touch.at < until]
+    olds, news = _events(before, until), _events(after, until)
     olds, news = _left(olds, news), _left(news, olds)
-    found = _paired(olds, news, lambda touch: None if touch.kind is TouchKind.IDLE_FLUSH else touch.uid)
+    found = _paired(olds, news, lambda event: None if _is_idle(event) else event.uid)
     olds, news = _without(olds, (pair.old for pair in found)), _without(news, (pair.new for pair in found))
-    near = _paired(olds, news, lambda touch: _kin(touch, after))
+    near = _paired(olds, news, lambda event: _kin(event, after))
     olds, news = _without(olds, (pair.old for pair in near)), _without(news, (pair.new for pair in near))
-    gone = [EventChange(touch, None) for touch in olds]
-    fresh = [EventChange(None, touch) for touch in news]
+    gone = [EventChange(event, None) for event in olds]
+    fresh = [EventChange(None, event) for event in news]
     places = {name: index for index, name in enumerate(after.plan.lumens)}
 
     def place(change: EventChange) -> tuple[Instant, int, bool]:
-        touch = change.new or change.old
-        assert touch is not None, "an event is in one of the schedules"
-        return touch.at, places.get(touch.lumen, len(places)), change.new is not None
+        event = change.new or change.old
+        assert event is not None, "an event is in one of the schedules"
+        return event.at, places.get(_lumen(event), len(places)), change.new is not None
 
     return sorted([*found, *near, *gone, *fresh], key=place)
 
 
-def _left(touches: Iterable[Touch], others: Iterable[Touch]) -> list[Touch]:
-    """Return the touches that have no equal among the others; each of those is the equal of one."""
-    there = Counter(signature(touch) for touch in others)
+def _events(schedule: Schedule, until: Instant) -> list[Event]:
+    events: list[Event] = [*schedule.touches, *schedule.tasks]
+    return [event for event in events if event.at < until]
+
+
+def _is_idle(event: Event) -> bool:
+    return isinstance(event, Touch) and event.kind is TouchKind.IDLE_FLUSH
+
+
+def _lumen(event: Event) -> str:
+    return event.lumen if isinstance(event, Touch) else ""
+
+
+def _left(events: Iterable[Event], others: Iterable[Event]) -> list[Event]:
+    """Return the events that have no equal among the others; each of those is the equal of one."""
+    there = Counter(signature(event) for event in others)
     left = []
-    for touch in touches:
-        seen = signature(touch)
+    for event in events:
+        seen = signature(event)
         if there[seen]:
             there[seen] -= 1
         else:
-            left.append(touch)
+            left.append(event)
     return left
 
 
-def _paired(olds: Iterable[Touch], news: Iterable[Touch], key: Callable[[Touch], object]) -> list[EventChange]:
-    """Pair, in order, the touches of one key, where the key is not None and both sides have equally many."""
-    groups: dict[object, tuple[list[Touch], list[Touch]]] = defaultdict(lambda: ([], []))
-    for side, touches in enumerate((olds, news)):
-        for touch in touches:
-            groups[key(touch)][side].append(touch)
+def _paired(olds: Iterable[Event], news: Iterable[Event], key: Callable[[Event], object]) -> list[EventChange]:
+    """Pair, in order, the events of one key, where the key is not None and both sides have equally many."""
+    groups: dict[object, tuple[list[Event], list[Event]]] = defaultdict(lambda: ([], []))
+    for side, events in enumerate((olds, news)):
+        for event in events:
+            groups[key(event)][side].append(event)
     return [
         EventChange(old, new)
         for name, (one, two) in groups.items()
@@ -102,19 +122,21 @@ def _paired(olds: Iterable[Touch], news: Iterable[Touch], key: Callable[[Touch],
     ]
 
 
-def _without(touches: Iterable[Touch], taken: Iterable[Touch | None]) -> list[Touch]:
-    known = {id(touch) for touch in taken}
-    return [touch for touch in touches if id(touch) not in known]
+def _without(events: Iterable[Event], taken: Iterable[Event | None]) -> list[Event]:
+    known = {id(event) for event in taken}
+    return [event for event in events if id(event) not in known]
 
 
 STARTING = (TouchKind.START, TouchKind.PUSH, TouchKind.CHANGEOVER)
 
 
-def _kin(touch: Touch, after: Schedule) -> object:
+def _kin(event: Event, after: Schedule) -> object:
     """Return what events of one day have in common that may take each other's place."""
-    day = after.plan.clock.local(touch.at).date()
-    kind = TouchKind.START if touch.kind in STARTING else touch.kind
-    return kind, touch.dose.order if touch.dose else touch.lumen, day
+    day = after.plan.clock.local(event.at).date()
+    if isinstance(event, TaskEvent):
+        return "task", event.task, day
+    kind = TouchKind.START if event.kind in STARTING else event.kind
+    return kind, event.dose.order if event.dose else event.lumen, day
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +191,7 @@ def change_words(change: EventChange | PumpChange, plan: Plan, now: Instant) -> 
         said, past = _pump_words(change, plan), change.at < now
     else:
         said = _event_words(change, plan)
-        past = max(touch.at for touch in (change.old, change.new) if touch is not None) < now
+        past = max(event.at for event in (change.old, change.new) if event is not None) < now
     return _("{said} (this is past already)").format(said=said) if past else said
 
 
@@ -197,29 +219,43 @@ def _event_words(change: EventChange, plan: Plan) -> str:
     return _("moved: {event}, from {was} to {now}").format(event=_event(new), was=was, now=now) + _difference(old, new)
 
 
-def _clock(touch: Touch, plan: Plan) -> str:
-    return clock_words(plan.clock.local(touch.at))
+def _clock(event: Event, plan: Plan) -> str:
+    return clock_words(plan.clock.local(event.at))
 
 
-def _event(touch: Touch) -> str:
-    what = marked(what_words(touch, touch.plan), touch)
-    return _("{lumen}: {what}").format(lumen=lumen_words(touch.plan, touch.lumen), what=what)
+def _event(event: Event) -> str:
+    if isinstance(event, TaskEvent):
+        return task_title(event)
+    what = marked(what_words(event, event.plan), event)
+    return _("{lumen}: {what}").format(lumen=lumen_words(event.plan, event.lumen), what=what)
 
 
-def _difference(old: Touch, new: Touch) -> str:
+def _difference(old: Event, new: Event) -> str:
     """Say what else is different: the steps that are not the same, and the event as it was where they do not tell it."""
     said = ""
     was, now = _unlike(_steps(old), _steps(new))
-    if old.lumen != new.lumen or (was == now and _event(old) != _event(new)):
+    if _lumen(old) != _lumen(new) or (was == now and _event(old) != _event(new)):
         said += _("; it was {event}").format(event=_event(old))
     if was or now:
         nothing = _("nothing.")
-        said += _("; steps before: {was} Now: {now}").format(was=was or nothing, now=now or nothing)
+        template = _("; steps before: {was} Now: {now}")
+        if isinstance(new, TaskEvent):
+            template = _("; before: {was} Now: {now}")
+        said += template.format(was=was or nothing, now=now or nothing)
     return said
 
 
-def _steps(touch: Touch) -> list[str]:
-    return [step_words(step, touch.plan) for step in touch.steps]
+def _steps(event: Event) -> list[str]:
+    """Return a touch's steps, or what else there is to a care task: who does it, with what, and the plan's note."""
+    if isinstance(event, Touch):
+        return [step_words(step, event.plan) for step in event.steps]
+    task = event.care
+    lines = [doer_words(task)]
+    if task.uses:
+        lines.append(_("Prepare: {items}.").format(items=prepare_words(task.uses)))
+    if task.brings:
+        lines.append(_("It should bring: {items}.").format(items=prepare_words(task.brings)))
+    return [*lines, note_words(task.note)] if task.note else lines
 
 
 def _unlike(old: list[str], new: list[str]) -> tuple[str, str]:

@@ -3,23 +3,26 @@
 Unconfirmed is not done, and is never counted so: an event has an actual time only where somebody recorded it.
 """
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import Enum
-from fractions import Fraction
 
+from reminders.care_words import doer_words, recorded_task_words
 from reminders.event_words import ask_words, flushed_late
 from reminders.fact_words import what_happened
+from reminders.plan.care import Doer
 from reminders.plan.model import Plan
 from reminders.plan.order import GivenAs
 from reminders.record.facts import Fact, Kind, Record
-from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, Touch, TouchKind
-from reminders.schedule.status import dose_status, status
+from reminders.schedule.model import DoseState, Outcome, Schedule, Status, TaskEvent, Touch, TouchKind
+from reminders.schedule.status import status, task_status
 from reminders.times import Instant
+from reminders.views.history_orders import OrderTotals, order_totals
+from reminders.views.history_tasks import TaskTotals, task_totals
 from reminders.views.idle_times import LumenIdle, idle_times
-from reminders.words import CATALOGUE, clock_beside, drug_words, note_words, reason_words, what_words
+from reminders.words import CATALOGUE, clock_beside, note_words, reason_words, what_words
 
 _ = CATALOGUE.gettext
 
@@ -42,7 +45,8 @@ class Row:
     dose that starts; else the planned one) to that, less than zero for early. ``flushed`` is when its flush was
     recorded, where that was another moment; ``outstanding``: it is finished or drawn, and its flush is not recorded;
     ``flushed_late``: it was done in its window, and only its flush after that. ``stopped``: the infusion was stopped early. ``entered`` is when the last fact about it was entered. ``by`` names the
-    reporters. ``why`` says why it stood where it stood. ``kind`` is that of a fact.
+    reporters. ``why`` says why it stood where it stood. ``kind`` is that of a fact. ``task`` is the care task that it is
+    foremost about, by its name in the plan; one that is no draw through a lumen has no ``lumen``.
     """
 
     sort: Sort
@@ -51,6 +55,7 @@ class Row:
     lumen: str = ""
     order: str = ""
     dose: str = ""
+    task: str = ""
     uid: str = ""
     status: Status | None = None
     kind: Kind | None = None
@@ -68,53 +73,9 @@ class Row:
     why: str = ""
 
 
-class Fate(Enum):
-    """What became of a dose; each dose has one."""
-
-    ON_TIME = "given on time"
-    LATE = "given late"
-    START_UNKNOWN = "given, its start not recorded"
-    BESIDES = "given besides the schedule"
-    RUNNING = "started, no finish recorded"
-    STOPPED = "stopped early"
-    NOT_GIVEN = "not given"
-    SKIPPED = "skipped"
-    HELD = "held"
-    BY_PUMP = "left to the pump"
-    WAITING = "due, nothing recorded yet"
-    UNCONFIRMED = "unconfirmed"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderTotals:
-    """What became of the doses of one order that were due so far, or were given though they were not.
-
-    Where a revision changed the dose or the lumen, what was ordered before is counted apart (R14): ``drug`` is the drug
-    with its dose, ``lumen`` the lumen that the order names, as the plan in force at the doses had them.
-    ``stopped`` are those stopped early, each with its end and the volume given, as written (empty: not recorded).
-    ``mean_late`` and ``most_late`` are in minutes after the ordered moment, over the scheduled doses whose start is
-    recorded; early counts as 0. ``most_early`` is the greatest number of minutes before it. None where there is none.
-    """
-
-    order: str
-    drug: str
-    lumen: str
-    counts: Mapping[Fate, int]
-    elsewhere: int
-    stopped: tuple[tuple[Instant | None, str], ...]
-    mean_late: Fraction | None
-    most_late: int | None
-    most_early: int | None
-
-    @property
-    def doses(self) -> int:
-        """Return how many doses there are in all."""
-        return sum(self.counts.values())
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
-    """The report: its rows in order of time, and the totals by order and lumen.
+    """The report: its rows in order of time, and the totals by order, care task and lumen.
 
     It is of the local days from ``first`` to ``last``, as of ``now``; ``plan`` is the one in force at its end.
     """
@@ -126,6 +87,7 @@ class History:
     now: Instant
     rows: tuple[Row, ...]
     orders: tuple[OrderTotals, ...]
+    tasks: tuple[TaskTotals, ...]
     lumens: tuple[LumenIdle, ...]
 
 
@@ -138,11 +100,16 @@ def history(schedule: Schedule, record: Record, first: date, last: date, now: In
     begins = plan.clock.day_starts(first, first)[0][1]
     following = last + timedelta(days=1)
     ends = plan.clock.day_starts(following, following)[0][1]
-    answers = _Answers(record)
+    answers = _Answers(record, schedule)
     rows = [
         _event(touch, schedule, now, answers)
         for touch in schedule.touches
         if begins <= touch.at < ends and (touch.at <= now or touch.outcome is Outcome.DONE)
+    ]
+    rows += [
+        _task(event, schedule, now, answers)
+        for event in schedule.tasks
+        if begins <= event.at < ends and (event.at <= now or event.outcome is Outcome.DONE)
     ]
     rows += [
         _fact(fact, schedule)
@@ -158,7 +125,8 @@ def history(schedule: Schedule, record: Record, first: date, last: date, now: In
         last=last,
         now=now,
         rows=tuple(sorted(rows, key=lambda row: (row.at, row.sort is not Sort.EVENT))),
-        orders=tuple(totals for name in names for totals in _order(name, schedule, begins, ends, now, record)),
+        orders=tuple(totals for name in names for totals in order_totals(name, schedule, begins, ends, now, record)),
+        tasks=task_totals(schedule, begins, ends, now),
         lumens=idle_times(schedule, record, begins, ends, now),
     )
 
@@ -173,6 +141,8 @@ ANSWERS = frozenset(
         Kind.FLUSHED,
         Kind.SKIPPED,
         Kind.NOT_GIVEN,
+        Kind.TASK_DONE,
+        Kind.TASK_SKIPPED,
     }
 )
 """Facts that say what became of an event. What of them belongs to no event that is shown has a row of its own."""
@@ -181,13 +151,18 @@ ANSWERS = frozenset(
 class _Answers:
     """Which facts answer which event; ``told`` are the keys of those that a row has shown."""
 
-    def __init__(self, record: Record) -> None:
+    def __init__(self, record: Record, schedule: Schedule) -> None:
         self.told: set[str] = set()
+        self._of_task: dict[str, list[Fact]] = defaultdict(list)
+        tasks = {name: task for _begins, plan in schedule.plans for name, task in plan.tasks.items()}
+        called = {word.casefold(): name for name, task in tasks.items() for word in (task.label, name)}
         self._of_dose: dict[tuple[str, str], list[Fact]] = defaultdict(list)
         self._of_lumen: dict[str, list[Fact]] = defaultdict(list)
         self.held = record.of_kind(Kind.HELD)
         for fact in record.standing:
-            if fact.kind in ANSWERS and fact.order:
+            if fact.kind in (Kind.TASK_DONE, Kind.TASK_SKIPPED):
+                self._of_task[called.get(fact.name.casefold(), "")].append(fact)
+            elif fact.kind in ANSWERS and fact.order:
                 self._of_dose[fact.order, fact.dose].append(fact)
             elif fact.kind in ANSWERS:
                 self._of_lumen[fact.lumen].append(fact)
@@ -207,8 +182,18 @@ class _Answers:
         for dose in touch.bags:
             told = self._of_dose[dose.order, dose.key]
             found += [fact for fact in told if fact.kind is Kind.BAG_CHANGED and fact.happened == touch.at]
-        self.told |= {fact.key for fact in found}
-        return sorted({fact.key: fact for fact in found}.values(), key=lambda fact: (fact.happened, fact.key))
+        for name in touch.tasks:
+            found += [fact for fact in self._of_task[name] if _of_task(fact, touch)]
+        return self._shown(found)
+
+    def of_task(self, event: TaskEvent) -> list[Fact]:
+        """Return the same of a care task."""
+        return self._shown(fact for fact in self._of_task[event.task] if _of_task(fact, event))
+
+    def _shown(self, found: Iterable[Fact]) -> list[Fact]:
+        facts = {fact.key: fact for fact in found}
+        self.told |= set(facts)
+        return sorted(facts.values(), key=lambda fact: (fact.happened, fact.key))
 
 
 def _of_touch(fact: Fact, touch: Touch) -> bool:
@@ -223,13 +208,20 @@ def _of_touch(fact: Fact, touch: Touch) -> bool:
     return not touch.outstanding and fact.happened == (touch.flushed or touch.at)
 
 
+def _of_task(fact: Fact, event: Touch | TaskEvent) -> bool:
+    """Say whether a fact about a care task is about one of its occurrences; who says it soon after says the same."""
+    if fact.kind is Kind.TASK_SKIPPED:
+        return event.outcome is Outcome.SKIPPED and fact.planned_for == event.planned
+    return event.outcome is Outcome.DONE and 0 <= fact.happened - event.at <= event.plan.course.handling_time
+
+
 def _event(touch: Touch, schedule: Schedule, now: Instant, answers: _Answers) -> Row:
     facts = answers.of(touch)
     dose = touch.dose
     actual = _actual(touch)
     starting = touch.starts[0] if touch.starts else None
     meant = touch.planned if starting is None else starting.ordered
-    besides = (starting is not None and starting.extra) or touch.kind is TouchKind.DRAW or _unplanned(touch)
+    besides = (starting is not None and starting.extra) or _unplanned(touch)
     reporters = [fact.by for fact in facts]
     if touch.outcome is Outcome.HELD:
         reporters += [fact.by for fact in _holding(touch, answers.held)]
@@ -240,6 +232,7 @@ def _event(touch: Touch, schedule: Schedule, now: Instant, answers: _Answers) ->
         lumen=touch.lumen,
         order=dose.order if dose else "",
         dose=dose.key if dose else "",
+        task=next(iter(touch.tasks), ""),
         uid=touch.uid,
         status=status(touch, schedule, now),
         ordered=None if starting is None or starting.extra else starting.ordered,
@@ -257,8 +250,44 @@ def _event(touch: Touch, schedule: Schedule, now: Instant, answers: _Answers) ->
     )
 
 
+def _task(event: TaskEvent, schedule: Schedule, now: Instant, answers: _Answers) -> Row:
+    facts, plan = answers.of_task(event), schedule.plan
+    day = plan.clock.local(event.at).date()
+    done = event.outcome is Outcome.DONE
+    notes = []
+    if event.outcome is None and event.care.done_by is not Doer.HOUSEHOLD:
+        notes.append(doer_words(event.care))
+    if event.outcome is Outcome.HELD:
+        notes.append(recorded_task_words(event, day))
+    if event.besides:
+        notes.append(_("None was planned then."))
+    for fact in facts:
+        if done and fact.happened != event.at:
+            at = clock_beside(plan, fact.happened, day)
+            notes.append(_("{at}: {what}.").format(at=at, what=what_happened(fact, schedule)))
+        notes += _remarks(fact)
+    return Row(
+        sort=Sort.EVENT,
+        at=event.at,
+        what=event.care.label,
+        order=event.dose.order if event.dose else "",
+        dose=event.dose.key if event.dose else "",
+        task=event.task,
+        uid=event.uid,
+        status=task_status(event, schedule, now),
+        planned=None if event.besides else event.planned,
+        actual=event.at if done else None,
+        late=event.at - event.planned if done and not event.besides else None,
+        entered=max((fact.entered for fact in facts), default=None),
+        by=tuple(dict.fromkeys(fact.by for fact in facts if fact.by)),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
 def _unplanned(touch: Touch) -> bool:
-    """Say whether it is a flush that was recorded and answers no planned one."""
+    """Say whether it is a draw that nobody planned, or a flush that was recorded and answers no planned one."""
+    if touch.kind is TouchKind.DRAW:
+        return not touch.tasks
     return touch.kind is TouchKind.IDLE_FLUSH and touch.outcome is Outcome.DONE and touch.reason.deadline is None
 
 
@@ -372,79 +401,3 @@ def _withdrawn(record: Record, schedule: Schedule) -> list[Row]:
         taken = said.format(when=when, who=fact.by)
         rows.append(replace(row, notes=(*row.notes, taken, *_remarks(fact))))
     return rows
-
-
-# What became of the doses
-
-
-def _order(
-    name: str, schedule: Schedule, begins: Instant, ends: Instant, now: Instant, record: Record
-) -> Iterator[OrderTotals]:
-    """Yield what became of an order's doses, apart for each dose and lumen that it has had."""
-    doses = [
-        dose
-        for dose in _doses(name, schedule)
-        if begins <= dose.start < ends
-        and (dose.start <= now or dose.started is not None)
-        and (dose.start >= schedule.start or dose.started is not None)
-    ]
-    alike: dict[tuple[str, str], list[Dose]] = defaultdict(list)
-    for dose in doses:
-        order = schedule.plan_at(dose.start).orders[name]
-        alike[drug_words(order), order.lumen].append(dose)
-    if not alike:
-        order = schedule.plan_at(min(now, Instant(ends - 1))).orders.get(name) or schedule.plan.orders[name]
-        alike[drug_words(order), order.lumen] = []
-    yield from (_totals(name, *words, found, schedule, now, record) for words, found in alike.items())
-
-
-def _totals(
-    name: str, drug: str, lumen: str, doses: Sequence[Dose], schedule: Schedule, now: Instant, record: Record
-) -> OrderTotals:
-    late = [dose.started - dose.ordered for dose in doses if dose.started is not None and not dose.extra]
-    volumes = {(fact.order, fact.dose): fact.volume for fact in reversed(record.of_kind(Kind.STOPPED))}
-    return OrderTotals(
-        order=name,
-        drug=drug,
-        lumen=lumen,
-        counts=Counter(fate(dose, schedule, now) for dose in doses),
-        elsewhere=sum(dose.state is DoseState.ELSEWHERE for dose in doses),
-        stopped=tuple(
-            (dose.end, volumes.get((name, dose.key), "")) for dose in doses if dose.state is DoseState.STOPPED
-        ),
-        mean_late=Fraction(sum(max(0, minutes) for minutes in late), len(late)) if late else None,
-        most_late=max((minutes for minutes in late if minutes > 0), default=None),
-        most_early=max((-minutes for minutes in late if minutes < 0), default=None),
-    )
-
-
-def _doses(name: str, schedule: Schedule) -> list[Dose]:
-    """Return an order's doses; that a pump's reservoir is connected is no dose."""
-    doses, connected = schedule.doses.get(name, ()), schedule.connected.get(name, ())
-    if doses == connected:
-        return list(doses)
-    reservoirs = {run.key for run in connected}
-    return [dose for dose in doses if dose.key not in reservoirs]
-
-
-def fate(dose: Dose, schedule: Schedule, now: Instant) -> Fate:
-    """Return what became of a dose. On time is within its order's window around the ordered moment."""
-    order = schedule.plan_at(dose.start).orders[dose.order]
-    told = {
-        DoseState.STOPPED: Fate.STOPPED,
-        DoseState.RUNNING: Fate.RUNNING,
-        DoseState.NOT_GIVEN: Fate.NOT_GIVEN,
-        DoseState.SKIPPED: Fate.SKIPPED,
-        DoseState.HELD: Fate.HELD,
-    }.get(dose.state)
-    if told is not None:
-        return told
-    if dose.state is DoseState.UNRECORDED:
-        if order.given_as is GivenAs.PUMP:
-            return Fate.BY_PUMP
-        return Fate.UNCONFIRMED if dose_status(dose, schedule, now) is Status.UNCONFIRMED else Fate.WAITING
-    if dose.extra:
-        return Fate.BESIDES
-    if dose.started is None:
-        return Fate.START_UNKNOWN
-    return Fate.ON_TIME if dose.started - dose.ordered <= (order.on_time_within or 0) else Fate.LATE

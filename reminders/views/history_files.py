@@ -8,12 +8,15 @@ from typing import Any
 from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Plan
 from reminders.schedule.identity import Identities
+from reminders.schedule.model import Status
 from reminders.times import Instant, utc
 from reminders.units import number
-from reminders.views.history import Fate, History, OrderTotals, Row
+from reminders.views.history import History, Row
+from reminders.views.history_orders import Fate, OrderTotals
+from reminders.views.history_tasks import TaskTotals
 from reminders.views.idle_times import Gap, LumenIdle
 
-FORMAT = "reminders history 2"
+FORMAT = "reminders history 3"
 """Name and version of the JSON form; a change that a reader must know of raises the number."""
 
 DOCUMENT_KEYS = {
@@ -27,6 +30,7 @@ DOCUMENT_KEYS = {
     "made": "the moment as of which it was made, in UTC",
     "rows": "what was planned and recorded, in order of time",
     "orders": "what became of the doses of each order; an order whose dose or lumen was changed has one entry for each",
+    "tasks": "what became of each care task, draws through a lumen among them",
     "lumens": "how long each lumen lay idle",
 }
 """Each key of the document and what it holds."""
@@ -34,7 +38,7 @@ DOCUMENT_KEYS = {
 ROW_KEYS = {
     "row": "event, fact (what was recorded and is no event), or withdrawn (a report that was taken back)",
     "at": "where it stands in the list: when it happened, else when it was planned",
-    "lumen": "the lumen's name in the plan; empty for none",
+    "lumen": "the lumen's name in the plan; empty for none, as for a care task that is no draw through one",
     "what": "what it is, in words",
     "status": "of an event: done, late, running, due, overdue, unconfirmed, skipped, missed; unconfirmed is not done",
     "kind": "of a fact: what kind of fact it is",
@@ -51,6 +55,7 @@ ROW_KEYS = {
     "why": "of an event: why it stood where it stood, in words",
     "order": "the order that it is foremost about; empty for none",
     "dose": "the lasting key of that order's dose",
+    "task": "the care task that it is foremost about, by its name in the plan; empty for none",
     "uid": "of an event: its lasting name, the same as in the calendar",
 }
 """Each key of a row and what it holds. A moment is an object with the keys of :data:`MOMENT_KEYS`, or null."""
@@ -71,6 +76,17 @@ ORDER_KEYS = {
     "most_minutes_early": "the greatest number of minutes before it; null for none",
 }
 """Each key of an order's totals and what it holds."""
+
+TASK_KEYS = {
+    "task": "the task's name in the plan",
+    "label": "what to do, as the plan says",
+    "done_by": "who does it, as the plan says",
+    "occurrences": "how many were planned so far, or done though none was planned; the sum of counts",
+    "counts": "how many of them are done, late, skipped, unconfirmed and so on",
+    "besides": "how many of them were done though none was planned then",
+    "last_done": "when it was last recorded as done, whenever that was; null for never",
+}
+"""Each key of a care task's totals and what it holds."""
 
 LUMEN_KEYS = {
     "lumen": "the lumen's name in the plan",
@@ -97,7 +113,7 @@ MOMENTS = ("at", "ordered", "planned", "actual", "flushed", "entered")
 COLUMNS = (
     *("row", "at", "at_utc", "lumen", "what", "status", "kind", "ordered", "ordered_utc", "planned", "planned_utc"),
     *("actual", "actual_utc", "minutes_late", "minutes_early", "flushed", "flushed_utc", "flush_outstanding"),
-    *("stopped_early", "entered", "entered_utc", "reported_by", "notes", "why", "order", "dose", "uid"),
+    *("stopped_early", "entered", "entered_utc", "reported_by", "notes", "why", "order", "dose", "task", "uid"),
 )
 """The header of the CSV: the keys of a row, moments twice, and early and late apart, so that no number has a sign."""
 
@@ -133,6 +149,7 @@ def history_json(history: History) -> bytes:
         "made": _utc(history.now),
         "rows": [_row(row, plan) for row in history.rows],
         "orders": [_order(totals, plan) for totals in history.orders],
+        "tasks": [_task(totals, plan) for totals in history.tasks],
         "lumens": [_lumen(idle, plan) for idle in history.lumens],
     }
     return (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode()
@@ -159,6 +176,7 @@ def _row(row: Row, plan: Plan) -> dict[str, Any]:
         "why": row.why,
         "order": row.order,
         "dose": row.dose,
+        "task": row.task,
         "uid": row.uid,
     }
 
@@ -176,6 +194,18 @@ def _order(totals: OrderTotals, plan: Plan) -> dict[str, Any]:
         "mean_minutes_late": None if mean is None else float(round(mean, 1)),
         "most_minutes_late": totals.most_late,
         "most_minutes_early": totals.most_early,
+    }
+
+
+def _task(totals: TaskTotals, plan: Plan) -> dict[str, Any]:
+    return {
+        "task": totals.task,
+        "label": totals.care.label,
+        "done_by": totals.care.done_by.value,
+        "occurrences": totals.occurrences,
+        "counts": {how.value: totals.counts[how] for how in Status if totals.counts.get(how)},
+        "besides": totals.besides,
+        "last_done": _moment(totals.last_done, plan),
     }
 
 

@@ -1,4 +1,5 @@
-"""The report for the nurse's next visit as plain text: what needs attention first, then orders, lumens, and each day."""
+"""The report for the nurse's next visit as plain text: what needs attention first, then orders, care tasks, lumens, and
+each day."""
 
 import textwrap
 from collections.abc import Callable, Iterable
@@ -11,7 +12,9 @@ from reminders.schedule.limits import limit_words
 from reminders.schedule.model import ENDLESS, Status
 from reminders.times import Instant
 from reminders.units import number, span
-from reminders.views.history import Fate, History, OrderTotals, Row, Sort
+from reminders.views.history import History, Row, Sort
+from reminders.views.history_orders import Fate, OrderTotals
+from reminders.views.history_tasks import TaskTotals
 from reminders.views.idle_times import Gap, LumenIdle
 from reminders.words import (
     CATALOGUE,
@@ -73,6 +76,8 @@ def history_text(history: History) -> str:
     lines = _wrapped([heading_words(plan, history.now), days, unconfirmed])
     lines += ["", _("NEEDS ATTENTION"), *_attention(history)]
     lines += ["", _("ORDERS"), *(line for totals in history.orders for line in _order(totals, plan))]
+    if history.tasks:
+        lines += ["", _("CARE TASKS"), *(line for totals in history.tasks for line in _task(totals, plan))]
     lines += ["", _("LUMENS"), *(line for lumen in history.lumens for line in _lumen(lumen, plan))]
     lines += ["", _("DAY BY DAY"), *_days(history)]
     lines += ["", *_wrapped(caution_lines(plan)[-2:])]
@@ -167,7 +172,7 @@ def _closed(gap: Gap, idle: LumenIdle, plan: Plan) -> str:
     return said
 
 
-# Orders and lumens
+# Orders, care tasks and lumens
 
 
 def _order(totals: OrderTotals, plan: Plan) -> list[str]:
@@ -191,6 +196,27 @@ def _order(totals: OrderTotals, plan: Plan) -> list[str]:
         given = _("{volume} given").format(volume=volume) if volume else _("how much was given is not recorded")
         lines += _wrapped([_("stopped early: {when}, {given}").format(when=when, given=given)], "    ")
     return lines
+
+
+def _task(totals: TaskTotals, plan: Plan) -> list[str]:
+    label = totals.care.label
+    if totals.occurrences:
+        lines = _wrapped([_("{task}: {count} so far").format(task=label, count=totals.occurrences)], "  ")
+        counts = [f"{STATUS_WORDS[how]}: {totals.counts[how]}" for how in Status if totals.counts.get(how)]
+        if totals.besides:
+            counts.append(_("of them not planned: {count}").format(count=totals.besides))
+        lines += _wrapped(["; ".join(counts)], "    ")
+    else:
+        lines = _wrapped([_("{task}: not due so far").format(task=label)], "  ")
+    last = _("last recorded as done: {moment}")
+    if totals.last_done is not None:
+        last = last.format(moment=_moment(totals.last_done, plan))
+    elif totals.care.last_done is not None:
+        moment = _moment(totals.care.last_done.instant, plan)
+        last = _("last done, by what the plan says: {moment}").format(moment=moment)
+    else:
+        last = _("not recorded as done so far")
+    return lines + _wrapped([last], "    ")
 
 
 def _doses(count: int) -> str:
@@ -245,7 +271,7 @@ def _days(history: History) -> list[str]:
 
 
 def _row(row: Row, plan: Plan) -> list[str]:
-    head = f"{clock_words(plan.clock.local(row.at)):10} {_word(row):25} {_what(row, plan)}"
+    head = f"{clock_words(plan.clock.local(row.at)):10} {_word(row):25} {row_words(row, plan)}"
     if row.by:
         head += " (" + ", ".join(row.by) + ")"
     lines = textwrap.wrap(
@@ -279,15 +305,16 @@ def _word(row: Row) -> str:
     return f"{word} ({sign}{span(abs(row.late))})"
 
 
-def _what(row: Row, plan: Plan) -> str:
-    if row.sort is Sort.EVENT:
+def row_words(row: Row, plan: Plan) -> str:
+    """Say what a row is, with the lumen of an event that has one."""
+    if row.sort is Sort.EVENT and row.lumen:
         return _("{lumen}: {what}").format(lumen=lumen_words(plan, row.lumen), what=row.what)
     return row.what
 
 
 def _told(row: Row, plan: Plan) -> str:
     """Say a row under what needs attention; of an infusion that was stopped, also how much was given and why."""
-    return " ".join([_what(row, plan) + ".", *row.notes]) if row.stopped else _what(row, plan)
+    return " ".join([row_words(row, plan) + ".", *row.notes]) if row.stopped else row_words(row, plan)
 
 
 def _moment(at: Instant, plan: Plan) -> str:

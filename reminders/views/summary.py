@@ -1,7 +1,9 @@
-"""One screen about a schedule: sessions, nights, supplies of a week, daily totals."""
+"""One screen about a schedule: sessions, nights, care tasks, supplies of a week, daily totals."""
 
+import textwrap
 from fractions import Fraction
 
+from reminders.care_words import CARE_TASKS
 from reminders.schedule.counts import daily_totals, supplies
 from reminders.schedule.figures import figures
 from reminders.schedule.limits import limit_words
@@ -41,6 +43,7 @@ def summary(schedule: Schedule, now: Instant, plain: Schedule) -> str:
         "By limit alone: in all, if each lumen were flushed when its own limit, less the margin, has run out, whatever the",
         "hour. Extra flushes are there to save sessions.",
         *_nights(schedule, clock),
+        *_care_tasks(schedule, now),
         "",
         *_week(schedule, now),
         "",
@@ -72,6 +75,28 @@ def _nights(schedule: Schedule, clock: ZoneTimeline) -> list[str]:
                 f"  forced by the {lumen.label} lumen's limit of {limit_words(schedule.plan.idle_limit(lumen))}: "
                 f"{len(forced)}, first {moment_words(clock.local(forced[0].at))}"
             )
+    return lines
+
+
+def _care_tasks(schedule: Schedule, now: Instant) -> list[str]:
+    """Say of each care task, draws through a lumen among them, how often it comes in the plan and when it comes next."""
+    plan = schedule.plan
+    if not plan.tasks:
+        return []
+    planned: dict[str, list[tuple[Instant, bool]]] = {name: [] for name in plan.tasks}
+    for event in schedule.tasks:
+        if event.task in planned:
+            planned[event.task].append((event.at, event.outcome is None))
+    for touch in schedule.touches:
+        for name in touch.tasks:
+            if name in planned:
+                planned[name].append((touch.at, touch.outcome is None))
+    lines = ["", f"{CARE_TASKS + ':':42}{'in all':>9}  next"]
+    for name, found in planned.items():
+        ahead = [at for at, undone in found if undone and at >= now]
+        coming = moment_words(plan.clock.local(min(ahead))) if ahead else "none"
+        label = textwrap.shorten(plan.tasks[name].label, 39, placeholder="…")
+        lines.append(f"  {label:40}{len(found):>9}  {coming}")
     return lines
 
 

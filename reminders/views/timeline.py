@@ -1,5 +1,7 @@
 """A day or a week of a schedule as a drawing: time runs downwards, one lane for each lumen.
 
+Where it holds care tasks, they have a lane of their own after those.
+
 Each function returns one ``<svg>`` element as text, to be put into a page as it is. It holds no script, no style and
 nothing from elsewhere. It draws its own white ground, so that it is the same in the dark, on paper and without colours.
 """
@@ -11,8 +13,10 @@ from itertools import pairwise
 from math import ceil
 from xml.etree.ElementTree import Element
 
+from reminders.care_words import CARE_TASKS
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
+from reminders.views.timeline_care import AnyLane, AnyMark, care_lane, kind_of
 from reminders.views.timeline_clock import LocalDay, Scale, local_days
 from reminders.views.timeline_frame import (
     MARGIN,
@@ -28,7 +32,7 @@ from reminders.views.timeline_frame import (
     plate_at,
     touch,
 )
-from reminders.views.timeline_lanes import Lane, Look, Mark, Stretch, lane
+from reminders.views.timeline_lanes import Lane, Look, Stretch, lane
 from reminders.views.timeline_legend import legend
 from reminders.views.timeline_shapes import (
     ALERT,
@@ -84,14 +88,15 @@ def day_timeline(schedule: Schedule, day: date, now: Instant, width: int = WIDTH
     """
     plan = schedule.plan
     shown = local_days(plan.clock, day, 1)[0]
-    lanes = tuple(lane(schedule, name, shown.begin, shown.end, now) for name in plan.lumens)
+    lanes = _lanes(schedule, [shown], now)[0]
     axis = axis_width(shown)
     wide = max(DAY_LANE, (width - 1 - axis) / len(lanes))
     across = axis + wide * len(lanes) + 1
     prefix = f"timeline-day-{day.isoformat()}"
     svg = frame(prefix, _("Timeline of {day}").format(day=day_words(day)), schedule, lanes)
     y = _heading(svg, day_words(day), [note[0].upper() + note[1:] for _at, note in shown.changes], across)
-    names = [wrapped(lumen_words(plan, name), wide - 8, 3, 13, bold=True) for name in plan.lumens]
+    called = [lumen_words(plan, drawn.name) if isinstance(drawn, Lane) else CARE_TASKS for drawn in lanes]
+    names = [wrapped(name, wide - 8, 3, 13, bold=True) for name in called]
     y += max(map(len, names)) * (ROW + 1) + 4
     for index, rows in enumerate(names):
         for row, text in enumerate(rows):
@@ -124,21 +129,23 @@ def week_timeline(
     """
     plan = schedule.plan
     days = local_days(plan.clock, first, 7)
-    lanes = [tuple(lane(schedule, name, day.begin, day.end, now) for name in plan.lumens) for day in days]
+    lanes = _lanes(schedule, days, now)
     every = [drawn for found in lanes for drawn in found]
     prefix = f"timeline-week-{first.isoformat()}"
     span = _("{first} to {last}").format(first=day_words(first), last=day_words(first + timedelta(days=6)))
     heading = _("Timeline of {span}").format(span=span)
     svg = frame(prefix, heading, schedule, every, linked=link is not None)
     drawing = node(svg, "g", aria_hidden="true") if link is not None else svg
-    axes, lefts, width = _places(days, len(plan.lumens))
+    count = len(lanes[0])
+    axes, lefts, width = _places(days, count)
     notes = [_("{day}: {note}").format(day=day_words(day.day), note=note) for day in days for _at, note in day.changes]
     top = _heading(drawing, span, notes, width) + 8
-    labels = [wrapped(plan.lumens[name].label, LABELS, 1)[0] for name in plan.lumens]
+    called = [plan.lumens[drawn.name].label if isinstance(drawn, Lane) else CARE_TASKS for drawn in lanes[0]]
+    labels = [wrapped(name, LABELS, 1)[0] for name in called]
     y = top + 34 + max(map(length, labels)) + 6
     needed = max(WEEK_MARK * len(drawn.marks) for drawn in every)
     hour = max(WEEK_HOUR, needed * 60 / min(day.end - day.begin for day in days))
-    wide = max(WEEK_LANE, WEEK_DAY / len(plan.lumens))
+    wide = max(WEEK_LANE, WEEK_DAY / count)
     columns = [
         Column(day, drawn, left, wide, Scale(day.begin, y + MARGIN, hour), axis)
         for day, drawn, left, axis in zip(days, lanes, lefts, axes, strict=True)
@@ -153,6 +160,16 @@ def week_timeline(
     bottom = max(column.bottom for column in columns)
     y = legend(drawing, schedule, days, every, now, prefix, (bottom + 2 * MARGIN, width))
     return finished(svg, width, y)
+
+
+def _lanes(schedule: Schedule, days: Sequence[LocalDay], now: Instant) -> list[tuple[AnyLane, ...]]:
+    """Return the lanes of each day: of all lumens and, if any of the days holds care tasks, theirs."""
+    names = list(schedule.plan.lumens)
+    found: list[tuple[AnyLane, ...]] = [
+        tuple(lane(schedule, name, day.begin, day.end, now) for name in names) for day in days
+    ]
+    care = [care_lane(schedule, day.begin, day.end, now) for day in days]
+    return [(*group, tasks) for group, tasks in zip(found, care, strict=True)] if any(t.marks for t in care) else found
 
 
 def _heading(parent: Element, heading: str, notes: Iterable[str], width: float) -> float:
@@ -179,7 +196,7 @@ class _Block:
     rows: tuple[tuple[str, bool], ...]
     left: float
     beside: bool
-    sign: Mark | Stretch | None = None
+    sign: AnyMark | Stretch | None = None
 
     @property
     def height(self) -> float:
@@ -189,7 +206,7 @@ class _Block:
 
     def draw(self, parent: Element, x: float, y: float, middle: float, prefix: str) -> None:
         """Draw it in the lane that begins at ``x``, for an instant at ``y``, with its sign at the height ``middle``."""
-        if isinstance(self.sign, Mark):
+        if isinstance(self.sign, AnyMark):
             group = touch(parent, self.sign, (x + 2, x + SPINE), y, (x + 18, middle))
         else:
             group = node(parent, "g", class_="note")
@@ -200,8 +217,8 @@ class _Block:
         for left, row, text, bold, _fill in texts:
             width = length(text, bold=bold) + 1.5
             node(group, "rect", x=left - 0.5, y=middle - 7 + row * ROW, width=width, height=ROW, fill=PAPER)
-        if isinstance(self.sign, Mark):
-            mark(group, self.sign.kind, self.sign.look, (x + 26, middle), 7.5, prefix)
+        if isinstance(self.sign, AnyMark):
+            mark(group, kind_of(self.sign), self.sign.look, (x + 26, middle), 7.5, prefix)
         elif self.sign is not None:
             closed_sign(group, self.sign.why, (x + 26, middle), 8)
         else:
@@ -213,7 +230,7 @@ class _Block:
 ALERTS = frozenset({Look.ASK, Look.NO_USE, Look.OVERDUE})
 
 
-def _blocks(schedule: Schedule, shown: LocalDay, drawn: Lane, wide: float) -> list[_Block]:
+def _blocks(schedule: Schedule, shown: LocalDay, drawn: AnyLane, wide: float) -> list[_Block]:
     """Return what stands beside one lane's bars, in order of time."""
     found = []
     for stretch in drawn.stretches:
@@ -254,7 +271,7 @@ def _hour_height(lanes: Sequence[Sequence[_Block]], shown: LocalDay, grown: int)
 
 
 def _block(
-    at: Instant, first: str, rows: Iterable[tuple[str, bool]], wide: float, sign: Mark | Stretch | None = None
+    at: Instant, first: str, rows: Iterable[tuple[str, bool]], wide: float, sign: AnyMark | Stretch | None = None
 ) -> _Block:
     """Break rows for a lane: they stand beside the time where the lane is wide, and below it elsewhere."""
     left = BESIDE + length(first, bold=True) + 6
@@ -299,12 +316,13 @@ def _column(parent: Element, schedule: Schedule, column: Column, now: Instant, p
         bars(parent, drawn, (x + 2.5, 4.5), scale, prefix)
     now_line(parent, schedule, column, now)
     for x, drawn in column.lefts():
-        tops = [scale.y(one.at) - WEEK_MARK / 2 for one in drawn.marks]
+        marks: Sequence[AnyMark] = drawn.marks
+        tops = [scale.y(one.at) - WEEK_MARK / 2 for one in marks]
         placed = spread(tops, [WEEK_MARK] * len(tops), scale.top, column.bottom)
-        for one, top in zip(drawn.marks, placed, strict=True):
+        for one, top in zip(marks, placed, strict=True):
             middle = top + WEEK_MARK / 2
             group = touch(parent, one, (x + 1.5, x + 7.5), scale.y(one.at), (x + 8, middle))
-            mark(group, one.kind, one.look, (x + 10.7, middle), 4.2, prefix)
+            mark(group, kind_of(one), one.look, (x + 10.7, middle), 4.2, prefix)
 
 
 def _day_head(

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, tostring
 
+from reminders.care_words import CARE_TASKS
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
+from reminders.views.timeline_care import AnyLane, AnyMark, CareLane
 from reminders.views.timeline_clock import LocalDay, Scale
-from reminders.views.timeline_lanes import Lane, Look, Mark
+from reminders.views.timeline_lanes import Look
 from reminders.views.timeline_shapes import (
     ALERT,
     GRID,
@@ -44,7 +46,7 @@ class Column:
     """
 
     shown: LocalDay
-    lanes: tuple[Lane, ...]
+    lanes: tuple[AnyLane, ...]
     x: float
     wide: float
     scale: Scale
@@ -60,21 +62,22 @@ class Column:
         """Return where its last hour ends."""
         return self.scale.y(self.shown.end)
 
-    def lefts(self) -> list[tuple[float, Lane]]:
+    def lefts(self) -> list[tuple[float, AnyLane]]:
         """Return each lane with its left edge."""
         return [(self.x + index * self.wide, found) for index, found in enumerate(self.lanes)]
 
 
-def frame(prefix: str, heading: str, schedule: Schedule, lanes: Sequence[Lane], *, linked: bool = False) -> Element:
+def frame(prefix: str, heading: str, schedule: Schedule, lanes: Sequence[AnyLane], *, linked: bool = False) -> Element:
     """Return the outermost element; what holds links is a group of them, and otherwise the drawing is one image."""
     svg = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "class": "timeline"})
     svg.set("role", "group" if linked else "img")
     svg.set("aria-labelledby", f"{prefix}-title {prefix}-desc")
-    names = ", ".join(lumen_words(schedule.plan, name) for name in schedule.plan.lumens)
+    names = [lumen_words(schedule.plan, name) for name in schedule.plan.lumens]
+    names += [CARE_TASKS] if any(isinstance(drawn, CareLane) for drawn in lanes) else []
     marks = [found for drawn in lanes for found in drawn.marks]
     told = _(
         "A drawing. Time runs downwards; from left to right: {lumens}. Events: {all}; recorded as done: {done}."
-    ).format(lumens=names, all=len(marks), done=sum(found.look in (Look.DONE, Look.LATE) for found in marks))
+    ).format(lumens=", ".join(names), all=len(marks), done=sum(found.look in (Look.DONE, Look.LATE) for found in marks))
     for tag, text in (("title", heading), ("desc", told)):
         titled(svg, text, tag=tag).set("id", f"{prefix}-{tag}")
     definitions(svg, prefix)
@@ -196,7 +199,7 @@ def _box(parent: Element, across: tuple[float, float], scale: Scale, first: Inst
     return node(parent, "rect", x=across[0], y=top, width=across[1], height=foot - top)
 
 
-def bars(parent: Element, drawn: Lane, across: tuple[float, float], scale: Scale, prefix: str) -> None:
+def bars(parent: Element, drawn: AnyLane, across: tuple[float, float], scale: Scale, prefix: str) -> None:
     """Draw a lane's infusions; ``across``: where they begin, and how wide they are together."""
     for found in drawn.bars:
         wide = across[1] / found.places
@@ -214,8 +217,8 @@ def bars(parent: Element, drawn: Lane, across: tuple[float, float], scale: Scale
             stop_line(group, x, wide, foot)
 
 
-def touch(parent: Element, found: Mark, spine: tuple[float, float], y: float, sign: tuple[float, float]) -> Element:
-    """Add a touch's group: its words, a line at its instant, and from there one to where its sign found room."""
+def touch(parent: Element, found: AnyMark, spine: tuple[float, float], y: float, sign: tuple[float, float]) -> Element:
+    """Add the group of a touch or care task: its words, a line at its instant, and from there one to where its sign found room."""
     group = node(parent, "g", class_="touch")
     titled(group, found.words)
     node(group, "line", class_="at", x1=spine[0], y1=y, x2=spine[1], y2=y, stroke=INK, stroke_width=1.5)

@@ -203,7 +203,7 @@ def _mark(touch: Touch, schedule: Schedule, now: Instant) -> Mark:
 
 def _short(touch: Touch) -> str:
     begun = _drugs(touch.starts, touch)
-    return {
+    what = {
         TouchKind.START: begun,
         TouchKind.PUSH: _("give {drugs}").format(drugs=begun),
         TouchKind.FINISH: _("finish"),
@@ -212,6 +212,12 @@ def _short(touch: Touch) -> str:
         TouchKind.IDLE_FLUSH: _("flush"),
         TouchKind.DRAW: _("blood draw"),
     }[touch.kind]
+    if not touch.tasks:
+        return what
+    if touch.kind is not TouchKind.DRAW:
+        return _("{what}, with blood draw").format(what=what)
+    drawn = _(" and ").join(touch.plan.tasks[name].label for name in touch.tasks)
+    return _("{what}: {drawn}").format(what=what, drawn=drawn)
 
 
 def _drugs(doses: Iterable[Dose], touch: Touch) -> str:

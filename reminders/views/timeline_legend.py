@@ -5,8 +5,9 @@ from xml.etree.ElementTree import Element
 
 from reminders.schedule.model import Schedule, TouchKind
 from reminders.times import Instant
+from reminders.views.timeline_care import CARE_TASK, AnyLane, CareMark
 from reminders.views.timeline_clock import LocalDay
-from reminders.views.timeline_lanes import Closed, Fill, Lane, Look
+from reminders.views.timeline_lanes import Closed, Fill, Look, Mark
 from reminders.views.timeline_shapes import (
     ALERT,
     INK,
@@ -51,7 +52,7 @@ def legend(
     parent: Element,
     schedule: Schedule,
     days: Sequence[LocalDay],
-    lanes: Sequence[Lane],
+    lanes: Sequence[AnyLane],
     now: Instant,
     prefix: str,
     place: tuple[float, float],
@@ -84,12 +85,14 @@ def _column(parent: Element, place: tuple[float, float], width: float, groups: S
 
 
 def _groups(
-    schedule: Schedule, days: Sequence[LocalDay], lanes: Sequence[Lane], now: Instant, prefix: str
+    schedule: Schedule, days: Sequence[LocalDay], lanes: Sequence[AnyLane], now: Instant, prefix: str
 ) -> tuple[Group, Group, Group, Group]:
     marks = [found for lane in lanes for found in lane.marks]
     bars = [found for lane in lanes for found in lane.bars]
-    kinds, looks = {found.kind for found in marks}, {found.look for found in marks}
+    kinds, looks = {found.kind for found in marks if isinstance(found, Mark)}, {found.look for found in marks}
     what = [(_mark_sign(kind, Look.PLANNED, prefix), KIND_WORDS[kind]) for kind in TouchKind if kind in kinds]
+    if any(isinstance(found, CareMark) for found in marks):
+        what.append((_mark_sign(None, Look.PLANNED, prefix), CARE_TASK))
     how = [(_mark_sign(TouchKind.IDLE_FLUSH, look, prefix), look.value) for look in Look if look in looks]
     fills = {found.fill for found in bars}
     runs: list[Entry] = [(_bar_sign(fill, prefix), fill.value) for fill in Fill if fill in fills]
@@ -108,7 +111,7 @@ def _groups(
     return (_("What"), what), (_("How it stands"), how), (_("Infusions"), runs), (_("Also shown"), besides)
 
 
-def _mark_sign(kind: TouchKind, look: Look, prefix: str) -> Callable[[Element, float, float], None]:
+def _mark_sign(kind: TouchKind | None, look: Look, prefix: str) -> Callable[[Element, float, float], None]:
     return lambda parent, x, y: mark(parent, kind, look, (x, y), 7, prefix)
 
 

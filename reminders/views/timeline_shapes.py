@@ -158,6 +158,13 @@ OUTLINES: dict[TouchKind, Outline] = {
 }  # fmt: skip
 """The shape of each kind of touch around its middle; a flush is a circle."""
 
+CARE_OUTLINE: Outline = (
+    (-0.85, -0.6), (-0.4, -0.6), (-0.4, -1.05), (0.4, -1.05), (0.4, -0.6), (0.85, -0.6), (0.85, 1), (-0.85, 1),
+)  # fmt: skip
+"""The shape of a care task: a board with its clip."""
+
+CARE_MIDDLE = 0.2
+
 MIDDLES = {TouchKind.START: -0.3, TouchKind.DRAW: 0.3, TouchKind.CHANGEOVER: -0.15}
 """How far below its middle a shape has most room inside."""
 
@@ -177,8 +184,10 @@ AROUND = {
 """What is drawn across a shape."""
 
 
-def mark(parent: Element, kind: TouchKind, look: Look, middle: tuple[float, float], radius: float, prefix: str) -> None:
-    """Draw one touch: its kind is the shape, how things stand with it what is in and around it."""
+def mark(
+    parent: Element, kind: TouchKind | None, look: Look, middle: tuple[float, float], radius: float, prefix: str
+) -> None:
+    """Draw one touch, or a care task (no ``kind``): its kind is the shape, how things stand what is in and around it."""
     x, y = middle
     unit = radius * 0.6 if look is Look.NO_USE else radius
     recorded = look in (Look.DONE, Look.LATE)
@@ -190,12 +199,13 @@ def mark(parent: Element, kind: TouchKind, look: Look, middle: tuple[float, floa
     drawn: dict[str, str | float] = {"fill": fill, "stroke": stroke, "stroke_width": thick, "stroke_linejoin": "round"}
     if look is Look.NO_USE:
         node(parent, "circle", cx=x, cy=y, r=radius * 1.05, fill=PAPER, stroke=ALERT, stroke_width=radius * 0.24)
-    if kind in OUTLINES:
-        points = " ".join(f"{decimal(x + px * unit)},{decimal(y + py * unit)}" for px, py in OUTLINES[kind])
+    outline = CARE_OUTLINE if kind is None else OUTLINES.get(kind)
+    if outline is not None:
+        points = " ".join(f"{decimal(x + px * unit)},{decimal(y + py * unit)}" for px, py in outline)
         node(parent, "polygon", points=points, **drawn)
     else:
         node(parent, "circle", cx=x, cy=y, r=unit * 0.95, **drawn)
-    inner = y + MIDDLES.get(kind, 0) * radius
+    inner = y + (CARE_MIDDLE if kind is None else MIDDLES.get(kind, 0)) * radius
     line = PAPER if recorded else stroke
     if look is Look.DUE:
         node(parent, "circle", cx=x, cy=inner, r=radius * 0.3, fill=INK)

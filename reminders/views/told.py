@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from reminders.record.facts import EMPTY, Record
 from reminders.reminding.decide import Item
-from reminders.reminding.matters import Matter, Sort, matters
+from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Telling, tellings
+from reminders.reminding.orders import open_matters
 from reminders.reminding.wording import heading
 from reminders.schedule.model import ENDLESS, Schedule
 from reminders.times import Instant
@@ -25,9 +27,12 @@ class _Open:
     following: Telling | None
 
 
-def open_lines(schedule: Schedule, now: Instant) -> list[str]:
-    """Return what waits at ``now``, one line each, in order of time; then why other things are told to nobody."""
-    waits = [found for matter in matters(schedule, now) if (found := _open(matter, schedule, now)) is not None]
+def open_lines(schedule: Schedule, now: Instant, record: Record = EMPTY) -> list[str]:
+    """Return what waits at ``now``, one line each, in order of time; then why other things are told to nobody.
+
+    ``record`` is the one that the schedule was made with.
+    """
+    waits = [found for matter in open_matters(schedule, record, now) if (found := _open(matter, schedule, now)) is not None]
     lines = [_line(found, schedule, now) for found in waits[-SHOWN:]]
     if len(waits) > SHOWN:
         lines.insert(0, _("{count} earlier things; see  reminders due .").format(count=len(waits) - SHOWN))

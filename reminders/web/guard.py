@@ -1,4 +1,4 @@
-"""What stands between the network and the daemon's pages: who is let in, how often, and what every answer carries.
+"""What stands between the network and this program's pages: who is let in, how often, and what every answer carries.
 
 Every address holds a secret that nobody can guess (a *gate*); whoever does not know it gets the answer that any unknown
 address gets. Against other websites in the household's own browser: the Host header must be one of ours (DNS
@@ -12,7 +12,7 @@ import time
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from email.utils import formatdate
-from typing import TypeAlias
+from typing import Protocol, TypeAlias
 
 from starlette.applications import Starlette
 from starlette.datastructures import FormData, Headers, MutableHeaders
@@ -22,7 +22,6 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from reminders.daemon.desk import Desk
 from reminders.daemon.log import where
 from reminders.web.limits import Limits
 from reminders.words import CATALOGUE
@@ -78,6 +77,18 @@ ERROR_WORDS: Mapping[int, str] = {
 """What a person reads when a request is refused; no word of it tells a secret."""
 
 
+class Keyed(Protocol):
+    """What has pages behind a secret, with a token in every form of theirs."""
+
+    @property
+    def secret(self) -> str:
+        """Return what the pages' address begins with."""
+
+    @property
+    def form_token(self) -> str:
+        """Return what every form of theirs carries."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gate:
     """One thing that is served behind a secret.
@@ -123,8 +134,8 @@ def plain_errors(routes: Sequence[BaseRoute]) -> Starlette:
     return app
 
 
-def page_gate(desk: Desk, routes: Sequence[BaseRoute]) -> Gate:
-    """Return the gate of the household's page: below ``/<secret>/``."""
+def page_gate(desk: Keyed, routes: Sequence[BaseRoute]) -> Gate:
+    """Return the gate of the pages of a desk: below ``/<secret>/``."""
     return Gate(
         prefix="/",
         holder=lambda given: desk if same(given, desk.secret) else None,
@@ -186,10 +197,13 @@ def guarded(
     return app
 
 
-def posted(desk: Desk, handler: Handler) -> Callable[[Request], Awaitable[Response]]:
+def posted(
+    desk: Keyed, handler: Handler, *, largest: int = LARGEST_FORM, fields: int = 500, files: int = 0
+) -> Callable[[Request], Awaitable[Response]]:
     """Return the endpoint of a form: ``handler`` is asked only if the form was sent by our own page.
 
-    The form carries a field ``token`` with the value of ``desk.form_token``.
+    The form carries a field ``token`` with the value of ``desk.form_token``. It has at most ``largest`` bytes with all its
+    ``fields`` and ``files``, of which there are no more than so many.
     """
 
     async def endpoint(request: Request) -> Response:
@@ -197,7 +211,7 @@ def posted(desk: Desk, handler: Handler) -> Callable[[Request], Awaitable[Respon
             return plain_page(405, {"Allow": "POST"})
         if not _from_here(request):
             return plain_page(403)
-        body = await _body(request)
+        body = await _body(request, largest)
         if body is None:
             # What is not read must not be taken for the next request.
             return plain_page(413, {"Connection": "close"})
@@ -205,7 +219,7 @@ def posted(desk: Desk, handler: Handler) -> Callable[[Request], Awaitable[Respon
         if kind not in ("application/x-www-form-urlencoded", "multipart/form-data"):
             return plain_page(415)
         again = Request(request.scope, _replayed(body))
-        async with again.form(max_files=0, max_fields=500, max_part_size=LARGEST_FORM) as form:
+        async with again.form(max_files=files, max_fields=fields, max_part_size=largest) as form:
             given = form.get("token")
             if not isinstance(given, str) or not same(given, desk.form_token):
                 return plain_page(403)
@@ -269,15 +283,15 @@ def _from_here(request: Request) -> bool:
     return request.headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
 
 
-async def _body(request: Request) -> bytes | None:
-    """Return the body of a request; None if it is larger than any form of ours, however large it says that it is."""
+async def _body(request: Request, largest: int) -> bytes | None:
+    """Return the body of a request; None if it is larger than so many bytes, however large it says that it is."""
     said = request.headers.get("content-length", "0")
-    if not said.isascii() or not said.isdigit() or int(said) > LARGEST_FORM:
+    if not said.isascii() or not said.isdigit() or int(said) > largest:
         return None
     body = bytearray()
     async for chunk in request.stream():
         body += chunk
-        if len(body) > LARGEST_FORM:
+        if len(body) > largest:
             return None
     return bytes(body)
 

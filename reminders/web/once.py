@@ -1,21 +1,32 @@
 """The door through which a browser comes from a pop-up or from the command ``page``: an address that works once."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from reminders.daemon.desk import Desk
 from reminders.daemon.once import Once
 from reminders.web.guard import Gate, plain_errors, plain_page
 
 
-def once_gate(desk: Desk, once: Once) -> Gate:
+class Entered(Protocol):
+    """What is entered through such an address."""
+
+    @property
+    def home(self) -> str:
+        """Return the address that lasts."""
+
+    @property
+    def changed(self) -> Callable[[], None]:
+        """Return what is called when one was used up."""
+
+
+def once_gate(desk: Entered, once: Once) -> Gate:
     """Return the gate of ``/once/<token>/``, which leads to the page and uses the token up."""
 
     async def enter(request: Request) -> Response:

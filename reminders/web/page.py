@@ -3,7 +3,6 @@
 The page is usable without scripts; what a live page can do besides stands in ``static/page.js``.
 """
 
-import mimetypes
 from collections.abc import Awaitable, Callable, Sequence
 
 from starlette.requests import Request
@@ -14,11 +13,12 @@ from reminders.daemon.desk import Desk
 from reminders.web import page_days
 from reminders.web.guard import posted
 from reminders.web.page_event import event
-from reminders.web.page_frame import data, page
+from reminders.web.page_frame import page, static_files
 from reminders.web.page_live import now_page, state
 from reminders.web.page_phones import phone_routes
 from reminders.web.page_report import Reports
 from reminders.web.page_say import fresh_key, other_page, say_page, sign_buttons
+from reminders.web.page_supplies import supplies_view
 from reminders.words import caution_lines, lumen_words
 
 STATIC = ("page.css", "page.js", "icon.svg")
@@ -47,7 +47,7 @@ def page_routes(desk: Desk, *, look_every: float = LOOK_EVERY) -> list[BaseRoute
         ("/week", page_days.week),
         ("/history", page_days.history),
         ("/history.csv", page_days.history_table),
-        ("/supplies", page_days.supplies_page),
+        ("/supplies", supplies_view),
         ("/answer", reports.answer),
     )
     return [
@@ -56,7 +56,7 @@ def page_routes(desk: Desk, *, look_every: float = LOOK_EVERY) -> list[BaseRoute
         Route("/words", posted(desk, reports.words), methods=["POST"]),
         Route("/undo", posted(desk, reports.undo), methods=["POST"]),
         *phone_routes(desk),
-        Route("/static/{name}", _static, methods=["GET"]),
+        static_files(STATIC),
     ]
 
 
@@ -69,14 +69,6 @@ def _fresh(desk: Desk, view: View) -> Callable[[Request], Awaitable[Response]]:
         return view(desk, request)
 
     return endpoint
-
-
-async def _static(request: Request) -> Response:
-    name = request.path_params["name"]
-    if name not in STATIC:
-        return Response(status_code=404)
-    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
-    return Response(data("static", name), media_type=kind, headers={"Cache-Control": "private, no-cache"})
 
 
 def _say(desk: Desk, request: Request) -> Response:

@@ -1,4 +1,4 @@
-"""The pages to look things up: a day and a week as drawings, the history, what is used up."""
+"""The pages to look things up: a day and a week as drawings, and the history."""
 
 from datetime import date, timedelta
 from itertools import groupby
@@ -9,10 +9,9 @@ from starlette.responses import Response
 
 from reminders.daemon.desk import Desk
 from reminders.event_words import agenda_words
-from reminders.schedule.counts import supplies
 from reminders.schedule.model import Schedule, Status
 from reminders.schedule.status import status
-from reminders.times import DAY, Instant
+from reminders.times import Instant
 from reminders.units import span
 from reminders.views.history import History, Row, Sort
 from reminders.views.history import history as history_of
@@ -20,15 +19,12 @@ from reminders.views.history_files import history_csv
 from reminders.views.history_text import STATUS_WORDS, standing_words
 from reminders.views.timeline import SHEET, day_timeline, week_timeline
 from reminders.web.page_forms import day_asked
-from reminders.web.page_frame import moment_of, page, query
+from reminders.web.page_frame import page, query
 from reminders.words import CATALOGUE, as_needed_lines, caution_lines, clock_words, day_words, lumen_words, note_words
 
 _ = CATALOGUE.gettext
 
 WEEK = timedelta(days=7)
-
-SUPPLY_DAYS = 7
-"""For how many days ahead the supplies are counted."""
 
 NO_DAY = _("There is no such day. Choose one here.")
 
@@ -179,17 +175,3 @@ def history_table(desk: Desk, request: Request) -> Response:
     name = f"history-{found.first.isoformat()}-{found.last.isoformat()}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(history_csv(found), headers=headers, media_type="text/csv; charset=utf-8")
-
-
-def supplies_page(desk: Desk, request: Request) -> Response:
-    """Show what the next days use up."""
-    schedule, now = desk.keeper.schedule, desk.keeper.instant
-    until = Instant(now + SUPPLY_DAYS * DAY)
-    return page(
-        desk,
-        "supplies.html",
-        here="supplies",
-        days=SUPPLY_DAYS,
-        until=moment_of(desk, until),
-        needs=sorted(supplies(schedule, now, until).items()),
-    )

@@ -31,7 +31,7 @@ PLAIN = ("order", "lumen", "dose", "event")
 WRITTEN: Mapping[str, int] = {"name": 80, "note": 500, "by": 60, "said_by": 80}
 """What somebody writes, and how long it may be."""
 
-FLAGS = ("everything", "flushed", "again", "line_used")
+FLAGS = ("everything", "flushed", "again", "line_used", "as_said")
 
 YES = "yes"
 
@@ -174,7 +174,25 @@ def _particulars(told: Told, plan: Plan, faults: list[Fault]) -> dict[str, Any]:
             found["count"] = int(count)
         else:
             faults.append(Fault("count", _("Write the count as a whole number, such as 12.")))
+    if "item" in told:
+        found["items"] = _amounts(told, faults)
     return found
+
+
+def _amounts(told: Told, faults: list[Fault]) -> tuple[tuple[str, int], ...]:
+    """Read how many of each item a form says; where it says of none, that is a fault of its first field."""
+    verb, found, written = first(told, "verb"), [], 0
+    for place, (item, number) in enumerate(zip(told["item"], told.get("number", ()), strict=False), start=1):
+        text = number.strip()
+        written += bool(text)
+        if re.fullmatch(r"[0-9]+", text) and len(text) <= LONGEST["count"]:
+            found.append((one_line(item), int(text)))
+        elif text:
+            said = _("{item}: write the count as a whole number, such as 12.").format(item=one_line(item))
+            faults.append(Fault(f"{verb}-{place}", said))
+    if not written:
+        faults.append(Fault(f"{verb}-1", _("Write how many of at least one item.")))
+    return tuple(found)
 
 
 def needs_lumen(verb: Verb, plan: Plan) -> bool:
@@ -186,6 +204,8 @@ def _missing(verb: Verb, values: Mapping[str, Any], told: Told, plan: Plan) -> l
     """Say which fields are empty that must not be."""
     everything = bool(values["everything"])
     needs = [name for name in saying(verb, everything=everything).needs if name != "until"]
+    if "item" in told:
+        needs = [name for name in needs if name not in ("name", "count")]
     if first(told, "asked") == YES:
         needs.append("said_by")
     # A button has no such field: where it leaves something open, that is asked back.
@@ -281,8 +301,9 @@ def fields_of(said: Said) -> dict[str, str]:
 
 
 def pairs_of(said: Said) -> list[tuple[str, str]]:
-    """Return what was said as pairs of names and values, fluids one by one."""
-    return [*fields_of(said).items(), *(("fluids", name) for name in said.fluids)]
+    """Return what was said as pairs of names and values, fluids and items one by one."""
+    items = [pair for name, number in said.items for pair in (("item", name), ("number", str(number)))]
+    return [*fields_of(said).items(), *(("fluids", name) for name in said.fluids), *items]
 
 
 def do_of(changes: Mapping[str, Any]) -> str:

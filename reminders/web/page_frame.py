@@ -4,6 +4,7 @@ Templates and static files are read as data of the package. Every value is escap
 work below any address.
 """
 
+import mimetypes
 import re
 from collections.abc import Iterable
 from functools import cache
@@ -13,7 +14,9 @@ from urllib.parse import quote, urlencode
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup, escape
-from starlette.responses import HTMLResponse
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
 
 from reminders.daemon.desk import Desk
 from reminders.daemon.life import STALE
@@ -143,7 +146,26 @@ def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **valu
         "revisions": revision_words(desk.keeper.schedule, now),
         **values,
     }
-    return HTMLResponse(_environment().get_template(template).render(context), status)
+    return rendered(template, status, **context)
+
+
+def rendered(template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
+    """Return a page of a template and values alone."""
+    return HTMLResponse(_environment().get_template(template).render(values), status)
+
+
+def static_files(names: Iterable[str]) -> Route:
+    """Return the route of the files that are served as they are, and of no others."""
+    served = frozenset(names)
+
+    async def static(request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in served:
+            return Response(status_code=404)
+        kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+        return Response(data("static", name), media_type=kind, headers={"Cache-Control": "private, no-cache"})
+
+    return Route("/static/{name}", static, methods=["GET"])
 
 
 def revision_words(schedule: Schedule, now: Instant) -> str:

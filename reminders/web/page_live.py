@@ -10,11 +10,12 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import minute_of
-from reminders.web.page_cards import Tone
+from reminders.web.page_cards import Card, Tone
 from reminders.web.page_frame import coming_words, page, seconds_ago, warnings
 from reminders.web.page_now import LumenView, fingerprint, lumen_views, stops
 from reminders.web.page_report import last_report
 from reminders.web.page_say import days, fresh_key, times
+from reminders.web.page_supplies import now_card, supplies_mark
 from reminders.words import CATALOGUE, caution_lines, clock_words, moment_words
 
 _ = CATALOGUE.gettext
@@ -29,6 +30,7 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
     health = desk.health()
     record = desk.keeper.household.record
     views, stopped = lumen_views(schedule, record, now), stops(schedule, record, now)
+    order = now_card(schedule, record, now)
     lumens = [(view, [(fresh_key(), card) for card in view.cards]) for view in views]
     phones = [_phone(phone, desk) for phone in desk.phones.all()]
     return page(
@@ -41,8 +43,11 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
         by=by,
         lumens=lumens,
         stops=[(fresh_key(), card) for card in stopped],
-        open=_open(views),
-        nothing_waits=not stopped and all(view.tone >= Tone.RUNS for view in views),
+        open=_open(views, order),
+        order=order,
+        nothing_waits=not stopped
+        and all(view.tone >= Tone.RUNS for view in views)
+        and (order is None or order.tone >= Tone.RUNS),
         times=times(past=False),
         times_past=times(past=True),
         days=days(schedule.plan, now),
@@ -57,7 +62,7 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
     )
 
 
-def _open(views: Sequence[LumenView]) -> list[tuple[str, str]]:
+def _open(views: Sequence[LumenView], order: Card | None) -> list[tuple[str, str]]:
     """Return one line for each thing that waits, the most pressing first, with the mark of its card on the page."""
     found = []
     for number, view in enumerate(views, start=1):
@@ -66,6 +71,9 @@ def _open(views: Sequence[LumenView]) -> list[tuple[str, str]]:
                 words = _("{lumen}: {what}").format(lumen=view.words, what=card.heading[0].lower() + card.heading[1:])
                 tag = card.tag[0].lower() + card.tag[1:] if card.tag.istitle() else card.tag
                 found.append((card.tone, f"{words} - {tag}", f"c{number}-{n}-title"))
+    if order is not None and order.tone < Tone.RUNS:
+        words = _("Supplies: {what}").format(what=order.heading)
+        found.append((order.tone, f"{words} - {order.tag}", "order-title"))
     return [(words, mark) for _tone, words, mark in sorted(found, key=lambda item: item[0])]
 
 
@@ -87,7 +95,8 @@ def _shown(desk: Desk) -> str:
     """Return a text that changes whenever plan or record do, something else is to be done, or there are more or fewer warnings."""
     schedule, now = desk.keeper.schedule, desk.keeper.instant
     shown = fingerprint(schedule, desk.keeper.household.record, now)
-    return f"{desk.keeper.version}-{shown}-{len(warnings(desk))}"
+    order = supplies_mark(schedule, desk.keeper.household.record, now)
+    return f"{desk.keeper.version}-{shown}-{order}-{len(warnings(desk))}"
 
 
 def state(desk: Desk, request: Request) -> Response:

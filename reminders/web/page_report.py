@@ -32,6 +32,7 @@ from reminders.web.page_forms import Fault, FormError, Told, first, merged
 from reminders.web.page_frame import lines_of, moment_of, page, query, tel, without_commands
 from reminders.web.page_say import days, fresh_key, other_page, say_page, times
 from reminders.web.page_stops import bars, call_first, is_for_clinicians
+from reminders.web.page_supplies import came_after, supplies_page
 from reminders.words import CATALOGUE, call_words, sign_words
 
 _ = CATALOGUE.gettext
@@ -71,7 +72,9 @@ class Reports:
                 return self._unsaid(one_line(first(told, "by"))[: page_forms.WRITTEN["by"]])
             meant = page_forms.said_by_form(told, keeper.schedule.plan, now, keeper.schedule.start)
         except FormError as error:
-            return say_page(self._desk, told, error.faults, status=400)
+            # A form with a number for each item is that of the supplies.
+            again = supplies_page if "item" in told else say_page
+            return again(self._desk, told, error.faults, status=400)
         return await self._record(meant, told, key, now)
 
     async def words(self, request: Request, form: FormData) -> Response:
@@ -182,6 +185,7 @@ class Reports:
             undo=key if standing else "",
             withdrawn=not standing and not taking_back,
             cards=self._flushes(facts) if standing else [],
+            came=came_after(standing, schedule, record),
             times=times(past=False),
             times_past=times(past=True),
             days=days(schedule.plan, keeper.instant),
@@ -239,7 +243,7 @@ class Reports:
             days=days(self._desk.keeper.schedule.plan, now),
             settles=[choice.words for choice in question.choices if choice.settles],
             other=[] if asks_last_flush else lines_of(other),
-            again=query("say", **page_forms.fields_of(meant)),
+            again="supplies" if meant.items else query("say", **page_forms.fields_of(meant)),
             last=last_report(self._desk) if doubted else None,
         )
 

@@ -9,13 +9,13 @@ from urllib.parse import urlencode
 from starlette.responses import Response
 
 from reminders.daemon.desk import Desk
+from reminders.plan.items import named_items
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
 from reminders.saying.when import UnclearTimeError, when
-from reminders.schedule.counts import supplies
 from reminders.schedule.model import Schedule
-from reminders.times import DAY, Instant
+from reminders.times import Instant
 from reminders.web import page_forms
 from reminders.web.page_forms import FLAGS, Fault, Told, first
 from reminders.web.page_frame import page, query
@@ -96,7 +96,7 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         lumens=[(name, lumen_words(plan, name)) for name in plan.lumens],
         fluids=[(name, fluid.label) for name, fluid in plan.fluids.items()],
         signs=[(sign.value, sign_words(sign)) for sign in Sign],
-        items=_items(schedule, now) if "item" in asks else [],
+        items=sorted(named_items(plan)) if "item" in asks else [],
     )
 
 
@@ -166,11 +166,6 @@ def _day(day: date, today: date) -> str:
     names = {0: _("today"), -1: _("yesterday"), 1: _("tomorrow")}
     named = names.get((day - today).days)
     return _("{named}, {day}").format(named=named, day=day_words(day)) if named else day_words(day)
-
-
-def _items(schedule: Schedule, now: Instant) -> list[str]:
-    """Return the items of supply that the plan uses up."""
-    return sorted(supplies(schedule, schedule.start, max(schedule.end, Instant(now + DAY))))
 
 
 def other_page(desk: Desk, text: str = "", faults: Sequence[Fault] = (), *, status: int = 200) -> Response:

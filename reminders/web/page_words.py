@@ -65,6 +65,7 @@ SAYINGS: Mapping[Verb, Saying] = {
         words=_("A task was done, such as the dressing"), asks=("task", "lumen", "when"), needs=("name",)
     ),
     Verb.COUNTED: Saying(words=_("Supplies were counted"), asks=("item", "count", "when"), needs=("name", "count")),
+    Verb.DELIVERED: Saying(words=_("Supplies came"), asks=("item", "count", "when"), needs=("name", "count")),
     Verb.DONE: Saying(words=_("What is due was done"), asks=("order", "lumen", "when")),
     Verb.PROBLEM: Saying(words=_("Something is wrong"), asks=("sign", "lumen", "when"), needs=("sign",)),
 }
@@ -155,5 +156,5 @@ def others(plan: Plan) -> list[tuple[str, list[Offered]]]:
             _("With the line, or everything"),
             [*away, *_plain(Verb.HELD, *port, Verb.HEPARIN_STOPPED, Verb.EXCHANGED, Verb.REMOVED)],
         ),
-        (_("In the household"), _plain(Verb.TASK_DONE, Verb.COUNTED)),
+        (_("In the household"), _plain(Verb.TASK_DONE, Verb.DELIVERED, Verb.COUNTED)),
     ]

@@ -52,9 +52,10 @@ class Sample:
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
-        """Return the events of the JSON form: what the compiler says."""
-        events: list[dict[str, Any]] = json.loads(schedule_json(self.schedule, self.now))["events"]
-        return events
+        """Return the events of the JSON form, touches and care tasks: what the compiler says. A care task has no lumen."""
+        document = json.loads(schedule_json(self.schedule, self.now))
+        tasks = [{**row, "lumen": None} for row in document["tasks"]]
+        return sorted([*document["events"], *tasks], key=lambda row: (row["start"], row["lumen"] is None))
 
     @cached_property
     def file(self) -> CalendarFile:
@@ -68,9 +69,10 @@ class Sample:
 
     @cached_property
     def contents(self) -> list[bytes]:
-        """Return the whole calendar at each degree of discretion, and one file for each lumen."""
-        lumens = [calendar_file(self.schedule, lumen=lumen) for lumen in self.plan.lumens]
-        return [file.content for file in (*self.files.values(), *lumens)]
+        """Return the whole calendar at each degree of discretion, one file for each lumen, and one of the care tasks."""
+        parts = [calendar_file(self.schedule, lumen=lumen) for lumen in self.plan.lumens]
+        parts.append(calendar_file(self.schedule, care_tasks=True))
+        return [file.content for file in (*self.files.values(), *parts)]
 
     def planned(self, found: Mapping[str, Found]) -> dict[str, Found]:
         """Return what was found of the schedule's own events; what is left is the closing event."""
@@ -272,3 +274,80 @@ def plan_of(
         revision=revision, id=identity, first_label=quoted(first_label), ends_with=ends_with,
     )  # fmt: skip
     return Sample("of the tests' own", text.encode())
+
+
+TASKS = """
+[task.cover]
+kind = "dressing"
+label = "Renew the Wendle cover"
+done_by = "nurse"
+every_days = 3
+at = "10:00"
+last_done = "2026-10-28 09:00"
+takes = "45 min"
+uses = { "Ostrel kit" = 1 }
+note = "Ask for Tamsin."
+
+[task.hubs]
+kind = "needleless connector"
+label = "Renew the Corvane hubs"
+done_by = "household"
+every = "50 h"
+last_done = "2026-10-29 21:00"
+on_time_within = "6 h"
+uses = { "Corvane hub" = 2 }
+
+[task.cold]
+kind = "out of the refrigerator"
+label = "Take Velmorin out"
+done_by = "household"
+order = "daily"
+before_dose = "90 min"
+on_time_within = "30 min"
+
+[task.level]
+kind = "blood draw"
+label = "Velmorin level"
+done_by = "household"
+order = "daily"
+before_dose = "30 min"
+only_doses = [3]
+on_time_within = "15 min"
+lumen = "onyx"
+uses = { "Tessel tube" = 1 }
+
+[task.labs]
+kind = "blood draw"
+label = "Tessel panel"
+done_by = "clinic or laboratory"
+weekdays = ["Tue", "Fri"]
+at = "11:15"
+lumen = "two"
+
+[task.vein]
+kind = "blood draw"
+label = "Tessel panel from a vein"
+done_by = "clinic or laboratory"
+moments = ["2026-11-01 01:30-06:00"]
+
+[task.van]
+kind = "delivery"
+label = "Halloway van"
+done_by = "pharmacy"
+moments = ["2026-11-04 14:00"]
+brings = { "Brineol syringe" = 60 }
+"""
+"""Care tasks of every sort, draws through a lumen among them; names occur nowhere else."""
+
+
+def cared_for(reveals: Reveals = Reveals.EVERYTHING, end: str = "2026-11-07 08:00") -> Sample:
+    """Return a small plan with :data:`TASKS`, over the change of the clocks; one task is in the second half hour of 1:00."""
+    orders = daily("09:00", first="2026-10-30 09:00")
+    made = plan_of(orders, start="2026-10-30 08:00", end=end, reveals=reveals).text.decode()
+    draws = 'idle = ["sal"]\nafter_draw = ["sal 20 mL"]\ndiscard_volume = "4 mL"\n'
+    made = made.replace('idle = ["sal"]\n', draws).replace("[lumen.one]", "[lumen.onyx]").replace('"one"', '"onyx"')
+    same_day = '[call.same_day]\nwho = "Office Quillhaven"\nphone = "555-0192"\n'
+    return Sample("with care tasks", (made + TASKS + same_day).encode())
+
+
+CARED_FOR = cared_for()

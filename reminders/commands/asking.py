@@ -1,0 +1,142 @@
+"""Questions in a terminal: asked one by one, answered wrongly and asked again, explained, and gone back from.
+
+To go back, everything since the beginning of a part is worked out again from the answers that were given, less the last
+one; so nothing needs to know how to undo itself.
+"""
+
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import click
+
+from reminders.words import CATALOGUE
+
+_ = CATALOGUE.gettext
+
+HELP, BACK, CLEAR = "?", "<", "-"
+WIDTH = 100
+
+COMMANDS = _(
+    "?  explains a question.   <  goes back one.   -  takes an answer out.   Enter alone leaves a question as it is, or out. "
+    "Ctrl+C stops at any time; what you have typed is kept."
+)
+
+
+class GoneBack(Exception):  # noqa: N818 - nothing is wrong
+    """The person wants to go back to the question before."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question.
+
+    ``asks`` is its title; ``about`` the sentences below it, ``more`` what ``?`` tells besides. ``now``: the answer as it stands.
+    ``options`` can be answered by their number too. ``check`` returns what is wrong with an answer, or nothing.
+    ``needed``: without an answer it is asked again, but may be left open.
+    """
+
+    asks: str
+    about: Sequence[str] = ()
+    more: Sequence[str] = ()
+    now: str = ""
+    options: Sequence[str] = ()
+    check: Callable[[str], str] = lambda typed: ""
+    needed: bool = False
+
+
+class Asker:
+    """Asks in the terminal, and remembers what was answered since the beginning of a part."""
+
+    def __init__(self) -> None:
+        """Begin with nothing answered."""
+        self.answers: list[str] = []
+        self._again: list[str] = []
+
+    @property
+    def replaying(self) -> bool:
+        """Say whether answers that were given before are being worked out again; then nothing is shown."""
+        return bool(self._again)
+
+    def begin(self, answers: Sequence[str] = ()) -> None:
+        """Begin a part, with answers that were given before."""
+        self.answers, self._again = [], list(answers)
+
+    def say(self, text: str = "") -> None:
+        """Show some text, unless it was shown before."""
+        if not self.replaying:
+            click.echo(text)
+
+    def say_wrapped(self, text: str, indent: str = "") -> None:
+        """Show running text in lines that can be read."""
+        self.say(wrapped(text, indent))
+
+    def ask(self, question: Question) -> str:
+        """Return the answer to a question: empty for none, :data:`CLEAR` to take out what stands.
+
+        Raises:
+            GoneBack: the person wants to go back.
+            click.Abort: the input has ended, or the person stops.
+        """
+        answer = self._again.pop(0) if self._again else self._asked(question)
+        self.answers.append(answer)
+        return answer
+
+    def sure(self, asks: str, about: Sequence[str] = ()) -> bool:
+        """Ask a question that is answered with yes or no; nothing means no.
+
+        Raises:
+            GoneBack, click.Abort: as for :meth:`ask`.
+        """
+        words = {"y": True, "yes": True, "n": False, "no": False, "": False, CLEAR: False}
+
+        def check(typed: str) -> str:
+            return "" if typed.lower() in words else _("Type yes or no.")
+
+        return words[
+            self.ask(Question(asks=_("{asks} (yes or no)").format(asks=asks), about=about, check=check)).lower()
+        ]
+
+    def _asked(self, question: Question) -> str:
+        click.echo("")
+        click.echo(click.style(question.asks, bold=True) + (_("  (needed)") if question.needed else ""))
+        for sentence in question.about:
+            click.echo(wrapped(sentence, "    "))
+        for count, option in enumerate(question.options, start=1):
+            click.echo(f"    {count:>2}  {option}")
+        if question.now:
+            click.echo(wrapped(_("Now: {now}").format(now=", ".join(question.now.splitlines())), "    "))
+        while True:
+            typed = " ".join(click.prompt(" ", default="", show_default=False, prompt_suffix=" > ").split())
+            if typed == BACK:
+                raise GoneBack
+            if typed == HELP:
+                for sentence in (*question.more, COMMANDS):
+                    click.echo(wrapped(sentence, "    "))
+                continue
+            answer = self._by_number(typed, question.options)
+            problem = self._problem(answer, question)
+            if not problem:
+                return answer
+            click.echo(wrapped(click.style(problem, fg="red"), "    "))
+
+    @staticmethod
+    def _by_number(typed: str, options: Sequence[str]) -> str:
+        if typed not in options and typed.isdecimal() and 1 <= int(typed[:4]) <= len(options):
+            return options[int(typed) - 1]
+        return typed
+
+    @staticmethod
+    def _problem(answer: str, question: Question) -> str:
+        if any(0xD800 <= ord(char) <= 0xDFFF for char in answer):  # bytes that are no text in the terminal's encoding
+            return _("This could not be read as text. Type it again.")
+        if answer == CLEAR or (not answer and question.now):
+            return ""
+        if not answer and question.needed:
+            return _('This is needed. Type it, or "-" to leave it open for now.')
+        return question.check(answer)
+
+
+def wrapped(text: str, indent: str = "") -> str:
+    """Return running text in lines that can be read."""
+    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)

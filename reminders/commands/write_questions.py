@@ -1,0 +1,347 @@
+"""The plan by questions: section by section, table by table, key by key, into a draft."""
+
+from collections.abc import Callable, Collection, Sequence
+from contextlib import suppress
+from zoneinfo import ZoneInfo
+
+from reminders.commands.asking import CLEAR, Asker, GoneBack, Question
+from reminders.drafting.draft import Draft, DraftError
+from reminders.drafting.entries import EntryField, fault_of
+from reminders.drafting.groups import SECTIONS, Section, applies, asked_first, asked_more
+from reminders.drafting.labels import THINGS
+from reminders.drafting.look import Placed, look
+from reminders.drafting.shapes import SHAPES, Shape, begin, shape_of
+from reminders.findings import KeyPath
+from reminders.plan.forms import Entry
+from reminders.plan.keys import LABEL, NAME, PUSHED, ZONE, UnreadableError
+from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, TIERS
+from reminders.times import Instant
+from reminders.words import CATALOGUE
+
+_ = CATALOGUE.gettext
+
+NEEDED_TIERS = TIERS[:2]
+SELF_EVIDENT = (Entry.CHOICE, Entry.LONG)
+"""What needs no word on how it is written, unless that is asked."""
+
+KNOWN_BEFORE = ("lumen", "fluid", "step")
+"""Tables whose names are told at once when there is none such; orders and tasks may be named before they are written."""
+
+
+class Interview:
+    """Asks what a plan says, and puts the answers into its draft. ``keep`` is called whenever the draft has changed."""
+
+    def __init__(
+        self, draft: Draft, asker: Asker, now: Callable[[], Instant], keep: Callable[[], None], name: str = "the plan"
+    ) -> None:
+        """Take the draft; nothing is asked yet."""
+        self.draft, self.asker, self._now, self._name = draft, asker, now, name
+        self._keep_draft = keep
+        self.shapes: dict[str, str] = {}
+        self.given: Collection[KeyPath] = ()
+        """Paths that a provider's file has answered; in the first round they are not asked."""
+
+    def _keep(self) -> None:
+        if not self.asker.replaying:
+            self._keep_draft()
+
+    # -- the rounds
+
+    def all_sections(self) -> None:
+        """Ask everything, section after section; ``<`` at the beginning of one goes back into the one before.
+
+        Raises:
+            click.Abort: the person stops.
+        """
+        done: list[tuple[str, list[str]]] = []
+        start: Sequence[str] = ()
+        while len(done) < len(SECTIONS):
+            section = SECTIONS[len(done)]
+            before = self.draft.text()
+            try:
+                self._round(lambda section=section: self._section(section, first_round=True), start)  # type: ignore[misc]
+            except GoneBack:
+                if done:
+                    text, answers = done.pop()
+                    self.draft.restore(text)
+                    start = answers[:-1]
+                else:
+                    self.asker.say(_("This is the first question."))
+                    start = ()
+                continue
+            done.append((before, self.asker.answers))
+            start = ()
+            self.asker.begin()
+            self.say_findings({table for part in SECTIONS[: len(done)] for table in part.tables})
+
+    def one_section(self, section: Section) -> None:
+        """Ask one section again; ``<`` at its beginning leaves it.
+
+        Raises:
+            click.Abort: the person stops.
+        """
+        with suppress(GoneBack):
+            self._round(lambda: self._section(section, first_round=False))
+        self.asker.begin()
+        self.say_findings(set(section.tables))
+
+    def _round(self, part: Callable[[], None], answers: Sequence[str] = ()) -> None:
+        """Ask a part; to go back, its answers but the last are worked out again from its beginning.
+
+        Raises:
+            GoneBack: from the first question of the part.
+        """
+        text, shapes = self.draft.text(), dict(self.shapes)
+        while True:
+            self.asker.begin(answers)
+            try:
+                part()
+            except GoneBack:
+                self.draft.restore(text)
+                self.shapes = dict(shapes)
+                if not self.asker.answers:
+                    raise
+                answers = self.asker.answers[:-1]
+                continue
+            return
+
+    # -- sections and tables
+
+    def _section(self, section: Section, *, first_round: bool) -> None:
+        self.asker.say(f"\n== {section.title} ==")
+        self.asker.say_wrapped(section.about)
+        for table in section.tables:
+            if table == "call":
+                self._contacts()
+            elif table in NAMED_TABLES:
+                self._named(table, first_round=first_round)
+            elif table in LISTED_TABLES:
+                self._listed(table)
+            else:
+                self._table((table,), asked_first(table), asked_more(table), first_round=first_round)
+
+    def _table(
+        self,
+        place: KeyPath,
+        first: Sequence[EntryField],
+        more: Sequence[EntryField],
+        *,
+        first_round: bool,
+        shape: Shape | None = None,
+    ) -> None:
+        for entry in first:
+            path = (*place, entry.key)
+            given = first_round and path in self.given
+            stated = shape is not None and entry.key in shape.states and self.draft.has(path)
+            if not given and not stated and applies(self.draft, place, entry):
+                self._field(path, entry, shape)
+        about = [_("Few plans need them.")]
+        thing = place[1] if len(place) > 1 else THINGS[place[0]]
+        if more and self.asker.sure(_("More questions about {thing}?").format(thing=thing), about):
+            for entry in more:
+                if applies(self.draft, place, entry):
+                    self._field((*place, entry.key), entry)
+
+    def _named(self, table: str, *, first_round: bool) -> None:
+        thing = THINGS[table]
+        while True:
+            names = self.draft.names(table)
+            typed = self.asker.ask(self._name_question(table, names))
+            if typed in ("", CLEAR):
+                return
+            try:
+                if typed.startswith(CLEAR):
+                    self.draft.remove((table, typed.removeprefix(CLEAR).strip()))
+                    self._keep()
+                    continue
+                old, changed, name = (part.strip() for part in typed.partition("="))
+                if changed:
+                    self.draft.rename(table, old, name)
+                    self._keep()
+                    continue
+                self._one_named(table, typed, first_round=first_round)
+            except DraftError as error:
+                self.asker.say_wrapped(_("{thing}: {problem}").format(thing=thing, problem=error), "    ")
+
+    def _one_named(self, table: str, name: str, *, first_round: bool) -> None:
+        place = (table, name)
+        if table == "order":
+            if not self.draft.has(place):
+                shape = self._shape(name)
+                begin(self.draft, name, shape)
+                self.shapes[name] = shape.key
+                self._keep()
+            begun = self.shapes.get(name)
+            shape = next((shape for shape in SHAPES if shape.key == begun), None) or shape_of(self.draft, name)
+            self._table(place, shape.questions(), shape.more(), first_round=first_round, shape=shape)
+            return
+        if not self.draft.has(place):
+            self.draft.add(table, name)
+            self._keep()
+        self._table(place, asked_first(table), asked_more(table), first_round=first_round)
+
+    def _name_question(self, table: str, names: Sequence[str]) -> Question:
+        thing = THINGS[table]
+        asks = _("Another {thing}: its short name").format(thing=thing)
+        if not names:
+            asks = _("First {thing}: its short name").format(thing=thing)
+        about = [_("A name by which it is found again: letters, digits, - and _. Enter alone: no more.")]
+        if names:
+            about.append(_("So far: {names}. Type one of these to change it.").format(names=", ".join(names)))
+        more = [
+            _(
+                '"- red" takes red out with all that it says. "red = rose" gives it another name; whatever names it follows.'
+            )
+        ]
+
+        def check(typed: str) -> str:
+            if typed.startswith(CLEAR) or "=" in typed:
+                old = typed.removeprefix(CLEAR).partition("=")[0].strip()
+                return "" if old in names else _('There is no "{name}" here.').format(name=old)
+            if typed and NAME.fullmatch(typed) is None:
+                return _("A short name has letters, digits, - and _ only, at most 40 of them; no blanks.")
+            return ""
+
+        return Question(asks=asks, about=about, more=more, check=check)
+
+    def _shape(self, name: str) -> Shape:
+        labels = [shape.label for shape in SHAPES]
+        about = [
+            _(
+                "Nothing is filled in but what the words themselves say. The order says whether it goes by the clock or by an interval; ask if it does not."
+            )
+        ]
+        more = [f"{shape.label}: {shape.about}" for shape in SHAPES]
+
+        def check(typed: str) -> str:
+            return "" if typed in labels else _("Type the number of one of these.")
+
+        question = Question(
+            asks=_("When is {name} given?").format(name=name), about=about, more=more, options=labels, check=check,
+            needed=True,
+        )  # fmt: skip
+        while (typed := self.asker.ask(question)) == CLEAR:
+            self.asker.say(_("Type the number of one of these."))
+        return SHAPES[labels.index(typed)]
+
+    def _contacts(self) -> None:
+        for tier in TIERS:
+            place = ("call", tier)
+            first, *rest = asked_first("call")
+            self._field((*place, first.key), first, title=_("Call: {tier}. {label}").format(
+                tier=tier.replace("_", " "), label=first.label), needed=tier in NEEDED_TIERS
+            )  # fmt: skip
+            if not self.draft.typed((*place, first.key)):
+                if self.draft.has(place):
+                    self.draft.remove(place)
+                    self._keep()
+                continue
+            for entry in rest:
+                self._field((*place, entry.key), entry)
+
+    def _listed(self, table: str) -> None:
+        for number in self.draft.names(table):
+            self._table((table, number), asked_first(table), asked_more(table), first_round=False)
+        while self.asker.sure(_("Add a {thing}?").format(thing=THINGS[table])):
+            number = self.draft.add_listed(table)
+            self._table((table, number), asked_first(table), asked_more(table), first_round=False)
+
+    # -- one question
+
+    def _field(
+        self,
+        path: KeyPath,
+        entry: EntryField,
+        shape: Shape | None = None,
+        *,
+        title: str = "",
+        needed: bool | None = None,
+    ) -> None:
+        now = self.draft.typed(path)
+        sources = [_("For orientation, not to copy: {sources}.").format(sources=entry.sources)] if entry.sources else []
+        written = _("Written as: {hint}.").format(hint=entry.hint)
+        about = [entry.meaning] if entry.meaning.rstrip(".") != (title or entry.label) else []
+        evident = entry.options or entry.kind in SELF_EVIDENT or entry.form.shown == LABEL.shown
+        about += sources if evident else [*sources, written]
+        more = [written]
+        if entry.many:
+            more.append(_("Put an entry that has a comma in it in quotation marks."))
+        if entry.at_times:
+            more.append(_("Some plans must state this; what it means says which."))
+        question = Question(
+            asks=title or entry.label,
+            about=about,
+            more=more,
+            now=now,
+            options=self.draft.choices(entry) if not entry.many else (),
+            check=lambda typed: self._problem(entry, typed, shape),
+            needed=entry.needed if needed is None else needed,
+        )
+        typed = self.asker.ask(question)
+        if not typed or (typed == CLEAR and not now):
+            return
+        try:
+            self.draft.enter(path, "" if typed == CLEAR else typed)
+        except DraftError as error:
+            self.asker.say_wrapped(str(error), "    ")
+        self._keep()
+
+    def _problem(self, entry: EntryField, typed: str, shape: Shape | None) -> str:
+        if not typed:
+            return ""
+        fault = fault_of(entry, typed, self._home())
+        if fault is not None:
+            return _("{problem} Expected: {expected}.").format(problem=fault.problem, expected=fault.expected)
+        if entry.key == "clock_times" and shape is not None and shape.times:
+            count = len(typed.replace(",", " ").split())
+            if count != shape.times:
+                said = _("{shape} has {times} times of day, and here are {count}.")
+                return said.format(shape=shape.label, times=shape.times, count=count)
+        return self._unknown(entry, typed)
+
+    def _unknown(self, entry: EntryField, typed: str) -> str:
+        """Return what is wrong with names that nothing has, where such names are known by now."""
+        known = [name for table in entry.names for name in self.draft.names(table)]
+        if not known or not set(entry.names) <= set(KNOWN_BEFORE) or typed.lower() == "none":
+            return ""
+        for item in typed.split(",") if entry.many else [typed]:
+            match = PUSHED.fullmatch(item.strip())
+            if match and match.group(1) not in known:
+                return _('There is no "{name}" so far. There is: {names}.').format(
+                    name=match.group(1), names=", ".join(known)
+                )
+        return ""
+
+    def _home(self) -> ZoneInfo | None:
+        try:
+            zone: ZoneInfo = ZONE.read(self.draft.raw(("plan", "zone")), None)
+        except UnreadableError:
+            return None
+        return zone
+
+    # -- findings
+
+    def say_findings(self, tables: Collection[str]) -> None:
+        """Say what is found so far in some tables, and how much lies elsewhere."""
+        found = look(self.draft, self._now(), self._name).findings
+        here = [placed for placed in found if placed.path is None or placed.path[0] in tables]
+        self.asker.say("")
+        if not here:
+            self.asker.say(_("So far nothing is wrong here."))
+        for placed in here:
+            self.say_finding(placed)
+        elsewhere = len(found) - len(here)
+        if elsewhere:
+            self.asker.say_wrapped(
+                _("{count} more are about what is asked elsewhere; most will be gone when that is answered.").format(
+                    count=elsewhere
+                )
+            )
+
+    def say_finding(self, placed: Placed) -> None:
+        """Say one finding in a few lines."""
+        finding = placed.finding
+        self.asker.say_wrapped(f"{finding.severity.name}: {finding.message}")
+        for said in (finding.expected and _("Expected: {what}.").format(what=finding.expected), finding.mend):
+            if said:
+                self.asker.say_wrapped(said, "    ")
