@@ -74,6 +74,7 @@ SEE_MEANING = {
     "plan": "end line_removal open_ended",
     "lumen": "withdraw_volume",
     "fluid": "strength sodium",
+    "supplies": "order_ahead",
     "order": "clock_times every moments continuous follows as_needed most_in_24h first_dose last_day doses stops "
     "until_removal duration volume rate rate_steps least_spacing on_time_within cut_off withdraw_volume bag_flush "
     "kept_open",

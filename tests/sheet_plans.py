@@ -8,6 +8,7 @@ from io import BytesIO
 from reportlab.pdfgen.canvas import Canvas
 from small_plans import DAILY, schedule
 
+from reminders.plan.read_back import check_letters
 from reminders.schedule.model import Schedule, TouchKind
 from reminders.sheet.content import Asked, Paper
 from reminders.sheet.marks import closed, infusion, touch_mark
@@ -97,12 +98,15 @@ done_by = "pharmacy"
 weekdays = ["Fri"]
 at = "13:00"
 brings = { "saline syringe" = 60 }
-[read_back]
-by = "R. Ames"
-at = "2026-05-31 18:00"
-check = "KQ7F"
 """
 )
+
+
+def read_back(edits: str, letters: str = "") -> str:
+    """Add to a plan that R. Ames has read it back, with its own check letters if no others are given."""
+    right = letters or check_letters(schedule(edits).plan)
+    return f'{edits}\n[read_back]\nby = "R. Ames"\nat = "2026-05-31 18:00"\ncheck = "{right}"\n'
+
 
 THREE_DAYS = '[plan]\nend = "2026-06-04 08:00"\n' + DAILY.replace("2026-06-06", "2026-06-03")
 

@@ -247,6 +247,7 @@ class Meeting:
     starts: list[Dose] = field(default_factory=list)
     ends: list[Dose] = field(default_factory=list)
     bags: list[str] = field(default_factory=list)
+    draws: list[str] = field(default_factory=list)
     required: bool = False
 
 
@@ -454,11 +455,52 @@ class Wanted:
                     # An infusion that outlasts the horizon may show its bag changes or not.
                     found[instant].required |= instant < self.end
                     found[instant].bags.append(dose.order)
+        for instant, names in self.draws(lumen).items():
+            found[instant].draws += names
+            found[instant].required = True
         if self.removal is not None:  # after removal nothing is due (R19)
             return {instant: meeting for instant, meeting in found.items() if instant <= self.removal}
         return dict(found)
 
+    def draws(self, lumen: str) -> dict[int, list[str]]:
+        """Return when blood is to be drawn through a lumen on fixed days, and which draws that are (R20)."""
+        found: dict[int, list[str]] = defaultdict(list)
+        for name, task in self.plan.get("task", {}).items():
+            if task["kind"] != "blood draw" or task.get("lumen") != lumen:
+                continue
+            for instant in self._draw_instants(task):
+                if self.start <= instant < self.end:
+                    found[instant].append(name)
+        return dict(found)
+
+    def _draw_instants(self, task: Values) -> list[int]:
+        if "moments" in task:
+            return [self.moment(entry) for entry in task["moments"]]
+        if "weekdays" not in task:
+            raise ValueError("the walk knows draws on weekdays and at moments only")
+        found = []
+        for offset in range(-8, (self.end - self.start) // 1440 + 9):
+            day = self.home.wall(self.start).date() + timedelta(days=offset)
+            if WEEKDAYS[day.weekday()] not in task["weekdays"]:
+                continue
+            step = {"the day before": -1, "the day after": 1, "not at all": 0}[task.get("instead", "not at all")]
+            while day in map(whole_date, task.get("not_on", [])) and step:
+                day += timedelta(days=step)
+            if day not in map(whole_date, task.get("not_on", [])):
+                wall = datetime.combine(day, clock_time(task["at"]))
+                found.append(self.rules_at(self.home.instant(wall)).instant(wall))
+        return found
+
     # Steps (R6, R7)
+
+    def draw_steps(self, lumen: str, draws: list[str], lock: bool) -> list[Values]:
+        """Return the steps of a draw through a lumen in which nothing runs: flush, discard, draw, larger flush (S9)."""
+        steps = self.pushed(self.protocol.get("before_draw", []), lumen)
+        if "discard_volume" in self.protocol:
+            steps.append({"action": "discard", "volume": millilitres(self.protocol["discard_volume"])})
+        steps += [{"action": "draw", "what": name} for name in draws]
+        steps += self.pushed(self.protocol["after_draw"], lumen)
+        return self.with_lock(steps, lumen) if lock else steps
 
     def fluid(self, name: str) -> Values | None:
         """Return a fluid by its name, None for an extra step."""
@@ -697,6 +739,10 @@ class _Check:
                 yield f"R10: {lumen} at {in_words(instant)}: a touch ({event['kind']}) for which there is no reason"
                 continue
             yield from self.whose(lumen, event, met)
+            if met.draws:
+                yield from self.drawn(lumen, event, met, next((start for start in connects if start > instant), NEVER))
+                locked = any(step["action"] == "lock" for step in event["steps"])
+                continue
             pushes = [dose for dose in met.starts if wanted.orders[dose.order]["given_as"] == "push"]
             free = max([instant, *(dose.end for dose in pushes)])
             idle = not wanted.running_after(lumen, instant)
@@ -712,6 +758,14 @@ class _Check:
             if has or any(_flushes(event["steps"])):
                 locked = has
 
+    def drawn(self, lumen: str, event: Values, met: Meeting, following: int) -> Iterator[str]:
+        """Check the draws through a lumen: by themselves, with the lock unless a dose follows within the joining time."""
+        wanted = self.wanted
+        if met.starts or met.ends or met.bags or wanted.running_after(lumen, event["at"]):
+            raise ValueError("the walk knows draws through idle lumens only")
+        due = following - event["at"] > wanted.joining
+        yield from self.step_complaints(lumen, event, [wanted.draw_steps(lumen, met.draws, due)], due)
+
     def whose(self, lumen: str, event: Values, meeting: Meeting) -> Iterator[str]:
         """Check whose starts and finishes an event says that it is, and whether it is the nurse's."""
         where = f"{lumen} at {in_words(event['at'])}"
@@ -720,6 +774,8 @@ class _Check:
             if stated != sorted((dose.order, dose.start) for dose in doses):
                 yield f"{where}: {key} {stated}, wanted {sorted((dose.order, dose.start) for dose in doses)}"
         orders = self.wanted.orders
+        if sorted(event.get("tasks", [])) != sorted(meeting.draws):
+            yield f"R20: {where}: the draws {event.get('tasks')}, wanted {sorted(meeting.draws)}"
         flushed = [*meeting.ends, *(dose for dose in meeting.starts if orders[dose.order]["given_as"] == "push")]
         nurse = any(orders[dose.order]["flush_through"] == "nurse only" for dose in flushed)
         if nurse and not event["nurse_only"]:
@@ -842,4 +898,5 @@ def _told(meeting: Meeting) -> str:
     parts = [f"the finish of {dose.order}" for dose in meeting.ends]
     parts += [f"the bag change of {name}" for name in meeting.bags]
     parts += [f"the start of {dose.order}" for dose in meeting.starts]
+    parts += [f"the draw {name}" for name in meeting.draws]
     return " and ".join(parts)

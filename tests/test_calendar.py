@@ -620,7 +620,7 @@ def test_a_care_task_lasts_as_long_as_it_takes() -> None:
         if row["lumen"] is None
     }
     short = timedelta(minutes=10)
-    assert lasts == {name: short for name in CARE["ahead"]} | {"cover": timedelta(minutes=45)}
+    assert lasts == dict.fromkeys(CARE["ahead"], short) | {"cover": timedelta(minutes=45)}
 
 
 def test_a_care_task_says_who_does_it_when_with_what_and_whom_to_call() -> None:

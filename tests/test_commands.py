@@ -30,7 +30,7 @@ NOW = ("--now", "2026-10-12 08:00-05:00")
 ESCAPE = "\x1b"
 
 COMMANDS = {
-    "check": {"--now", "--help"},
+    "check": {"--read-back", "--now", "--help"},
     "compile": {"--out", "--from", "--to", "--per-lumen", "--for-mail", "--now", "--help"},
     "agenda": {"--from", "--to", "--steps", "--now", "--help"},
     "supplies": {"--from", "--to", "--now", "--help"},
@@ -62,6 +62,7 @@ ALL_COMMANDS = {
     **COMMANDS,
     **AT_HOME,
     "compare": {"--now", "--help"},
+    "write": {"--in-terminal", "--protocol", "--now", "--help"},
     "open": {"--use", "--now", "--help"},
     "where": {"--help"},
     "try-popup": {"--urgent", "--help"},

@@ -43,6 +43,7 @@ named = pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
 def stated(values: dict[str, Any]) -> Iterator[tuple[KeyPath, EntryField, Any]]:
     """Yield every key that a plan's values state."""
     for table, held in values.items():
+        places: list[tuple[KeyPath, Any]]
         if table in NAMED_TABLES:
             places = [((table, name), inner) for name, inner in held.items()]
         elif table in LISTED_TABLES:
@@ -198,7 +199,7 @@ TYPED = st.one_of(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=500, deadline=None)
 @given(st.sampled_from(ENTRIES), TYPED)
 def test_whatever_is_typed_is_taken_and_shown_as_what_it_was_taken_for(entry: EntryField, typed: str) -> None:
     raw = raw_of(entry.form, typed)

@@ -44,6 +44,43 @@ last_flushed = "2026-06-01 07:00"
 """
 """A lumen without an order beside it."""
 
+CARED = f"""
+{A}
+[protocol]
+after_draw = ["saline 20 mL"]
+[task.dressing]
+kind = "dressing"
+label = "Change the dressing"
+done_by = "nurse"
+every_days = 2
+at = "10:00"
+last_done = "2026-05-31 10:00"
+on_time_within = "4 h"
+[task.bag_out]
+kind = "out of the refrigerator"
+label = "Take the bag out"
+done_by = "household"
+order = "a"
+before_dose = "30 min"
+on_time_within = "15 min"
+[task.labs]
+kind = "blood draw"
+label = "Labs"
+done_by = "household"
+weekdays = ["Tue"]
+at = "15:00"
+on_time_within = "1 h"
+lumen = "red"
+[task.van]
+kind = "delivery"
+label = "Delivery"
+done_by = "pharmacy"
+moments = ["2026-06-03 14:00"]
+brings = {{ "saline syringe" = 40 }}
+"""
+"""The dressing on 2, 4 and 6 June at 10:00 (1 June 2026 is a Monday), the bag out each day at 8:30, a draw on the 2nd at
+15:00, a delivery on the 3rd at 14:00."""
+
 D1, D2, D3 = (f"order=a dose=2026-06-0{day}T09:00" for day in (1, 2, 3))
 
 
@@ -503,7 +540,7 @@ def test_facts_that_are_no_events_have_rows_of_their_own() -> None:
         "plan revision 1 put in use",
         "a 1 g, dose of 09:00, was interrupted; because of the infusion does not flow",
         "a 1 g, dose of 09:00, goes on",
-        "done: dressing",
+        "dressing: done",
         "counted: 12 × gloves",
         "heparin was stopped",
         "the red lumen is out of use",
@@ -703,7 +740,7 @@ def test_no_cell_is_taken_for_a_formula(begin: str) -> None:
     report = history(schedule, log, date(2026, 6, 1), date(2026, 6, 1), at("06-01 10:00"))
     (row,), _ = parsed(report)
     assert row["reported_by"] == f"'{name}"
-    assert row["what"] == f"'{name} done"
+    assert row["what"] == f"'{name}: done"
     for cell in row.values():
         assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
 
@@ -725,10 +762,186 @@ def test_every_key_is_documented() -> None:
     assert set(document) == set(history_files.DOCUMENT_KEYS)
     assert all(set(row) == set(history_files.ROW_KEYS) for row in document["rows"])
     assert all(set(row) == set(history_files.ORDER_KEYS) for row in document["orders"])
+    tasks = json.loads(history_json(told(CARED, "", "06-03 12:00")))["tasks"]
+    assert len(tasks) == 4
+    assert all(set(row) == set(history_files.TASK_KEYS) for row in tasks)
     assert all(set(row) == set(history_files.LUMEN_KEYS) for row in document["lumens"])
     assert all(set(row["longest_recorded"]) == set(history_files.GAP_KEYS) for row in document["lumens"])
     assert all(set(row["at"]) == set(history_files.MOMENT_KEYS) for row in document["rows"])
     assert history_json(report) == history_json(report)
+
+
+# Care tasks
+
+
+def of_task(report: History, task: str) -> list[Row]:
+    """Return the rows of the events of a care task."""
+    return [row for row in report.rows if row.sort is Sort.EVENT and row.task == task]
+
+
+@pytest.mark.parametrize(
+    ("lines", "row"),
+    [
+        pytest.param("", ("02 10:00", "unconfirmed", "02 10:00", None, None), id="nothing recorded"),
+        pytest.param(
+            "06-02 11:30 task-done name=dressing", ("02 11:30", "done", "02 10:00", "02 11:30", 90), id="in its window"
+        ),
+        pytest.param(
+            "06-02 14:01 task-done name=dressing", ("02 14:01", "late", "02 10:00", "02 14:01", 241), id="too late"
+        ),
+        pytest.param(
+            "06-02 09:00 task-done name=Change_the_dressing",
+            ("02 09:00", "done", "02 10:00", "02 09:00", -60),
+            id="early, by its label",
+        ),
+        pytest.param(
+            "06-02 09:00 task-put-off name=dressing planned_for=06-02T10:00 until=06-03T09:00\n"
+            "06-03 09:05 task-done name=dressing",
+            ("03 09:05", "done", "03 09:00", "03 09:05", 5),
+            id="put off, and done then",
+        ),
+        pytest.param(
+            "06-02 09:00 task-skipped name=dressing planned_for=06-02T10:00",
+            ("02 10:00", "skipped", "02 10:00", None, None),
+            id="skipped",
+        ),
+    ],
+)
+def test_a_care_task_has_a_row_with_when_it_was_planned_and_done(lines: str, row: tuple[str, ...]) -> None:
+    """R14, R20: what nobody recorded has no actual time; a window of 4 h around 10:00; minutes count from the plan."""
+    report = told(CARED, lines, "06-04 09:00")
+    found = of_task(report, "dressing")[0]
+
+    def shown(moment: Instant | None) -> str | None:
+        return None if moment is None else f"{report.plan.clock.local(moment):%d %H:%M}"
+
+    assert found.status is not None
+    planned, actual = shown(found.planned), shown(found.actual)
+    assert (shown(found.at), found.status.value, planned, actual, found.late) == row
+    assert (found.what, found.lumen) == ("Change the dressing", "")
+
+
+def test_two_who_report_one_care_task_share_its_row() -> None:
+    lines = """
+    06-02 10:05 task-done name=dressing by=Ann said_by=Nurse_Lee note=no_redness
+    06-02 10:15 task-done name=dressing by=Bo
+    """
+    report = told(CARED, lines, "06-02 12:00")
+    (row,) = of_task(report, "dressing")
+    assert row.by == ("Ann", "Bo")
+    assert row.notes == ("As Nurse Lee said.", "Note: no redness", "10:15 CDT: Change the dressing: done.")
+    assert not facts(report)
+    assert "10:05 CDT  done (+5 min)             Change the dressing (Ann, Bo)" in history_text(report)
+
+
+def test_a_task_tied_to_a_dose_stands_beside_that_dose() -> None:
+    """R20: the dose of the 2nd is put off to 11:00, so the bag is to come out at 10:30."""
+    lines = f"06-02 08:00 delayed {D2} until=06-02T11:00\n06-02 10:20 task-done name=Take_the_bag_out"
+    row = of_task(told(CARED, lines, "06-02 12:00"), "bag_out")[-1]
+    assert (row.order, row.dose) == ("a", "2026-06-02T09:00")
+    assert (row.planned, row.actual, row.late) == (at("06-02 10:30"), at("06-02 10:20"), -10)
+
+
+def test_a_planned_draw_through_a_lumen_is_one_row_with_its_plan() -> None:
+    """R20: it is a touch; one report says that the task was done and that the lumen was drawn through."""
+    lines = """
+    06-02 15:12 task-done name=labs report=r key=r.1 lumen=red
+    06-02 15:12 drawn lumen=red report=r key=r.2
+    06-02 15:14 flushed lumen=red
+    """
+    report = told(CARED, lines, "06-02 16:00")
+    (row,) = of_task(report, "labs")
+    assert (row.what, row.lumen) == ("blood draw: Labs", "red")
+    assert (row.planned, row.actual, row.flushed, row.late) == (
+        at("06-02 15:00"),
+        at("06-02 15:12"),
+        at("06-02 15:14"),
+        12,
+    )
+    assert not facts(report)
+    (besides,) = events(told(A, "06-02 15:12 drawn lumen=red", "06-02 16:00"), "blood draw")
+    assert (besides.planned, besides.late, besides.task) == (None, None, "")
+
+
+def test_what_was_put_off_delivered_or_done_besides_is_told() -> None:
+    lines = """
+    06-02 09:00 task-put-off name=van planned_for=06-03T14:00 until=06-04T09:00 by=Ann
+    06-04 09:20 task-done name=van
+    06-04 09:20 delivered name=saline_syringe count=40
+    06-04 09:30 delivered name=gloves count=2
+    06-04 09:40 task-done name=van
+    06-04 10:00 task-done name=cap_on_red
+    """
+    report = told(CARED, lines, "06-04 12:00")
+    assert facts(report) == [
+        ("02 09:00", "Delivery: put off from Wed 3 Jun 2026, 14:00 CDT to Thu 4 Jun 2026, 09:00 CDT"),
+        ("04 09:20", "delivered: 40 × saline syringe"),
+        ("04 09:30", "delivered: 2 × gloves"),
+        ("04 10:00", "cap on red: done"),
+    ]
+    first, again = of_task(report, "van")
+    assert (first.planned, first.actual) == (at("06-04 09:00"), at("06-04 09:20"))
+    assert (again.planned, again.actual, again.notes) == (None, at("06-04 09:40"), ("None was planned then.",))
+
+
+def test_care_tasks_are_counted_with_when_each_was_last_done() -> None:
+    """What a nurse looks for first: how often, how it stands, and the last time, also from before the days asked for."""
+    lines = """
+    06-02 10:00 task-done name=dressing
+    06-02 15:00 task-done name=labs report=r key=r.1
+    06-02 15:00 drawn lumen=red report=r key=r.2
+    06-04 09:00 task-skipped name=dressing planned_for=06-04T10:00
+    """
+    report = told(CARED, lines, "06-05 12:00", first="2026-06-03")
+    found = {totals.task: totals for totals in report.tasks}
+    assert list(found) == ["dressing", "bag_out", "labs", "van"]
+    assert found["dressing"].counts == {Status.SKIPPED: 1}
+    assert found["dressing"].last_done == at("06-02 10:00")
+    assert found["bag_out"].counts == {Status.UNCONFIRMED: 2, Status.OVERDUE: 1}
+    assert (found["labs"].occurrences, found["labs"].last_done) == (0, at("06-02 15:00"))
+    assert found["van"].counts == {Status.OVERDUE: 1}
+    whole = {totals.task: totals for totals in told(CARED, lines, "06-05 12:00").tasks}
+    assert whole["labs"].counts == {Status.DONE: 1}, "drawn on time, though the flush after it is not recorded"
+    text = history_text(report)
+    part = text.partition("\nCARE TASKS\n")[2].partition("\n\n")[0]
+    assert part.splitlines() == [
+        "  Change the dressing: 1 so far",
+        "    not to be done: 1",
+        "    last recorded as done: Tue 2 Jun 2026, 10:00 CDT",
+        "  Take the bag out: 3 so far",
+        "    OVERDUE: 1; UNCONFIRMED: 2",
+        "    not recorded as done so far",
+        "  Labs: not due so far",
+        "    last recorded as done: Tue 2 Jun 2026, 15:00 CDT",
+        "  Delivery: 1 so far",
+        "    OVERDUE: 1",
+        "    not recorded as done so far",
+    ]
+    assert "CARE TASKS" not in history_text(told(A, "", "06-03 12:00"))
+
+
+def test_a_task_of_a_plan_that_was_replaced_keeps_its_rows() -> None:
+    """R14: what lies before a revision's instant is what the earlier one says, also of a task that it takes out."""
+    revision = A + '[plan]\nrevision = 2\ntakes_effect = "2026-06-03 08:00"\n'
+    lines = "06-02 10:00 task-done name=dressing"
+    schedule = after(revision, lines, "06-04 12:00", [CARED])
+    report = history(schedule, record(lines), date(2026, 6, 1), date(2026, 6, 4), at("06-04 12:00"))
+    assert [row.status for row in of_task(report, "dressing")] == [Status.DONE]
+    assert [row.status for row in of_task(report, "bag_out")] == [Status.UNCONFIRMED] * 2
+    assert {totals.care.label for totals in report.tasks} == {"Change the dressing", "Take the bag out", "Labs"}
+
+
+def test_the_files_say_which_task_a_row_is_of() -> None:
+    report = told(CARED, "06-02 11:30 task-done name=dressing", "06-02 16:00")
+    rows, documents = parsed(report)
+    for found in (rows, documents):
+        (row,) = (row for row in found if row["task"] == "dressing")
+        assert row["lumen"] == ""
+        assert row["status"] == "done"
+        (draw,) = (row for row in found if row["task"] == "labs")
+        assert draw["lumen"] == "red"
+    (csv_row,) = (row for row in rows if row["task"] == "dressing")
+    assert (csv_row["minutes_late"], csv_row["planned_utc"]) == ("90", "2026-06-02T15:00Z")
 
 
 # Properties, on records made up at random
@@ -756,6 +969,13 @@ def made_up(schedule: Schedule, chance: random.Random, until: Instant) -> Record
             add(Kind.STOPPED if early else Kind.FINISHED, when, order=dose.order, dose=dose.key, volume=volume)
         if not touch.starts and chance.random() < 0.8:
             add(Kind.FLUSHED, when, lumen=touch.lumen, by="Ann")
+    for event in schedule.tasks:
+        if event.at > until or chance.random() < 0.3:
+            continue
+        if chance.random() < 0.2:
+            add(Kind.TASK_SKIPPED, event.at - 60, name=event.task, planned_for=event.planned)
+        else:
+            add(Kind.TASK_DONE, event.at + chance.choice([0, 5, 200, -20]), name=event.task, by="Ann")
     for fact in chance.sample(found, len(found) // 10):
         add(Kind.WITHDRAWN, fact.entered + 3, withdraws=fact.key)
     return Record(tuple(sorted(found, key=lambda fact: fact.entered)))
@@ -871,7 +1091,10 @@ def recorded_runs(schedule: Schedule, lumen: str) -> Iterable[tuple[int, int]]:
 def test_each_event_up_to_now_has_one_row(path: Path, seed: int) -> None:
     schedule, _, report = random_history(path, seed)
     due = [touch for touch in schedule.touches if touch.at <= report.now or touch.outcome is Outcome.DONE]
-    assert Counter(row.uid for row in report.rows if row.sort is Sort.EVENT) == Counter(touch.uid for touch in due)
+    tasks = [event for event in schedule.tasks if event.at <= report.now or event.outcome is Outcome.DONE]
+    assert Counter(row.uid for row in report.rows if row.sort is Sort.EVENT) == Counter(
+        event.uid for event in (*due, *tasks)
+    )
     unrecorded = [touch for touch in due if touch.outcome is None and touch.kind is TouchKind.IDLE_FLUSH]
     rows = {row.uid: row for row in report.rows}
     assert all(rows[touch.uid].status in (Status.DUE, Status.OVERDUE, Status.UNCONFIRMED) for touch in unrecorded)

@@ -21,16 +21,22 @@ from applying import Importer, Shown, Subscriber, calendar, events, live
 from click.testing import CliRunner, Result
 from histories import at, fact
 from history_strategies import History, histories
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from readers.readers import Reader, ask_libical, read_with_icalendar, read_with_libical
 from readers.samples import SAMPLE_PLANS, Sample, at_minute
+from simulation import Values
 from small_plans import plan_text
+from strategies import toml_text
+from test_care_made_up import cared_for
 
 import reminders.publishing
 from reminders.cli import main
+from reminders.examine import examine
 from reminders.files import FileError, write_files
+from reminders.findings import has_errors
 from reminders.household import Household, add_facts, open_household, put_in_use
-from reminders.record.facts import Fact, Kind, Record, withdrawal
+from reminders.plan.model import Plan
+from reminders.record.facts import EMPTY, Fact, Kind, Record, withdrawal
 from reminders.record.lines import export, read_export
 from reminders.record.store import RecordError, Store
 from reminders.times import Instant
@@ -92,6 +98,48 @@ duration = "5 min"
 """
 """As before, and in green a continuous infusion with its bags, in white a push twice a day."""
 
+
+LABS = """
+[protocol]
+after_draw = ["saline 20 mL"]
+[task.labs]
+kind = "blood draw"
+label = "Labs"
+done_by = "household"
+weekdays = ["Wed", "Fri"]
+at = "15:00"
+lumen = "red"
+"""
+
+CARED = f"""
+{TWO}
+{LABS}
+[task.dressing]
+kind = "dressing"
+label = "Change the dressing"
+done_by = "nurse"
+every_days = 2
+at = "10:00"
+last_done = "2026-05-31 10:00"
+takes = "40 min"
+[task.bag_out]
+kind = "out of the refrigerator"
+label = "Take velmorin out"
+done_by = "household"
+order = "velmorin"
+before_dose = "2 h"
+on_time_within = "30 min"
+[task.van]
+kind = "delivery"
+label = "Delivery"
+done_by = "pharmacy"
+moments = ["2026-06-04 14:00"]
+brings = {{ "saline syringe" = 40 }}
+"""
+"""As before, with care tasks: the dressing on 2, 4 and 6 June at 10:00, the bag out at 7:00, a draw through red on 3 and
+5 June at 15:00, a delivery on the 4th at 14:00."""
+
+FROM_A_VEIN = "[task.labs]\nwithout lumen\n"
 
 AT_ONE = '[order.velmorin]\nclock_times = ["13:00"]\nfirst_dose = "2026-06-01 13:00"\n'
 """Velmorin at 13:00 instead."""
@@ -281,6 +329,30 @@ LIVES = {
                 "06-01 18:00 finished order=velmorin dose=2026-06-01T19:00Z\n06-01 18:00 flushed lumen=red",
             ),
             ("06-01 18:30", "undo"),
+        ),
+    ),
+    "care tasks done early, put off, skipped, tied to a dose that moves": Life(
+        CARED,
+        (
+            ("06-02 16:10", "06-01 18:00 task-done name=dressing by=Nurse_Ann"),
+            ("06-02 17:00", f"06-02 17:00 delayed {dose('06-03')} until=06-03T12:00"),
+            ("06-03 10:10", "06-03 10:05 task-done name=Take_velmorin_out"),
+            ("06-03 12:00", "06-03 12:00 task-put-off name=van planned_for=06-04T14:00 until=06-05T11:00"),
+            ("06-03 13:00", "06-03 13:00 task-skipped name=dressing planned_for=06-05T10:00"),
+            ("06-03 15:30", "06-03 15:20 drawn lumen=red\n06-03 15:25 flushed lumen=red"),
+            ("06-03 16:00", "undo"),
+            ("06-05 11:30", "06-05 11:20 task-done name=van\n06-05 11:20 delivered name=saline_syringe count=40"),
+        ),
+    ),
+    "care tasks that a revision takes away, changes, and brings back": Life(
+        CARED,
+        (
+            ("06-02 11:00", "06-02 10:40 task-done name=dressing"),
+            ("06-02 12:00", "", revised(TWO, 2, "06-02 12:00")),
+            ("06-03 12:00", "", revised(CARED, 3, "06-03 12:00", '[task.dressing]\ntakes = "20 min"\n')),
+            ("06-03 13:00", "", revised(CARED, 4, "06-03 13:00", FROM_A_VEIN)),
+            ("06-04 12:00", "06-04 12:00 held"),
+            ("06-04 12:30", "undo"),
         ),
     ),
     "several reports in one minute, and a clock that was set back": Life(
@@ -638,7 +710,7 @@ def test_numbers_are_the_events_own_in_every_calendar(tmp_path: Path) -> None:
 
     What closes a calendar is another matter, see below.
     """
-    home = house(tmp_path, BUSY)
+    home = house(tmp_path, BUSY + CARED.partition(TWO)[2])
     kinds: tuple[tuple[str, dict[str, Any]], ...] = (
         ("all", {}),
         ("lumens", {"per_lumen": True}),
@@ -662,6 +734,7 @@ def test_numbers_are_the_events_own_in_every_calendar(tmp_path: Path) -> None:
     after = shown()
     changed = [uid for uid in after if uid in before and after[uid].said != before[uid].said]
     assert len(changed) > 20
+    assert [uid for uid in changed if "Take velmorin out" in before[uid].summary]
     assert all(after[uid].sequence == before[uid].sequence + 2 for uid in changed)
 
 
@@ -672,12 +745,36 @@ def test_numbers_are_the_events_own_in_every_calendar(tmp_path: Path) -> None:
 @given(histories())
 def test_any_history_is_published_so_that_importers_keep_up(history: History) -> None:
     """R23 for plans and records made up at random: every file, any files, any order; and numbers, event by event."""
+    keeps_up(history.text, history.plan, history.record)
+
+
+def with_its_tasks(drawn: tuple[History, Plan, Values, Record]) -> History:
+    """Return a history with the plan that has tasks, and the record that tells of them."""
+    history, plan, values, record = drawn
+    return History(toml_text(values), values, plan, record, history.now)
+
+
+def may_be_used(history: History) -> bool:
+    """Say whether nothing in a plan is an error, such as a draw from what runs."""
+    start = history.plan.course.start.instant
+    return not has_errors(examine("plan.toml", history.text.encode(), EMPTY, start).findings)
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@given(cared_for().map(with_its_tasks).filter(may_be_used))
+def test_any_history_with_care_tasks_is_published_so_that_importers_keep_up(history: History) -> None:
+    """The same for plans with care tasks and draws made up at random, and what was done of them."""
+    keeps_up(history.text, history.plan, history.record)
+
+
+def keeps_up(text: str, plan: Plan, record: Record) -> None:
+    """Publish a plan again and again as its record grows, and check what phones make of it."""
     with TemporaryDirectory() as folder:
         home = House(Path(folder))
-        home.plan_file.write_text(history.text)
+        home.plan_file.write_text(text)
         lived = Lived(home)
-        begun(lived, history.plan.course.start.instant)
-        told = sorted(history.record.facts, key=lambda one: one.entered)
+        begun(lived, plan.course.start.instant)
+        told = sorted(record.facts, key=lambda one: one.entered)
         chance = random.Random(len(told))
         cuts = sorted(chance.sample(range(len(told)), min(3, len(told))))
         for first, last in pairwise([0, *cuts, len(told)]):
@@ -805,13 +902,16 @@ def test_writing_twice_adds_no_fact(tmp_path: Path) -> None:
         pytest.param({}, {"last": date(2026, 6, 3)}, id="all days and some"),
         pytest.param({}, {"per_lumen": True}, id="all lumens and each"),
         pytest.param({}, {"for_mail": True}, id="file and e-mail"),
+        pytest.param(
+            {"per_lumen": True}, {"per_lumen": True, "last": date(2026, 6, 3)}, id="each lumen, all days and some"
+        ),
     ],
 )
 def test_two_calendars_hold_still_beside_each_other(
     first: dict[str, Any], second: dict[str, Any], tmp_path: Path
 ) -> None:
     """R14: a household that has two calendars of one plan, and records nothing, sees both hold still."""
-    home = house(tmp_path)
+    home = house(tmp_path, CARED)
     home.writes("06-01 08:00", out="one", **first)
     home.writes("06-01 08:00", out="two", **second)
     before = {path: path.read_bytes() for path in home.folder.glob("*/*.ics")}
@@ -1406,6 +1506,193 @@ def test_a_dose_that_moved_to_another_lumen_is_there_for_whoever_has_both_calend
     ] * 5
     assert home.again("06-02 12:01") == []
     assert [home.file(name) for name in names] == moved
+
+
+# The care tasks' own calendar, beside those of the lumens
+
+
+def test_every_event_is_in_exactly_one_of_the_calendars_of_lumens_and_care_tasks(tmp_path: Path) -> None:
+    """R20: what is no draw through a lumen has one calendar of its own; together they are the whole one."""
+    home = house(tmp_path, CARED)
+    whole = events(home.writes("06-01 08:00", out="whole")["plan.ics"])
+    parts = home.writes("06-01 08:00", per_lumen=True)
+    assert set(parts) == {"plan-red.ics", "plan-blue.ics", "plan-care-tasks.ics"}
+    shown = [(uid, event) for content in parts.values() for uid, event in events(content).items()]
+    shown = [(uid, event) for uid, event in shown if ENDS not in event.summary]
+    assert len(shown) == len(dict(shown))
+    assert dict(shown) == {uid: event for uid, event in whole.items() if ENDS not in event.summary}
+    assert {event.summary for event in events(parts["plan-care-tasks.ics"]).values()} == {
+        *("Change the dressing", "Take velmorin out", "Delivery"),
+        "This calendar ends here: get the next one",
+    }
+    assert len([event for event in events(parts["plan-red.ics"]).values() if "blood draw: Labs" in event.summary]) == 2
+
+
+def test_a_plan_without_care_tasks_has_no_calendar_of_them(tmp_path: Path) -> None:
+    """An empty calendar would only be one more to subscribe to."""
+    assert set(house(tmp_path).writes("06-01 08:00", per_lumen=True)) == {"plan-red.ics", "plan-blue.ics"}
+    draws = house(tmp_path / "draws", TWO + LABS).writes("06-01 08:00", per_lumen=True)
+    assert set(draws) == {"plan-red.ics", "plan-blue.ics"}
+
+
+def test_importers_of_the_care_tasks_calendar_keep_up(tmp_path: Path) -> None:
+    """R23 for the file of the care tasks: what is done, put off, skipped, moved with its dose, taken away by a revision."""
+    home = house(tmp_path, CARED)
+    phone = Importer([home.writes("06-01 08:00", per_lumen=True)["plan-care-tasks.ics"]])
+    titles = []
+    for now, lines, edits in (
+        ("06-01 19:00", "06-01 18:00 task-done name=dressing", ""),
+        ("06-02 17:00", f"06-02 17:00 delayed {dose('06-03')} until=06-03T12:00", ""),
+        ("06-03 12:00", "06-03 12:00 task-put-off name=van planned_for=06-04T14:00 until=06-05T11:00", ""),
+        ("06-03 13:00", "06-03 13:00 task-skipped name=dressing planned_for=06-05T10:00", ""),
+        ("06-03 14:00", "", revised(TWO, 2, "06-03 14:00")),
+    ):
+        if edits:
+            home.revises(now, edits)
+        home.says(now, lines)
+        assert home.again(now) == []
+        phone.take(home.file("plan-care-tasks.ics"))
+        shown = live(events(home.file("plan-care-tasks.ics")))
+        assert {uid: event.said for uid, event in phone.has.items()} == {
+            uid: event.said for uid, event in shown.items()
+        }
+        ahead = [event for event in shown.values() if event.start > at_minute(at(now)) and ENDS not in event.summary]
+        titles.append(sorted(f"{event.start:%d %H:%M} {event.summary}" for event in ahead))
+    # 10:00 CDT is 15:00Z. Done on the 1st, the dressing comes on the 3rd, 5th and 7th; the one of the 5th is skipped.
+    dressings = [[row for row in step if "dressing" in row] for step in titles]
+    every = ["03 15:00 Change the dressing", "05 15:00 Change the dressing", "07 15:00 Change the dressing"]
+    assert dressings == [every, every, every[1:], every[2:], []]
+    # The bag comes out two hours before its dose: at 7:00, 12:00Z, and for the dose that is put off to noon at 10:00.
+    assert "03 12:00 Take velmorin out" in titles[0]
+    assert [row for row in titles[1] if row.startswith("03") and "out" in row] == ["03 15:00 Take velmorin out"]
+    assert [[row for row in step if "Delivery" in row] for step in titles] == [
+        *[["04 19:00 Delivery"]] * 2,
+        *[["05 16:00 Delivery"]] * 2,
+        [],
+    ]
+    assert titles[-1] == []
+
+
+@pytest.mark.parametrize("back", [False, True], ids=["to a vein", "and back into the lumen"])
+def test_a_draw_that_leaves_its_lumen_is_there_for_whoever_has_both_calendars(tmp_path: Path, back: bool) -> None:
+    """RFC 5546, 2.1.5: the draws are taken from a vein from a revision on. In one phone the cancellation in the lumen's
+    calendar must not outrank the draw in that of the care tasks, nor the other way round; then both hold still (R14)."""
+    home = house(tmp_path, CARED)
+    names = list(home.writes("06-01 08:00", per_lumen=True))
+    phone = Importer(home.file(name) for name in names)
+    red = Importer([home.file("plan-red.ics")])
+    revisions = [("06-02 12:00", revised(CARED, 2, "06-02 12:00", FROM_A_VEIN))]
+    if back:
+        revisions.append(("06-02 13:00", revised(CARED, 3, "06-02 13:00")))
+    for now, edits in revisions:
+        home.revises(now, edits)
+        assert home.again(now) == []
+        for name in names:
+            phone.take(home.file(name))
+        red.take(home.file("plan-red.ics"))
+    draws = ["Red lumen: blood draw: Labs"] * 2 if back else ["Labs"] * 2
+    assert [event.summary for event in phone.has.values() if "Labs" in event.summary] == draws
+    assert [event.summary for event in red.has.values() if "Labs" in event.summary] == (draws if back else [])
+    moved = [home.file(name) for name in names]
+    assert home.again("06-02 14:00") == []
+    assert [home.file(name) for name in names] == moved
+
+
+def test_a_revision_that_brings_care_tasks_brings_their_calendar(tmp_path: Path) -> None:
+    """Whoever has the lumens' calendars would otherwise miss what is no lumen's; and it stays when they are gone again."""
+    home = house(tmp_path)
+    home.writes("06-01 08:00", per_lumen=True)
+    home.revises("06-02 12:00", revised(CARED, 2, "06-02 12:00"))
+    assert home.again("06-02 12:00") == []
+    care = events(home.file("plan-care-tasks.ics"))
+    assert [event.summary for event in care.values()].count("Take velmorin out") == 5
+    home.revises("06-03 12:00", revised(TWO, 3, "06-03 12:00"))
+    assert home.again("06-03 12:00") == []
+    left = [event for event in events(home.file("plan-care-tasks.ics")).values() if event.start > utc("06-03 17:00")]
+    assert left
+    assert all(event.cancelled for event in left if ENDS not in event.summary)
+
+
+def test_a_calendar_of_care_tasks_that_tells_nothing_keeps_its_name_when_a_lumen_comes(tmp_path: Path) -> None:
+    """R26: it is numbered 0, before all lumens, so that its phones never get a lumen's events instead."""
+    home = house(tmp_path, discreet(CARED, "nothing at all"))
+    first = home.writes("06-01 08:00", per_lumen=True)
+    assert set(first) == {"calendar-0.ics", "calendar-1.ics", "calendar-2.ics"}
+    assert told(on_the_locked_screen(first["calendar-0.ics"])) == set()
+    assert told(everything_of(first["calendar-0.ics"])) == set()
+    more = '[lumen.green]\nlast_flushed = "2026-06-01 08:00"\n'
+    home.revises("06-02 12:00", revised(discreet(CARED + more, "nothing at all"), 2, "06-02 12:00"))
+    assert home.again("06-02 12:00") == []
+    assert set(events(home.file("calendar-0.ics"))) == set(events(first["calendar-0.ics"]))
+    assert home.file("calendar-3.ics")
+
+
+def test_the_care_tasks_of_one_plan_are_never_taken_for_a_lumen_of_that_name(tmp_path: Path) -> None:
+    """A lumen may be called as the file of the care tasks is: both have a file."""
+    lumen = '[lumen.care-tasks]\nlast_flushed = "2026-06-01 08:00"\n'
+    written = house(tmp_path, CARED + lumen).writes("06-01 08:00", per_lumen=True)
+    assert len(written) == 4
+    flushes = {name: [e for e in events(content).values() if "flush" in e.summary] for name, content in written.items()}
+    assert flushes["plan-care-tasks.ics"]
+    assert not flushes["plan-care-tasks-.ics"]
+
+
+@dataclass(frozen=True)
+class TaskCase:
+    """What is recorded, what the event of the dressing of 2 June is titled then, and what its description says."""
+
+    lines: str
+    title: str
+    says: tuple[str, ...] = ()
+    status: str = ""
+    rings: bool = False
+    start: str = "06-02 15:00"
+
+
+TASK_CASES = {
+    "nothing": TaskCase("", "Change the dressing", ("The nurse does this.", "555-0142"), rings=True),
+    "done": TaskCase(
+        "06-02 11:20 task-done name=dressing",
+        "Done: Change the dressing",
+        ("Done 11:20 CDT; it was planned for 10:00 CDT.",),
+        start="06-02 16:20",
+    ),
+    "put off": TaskCase(
+        "06-02 09:00 task-put-off name=dressing planned_for=06-02T10:00 until=06-03T16:00",
+        "Change the dressing",
+        ("The nurse does this.",),
+        rings=True,
+        start="06-03 21:00",
+    ),
+    "skipped": TaskCase(
+        "06-02 09:00 task-skipped name=dressing planned_for=06-02T10:00",
+        "Not to be done: Change the dressing",
+        ("Somebody said that it is not to be done.",),
+        status="CANCELLED",
+    ),
+    "away": TaskCase("06-01 12:00 held", "Held: Change the dressing", ("they see to it",), status="CANCELLED"),
+}
+
+
+@pytest.mark.parametrize("case", TASK_CASES)
+def test_the_calendar_shows_what_happened_to_a_care_task(case: str, tmp_path: Path) -> None:
+    """R14, R20, R23: it keeps its UID wherever it goes; what is done or off rings no more, and is as long as it takes."""
+    wanted = TASK_CASES[case]
+    home = house(tmp_path, CARED)
+    first = home.writes("06-01 08:00")["plan.ics"]
+    (uid,) = (
+        uid for uid, event in events(first).items() if event.start == utc("06-02 15:00") and "dress" in event.summary
+    )
+    home.says("06-02 11:30", wanted.lines)
+    home.again("06-02 11:30")
+    event = events(home.file())[uid]
+    assert event.summary == wanted.title
+    assert event.start == utc(wanted.start)
+    assert event.end - event.start == timedelta(minutes=40)
+    assert event.status == wanted.status
+    assert event.rings == ((event.start - timedelta(minutes=10),) if wanted.rings else ())
+    assert all(words in event.description for words in wanted.says)
+    assert event.marks == ("Care tasks",)
 
 
 def test_the_calendar_of_a_lumen_that_is_out_of_use_does_not_stay_as_it_was(tmp_path: Path) -> None:

@@ -118,7 +118,7 @@ def test_calcurse_finds_the_hand_computed_instants(case: str, tmp_path: Path) ->
 CARE_TASKS = {
     "cover": (["2026-10-31T15:00Z", "2026-11-03T16:00Z", "2026-11-06T16:00Z"], 45),
     "hubs": (["2026-11-01T04:00Z", "2026-11-03T06:00Z", "2026-11-05T08:00Z", "2026-11-07T10:00Z"], 10),
-    "cold": (["2026-10-31T12:30Z", *(f"2026-11-0{day}T13:30Z" for day in range(1, 8))], 10),
+    "cold": (["2026-10-31T12:30Z", *(f"2026-11-0{day}T13:30Z" for day in range(1, 7))], 10),
     "vein": (["2026-11-01T07:30Z"], 10),
     "van": (["2026-11-04T20:00Z"], 10),
 }
@@ -126,8 +126,8 @@ CARE_TASKS = {
 
 The plan runs from 30 October, 08:00 CDT (13:00Z), to 7 November, 08:00 CST (14:00Z); CDT is UTC-5, CST UTC-6 from
 1 November, 07:00Z on. The cover: every three days at 10:00 from 28 October. The hubs: every 50 elapsed hours from
-29 October, 21:00 CDT (30 October, 02:00Z). Out of the refrigerator: 90 min before 09:00, but on the first day that
-is before the plan. The vein: 1:30 in the hour that comes twice, the second time. The van: 4 November, 14:00 CST.
+29 October, 21:00 CDT (30 October, 02:00Z). Out of the refrigerator: 90 min before 09:00; on the first day that is
+before the plan, and the last dose is of the 6th. The vein: 1:30 in the hour that comes twice, the second time. The van: 4 November, 14:00 CST.
 """
 
 

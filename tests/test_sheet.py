@@ -21,21 +21,26 @@ from pypdf import PdfReader
 from pypdf.generic import ContentStream
 from readers.samples import SAMPLE_PLANS, Sample
 from readers.samples import sample as sample_of
-from sheet_plans import PLANS, heavy, pdf_of
+from sheet_plans import PLANS, heavy, pdf_of, read_back
 from sheet_reading import DO_HIGH, Told, overlaps, printed, rows_of, squeezed, texts, words_of
 from small_plans import DAILY, schedule
 from timeline_days import DAYS
+from timeline_days import Told as Day
 
+from reminders.plan.care import TaskKind
 from reminders.plan.order import GivenAs
+from reminders.plan.read_back import check_letters
 from reminders.schedule.counts import supplies
 from reminders.schedule.model import Action, Schedule, TaskEvent, Touch, TouchKind
 from reminders.sheet.content import Asked, Paper, plan_mark, sheet_of, texts_of
 from reminders.sheet.flow import wrapped
-from reminders.sheet.letters import BODY, BOLD, DO_BOLD, LOST, REGULAR, faces, printable, width
+from reminders.sheet.letters import BODY, BOLD, DO_BOLD, LOST, REGULAR, Style, faces, printable, width
 from reminders.sheet.pdf import FOOT, SIDE, SIZES, TOP, sheet_pdf, sheet_warnings
-from reminders.sheet.pictures import Picture
+from reminders.sheet.pictures import DRAWINGS, OF_ACTION, Picture
 from reminders.sheet.week import Tick, week_of
+from reminders.step_words import step_words
 from reminders.times import Instant
+from reminders.words import lumen_words, what_words
 
 PAPERS = list(Paper)
 
@@ -151,6 +156,26 @@ def test_another_reader_finds_all_texts(sample: Sample) -> None:
             assert squeezed(text) in found
 
 
+def test_the_steps_of_every_kind_of_touch_stand_there_once_with_their_pictures(sample: Sample) -> None:
+    made = sample.schedule
+    recipes = sheet_of(made, asked(made)).recipes
+    for event in expected(made):
+        if not isinstance(event, Touch) or event.nurse_only:
+            continue
+        steps = tuple((OF_ACTION[step.action], step_words(step, event.plan)) for step in event.steps)
+        what, lumen = what_words(event, event.plan), lumen_words(event.plan, event.lumen)
+        found = [recipe for recipe in recipes if recipe.steps == steps and lumen in recipe.lumens]
+        assert [recipe.heading.lower() for recipe in found].count(what.lower()) == 1
+    kinds = {(recipe.heading, recipe.lumens, recipe.steps) for recipe in recipes}
+    assert len(kinds) == len(recipes)
+
+
+def test_lumens_that_are_flushed_alike_share_their_steps() -> None:
+    made = next(sample_of(path) for path in SAMPLE_PLANS if path.stem == "three-lumens").schedule
+    flushes = [recipe for recipe in sheet_of(made, asked(made)).recipes if recipe.heading == "Flush"]
+    assert [recipe.lumens for recipe in flushes] == [("red lumen", "grey lumen")]
+
+
 def test_a_time_bears_its_zone_wherever_the_clock_changes(tmp_path: Path) -> None:
     zones: dict[str, Counter[str]] = {}
     for name in ("autumn-change", "traveller", "three-lumens"):
@@ -161,6 +186,32 @@ def test_a_time_bears_its_zone_wherever_the_clock_changes(tmp_path: Path) -> Non
         assert zones[name] == (Counter() if name == "three-lumens" else wanted)
     assert zones["autumn-change"].keys() == {"CDT", "CST"}
     assert zones["traveller"].keys() == {"EDT", "MST"}
+
+
+@pytest.mark.parametrize(
+    ("home", "away"), [("Pacific/Auckland", "Pacific/Honolulu"), ("Pacific/Honolulu", "Pacific/Auckland")]
+)
+def test_a_journey_over_the_date_line_loses_no_row(home: str, away: str, tmp_path: Path) -> None:
+    edits = f'[plan]\nzone = "{home}"\n[[zone_change]]\nat = "2026-06-03 20:00"\nzone = "{away}"\n{DAILY}'
+    made = schedule(edits)
+    pdf = pdf_of(made)
+    for told, event in zip(rows_of(words_of(pdf, tmp_path)), expected(made), strict=True):
+        check_row(told, event, made)
+    check_paper(pdf, Paper.LETTER, tmp_path)
+
+
+@pytest.mark.parametrize("later", [-20_000, 4_397, 10_080, 110_080])
+def test_a_sheet_may_begin_at_any_moment(later: int, tmp_path: Path) -> None:
+    made = schedule(DAILY)
+    first = Instant(made.start + later)
+    pdf = sheet_pdf(made, Asked(paper=Paper.A4, first=first, printed=first))
+    last = local(made, first).date() + timedelta(days=7)
+    events = [touch for touch in made.touches if first <= touch.at and local(made, touch.at).date() < last]
+    rows = rows_of(words_of(pdf, tmp_path))
+    assert len(rows) == len(events)
+    for told, event in zip(rows, events, strict=True):
+        check_row(told, event, made)
+    check_paper(pdf, Paper.A4, tmp_path)
 
 
 def test_supplies_of_two_infusions_a_day_are_those_of_the_worked_example(tmp_path: Path) -> None:
@@ -188,7 +239,8 @@ def test_counts_on_the_sheet_are_those_of_the_schedule(path: Path) -> None:
     made = sample_of(path).schedule
     week = week_of(made, made.start)
     lines = squeezed("".join(texts(pdf_of(made))))
-    counted = supplies(made, week.first, week.until)
+    delivered = [event.at for event in made.tasks if event.care.kind is TaskKind.DELIVERY]
+    counted = supplies(made, week.first, min(delivered, default=week.until))
     assert counted
     for item, count in counted.items():
         assert f"{squeezed(item)}{count}" in lines
@@ -205,8 +257,9 @@ def test_every_page_tells_which_sheet_it_is_when_to_stop_and_whom_to_call(name: 
     pages = [" ".join(text.split()) for text in texts(sheet_pdf(made, asked(made, paper)))]
     for number, text in enumerate(pages, start=1):
         assert f"Page {number} of {len(pages)}" in text
-        assert f"Revision {plan.course.revision} of plan {plan_mark(plan)}" in text
-        assert "In force from Mon 1 Jun 2026, 08:00 CDT. Printed Sun 31 May 2026, 18:00 CDT." in text
+        heading = f"Revision {plan.course.revision} of plan {plan_mark(plan)}, in force from Mon 1 Jun 2026, 08:00 CDT"
+        assert heading in text
+        assert "Printed Sun 31 May 2026, 18:00 CDT." in text
         assert "Throw away any sheet of this plan with a lower revision number" in text
         assert "STOP, CLAMP, CALL" in text or re.search("STOP, clamp and call", text)
         for tier in ("emergency", "now"):
@@ -215,10 +268,18 @@ def test_every_page_tells_which_sheet_it_is_when_to_stop_and_whom_to_call(name: 
 
 
 def test_who_read_the_plan_back_stands_on_every_page() -> None:
-    told = [" ".join(text.split()) for text in texts(pdf_of(PLANS["care tasks"]()))]
-    assert all("Read back by R. Ames, Sun 31 May 2026, 18:00 CDT; check letters KQ7F." in text for text in told)
-    untold = [" ".join(text.split()) for text in texts(pdf_of(PLANS["two a day"]()))]
-    assert all("Not read back yet." in text for text in untold)
+    letters = check_letters(schedule(DAILY).plan)
+    by = "Read back by R. Ames on Sun 31 May 2026, 18:00 CDT."
+    for edits, wanted in (
+        (DAILY, f"Read back: by nobody yet. Check letters: {letters}."),
+        (read_back(DAILY), f"{by} Check letters: {letters}."),
+        (
+            read_back(DAILY, "BCDF GHJK"),
+            f"{by} It was changed since: the check letters were BCDF GHJK and are now {letters}.",
+        ),
+    ):
+        pages = [" ".join(text.split()) for text in texts(pdf_of(schedule(edits)))]
+        assert all(wanted in text for text in pages)
 
 
 def test_the_first_page_is_enough_for_the_door(sample: Sample) -> None:
@@ -271,10 +332,9 @@ def test_scrub_and_dry_times_stand_there_only_if_the_plan_states_them() -> None:
 
 
 @pytest.mark.parametrize("day", DAYS, ids=lambda day: day.name)
-def test_what_is_recorded_shows_in_the_boxes(day: object, tmp_path: Path) -> None:
-    told = next(known for known in DAYS if known is day)
-    made = told.schedule()
-    request = Asked(paper=Paper.A4, first=made.start, printed=told.moment)
+def test_what_is_recorded_shows_in_the_boxes(day: Day, tmp_path: Path) -> None:
+    made = day.schedule()
+    request = Asked(paper=Paper.A4, first=made.start, printed=day.moment)
     rows = [row for shown in week_of(made, made.start).days for row in shown.rows]
     touches = {touch.uid: touch for touch in made.touches}
     for row in rows:
@@ -321,10 +381,9 @@ def test_the_samples_find_room_on_both_papers(sample: Sample, paper: Paper, tmp_
 
 
 @pytest.mark.parametrize("day", DAYS, ids=lambda day: day.name)
-def test_what_happened_finds_room(day: object, tmp_path: Path) -> None:
-    told = next(known for known in DAYS if known is day)
-    made = told.schedule()
-    pdf = sheet_pdf(made, Asked(paper=Paper.LETTER, first=made.start, printed=told.moment))
+def test_what_happened_finds_room(day: Day, tmp_path: Path) -> None:
+    made = day.schedule()
+    pdf = sheet_pdf(made, Asked(paper=Paper.LETTER, first=made.start, printed=day.moment))
     check_paper(pdf, Paper.LETTER, tmp_path)
 
 
@@ -333,8 +392,8 @@ def check_paper(pdf: bytes, paper: Paper, folder: Path) -> None:
     wide, high = SIZES[paper]
     file = folder / "checked.pdf"
     file.write_bytes(pdf)
-    for page in PdfReader(file).pages:
-        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx((wide, high), abs=0.01)
+    for leaf in PdfReader(file).pages:
+        assert (float(leaf.mediabox.width), float(leaf.mediabox.height)) == pytest.approx((wide, high), abs=0.01)
     for number, page in enumerate(words_of(pdf, folder), start=1):
         assert page, f"page {number} is empty"
         assert overlaps(page) == [], f"page {number}"
@@ -346,8 +405,8 @@ def check_paper(pdf: bytes, paper: Paper, folder: Path) -> None:
     for number, pixels in enumerate(printed(pdf, folder), start=1):
         data = pixels.data
         assert data[0::3] == data[1::3] == data[2::3], f"colour on page {number}"
-        margins = [(0, 0, wide, TOP - edge), (0, high - FOOT + edge, wide, high)]
-        margins += [(0, 0, SIDE - edge, high), (wide - SIDE + edge, 0, wide, high)]
+        margins = [(0.0, 0.0, wide, TOP - edge), (0.0, high - FOOT + edge, wide, high)]
+        margins += [(0.0, 0.0, SIDE - edge, high), (wide - SIDE + edge, 0.0, wide, high)]
         for margin in margins:
             dots = pixels.dots(*margin)
             assert dots
@@ -406,8 +465,6 @@ def test_signs_differ_in_black_and_white_alone(kind: str, tmp_path: Path) -> Non
 
 
 def test_each_step_has_its_own_picture() -> None:
-    from reminders.sheet.pictures import DRAWINGS, OF_ACTION
-
     assert OF_ACTION.keys() == set(Action)
     assert DRAWINGS.keys() == set(Picture)
 
@@ -449,11 +506,10 @@ def test_both_faces_hold_every_letter_of_our_own_words(sample: Sample) -> None:
 
 
 @given(st.text(st.characters(codec="latin-1"), max_size=90), st.sampled_from([BODY, DO_BOLD]), st.integers(30, 300))
-def test_lines_find_their_room_and_nothing_is_lost(text: str, style: object, room: int) -> None:
-    chosen = BODY if style is BODY else DO_BOLD
-    lines = wrapped(text, chosen, float(room))
+def test_lines_find_their_room_and_nothing_is_lost(text: str, style: Style, room: int) -> None:
+    lines = wrapped(text, style, float(room))
     for line in lines:
-        assert width(line, chosen) <= room or len(line.rstrip("-")) <= 1
+        assert width(line, style) <= room or len(line.rstrip("-")) <= 1
     kept = squeezed("".join(lines))
     assert kept == squeezed(printable(text))
 

@@ -597,3 +597,20 @@ def test_a_count_that_the_clocks_repeat_is_a_note() -> None:
         f'{AUTUMN}[plan]\nrevision = 2\ntakes_effect = "2026-11-01 08:00"\n[stock.saline]\ncounted_at = "2026-11-01 01:30"',
         "clock-repeated",
     )
+
+
+def test_the_sample_with_weekly_deliveries_is_recounted() -> None:
+    """Nine bags on Monday 7 September, one each day at 09:00: the tenth is needed on the 16th; three days before it lies
+    a Sunday, 13 September, and orders are taken on weekdays, so Friday the 11th."""
+    path = SAMPLES / "weekly-delivery.toml"
+    read = read_plan(path.name, path.read_bytes())
+    assert read.plan is not None, read.findings
+    schedule = compile_schedule(read.plan, EMPTY, read.plan.course.start.instant)
+    for days in (0, 1, 6, 9, 30):
+        agrees(schedule, EMPTY, Instant(schedule.start + days * 1440))
+    entries = {entry.entry.name: entry for entry in stock(schedule, EMPTY, schedule.start)}
+    bag = entries["bag"]
+    assert (local(schedule, bag.runs_out), f"{bag.order_by}", bag.packs) == ("09-16 09:00", "2026-09-11", 6 + 1)
+    # two with the draw of each Monday, on 12 October on Tuesday: four are gone with the second draw
+    assert local(schedule, entries["connector"].runs_out) == "09-21 08:00"
+    assert entries["gloves"].runs_out is None

@@ -10,11 +10,13 @@ from pathlib import Path
 
 import pytest
 import small_plans
+from click.testing import CliRunner
 from histories import after, at, record
 from own_places import own_places
 from test_stock import DRESSING, PLAN, WEDNESDAYS
 from virtual_course import Course
 
+from reminders.cli import main
 from reminders.household import open_in_use
 from reminders.record.facts import Record
 from reminders.reminding.decide import decide
@@ -458,3 +460,43 @@ def test_the_daemon_tells_it_from_what_is_recorded(tmp_path: Path, monkeypatch: 
         "08 10:00 Order today: saline syringe",
     ]
     assert decide(course.schedule, {}, at("06-15 08:01"), record=course.keeper.household.record).next_moment == ENDLESS
+
+
+# --- The commands ---
+
+
+def run(*arguments: str) -> str:
+    done = CliRunner().invoke(main, list(arguments))
+    assert done.exit_code == (1 if arguments[0] == "status" else 0), done.output  # no daemon runs
+    return done.output
+
+
+def test_the_commands_say_it_of_the_plan_in_use(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    own_places(tmp_path / "places", monkeypatch)
+    path = tmp_path / "plan.toml"
+    path.write_text(small_plans.plan_text(f"{PLAN}{BUSY}"), encoding="utf-8")
+    run("use", str(path), "--now", "2026-06-01 08:00-05:00")
+    noon = ("--now", "2026-06-05 12:00-05:00")
+    assert "  saline syringe: 6 left (Order today)\n    Runs out Sun 7 Jun 2026, 22:00 CDT." in run("supplies", *noon)
+    assert "saline syringe: 6 left (Order today)" in run("due", *noon)
+    assert "10:00 CDT  Order today: saline syringe; told again at Sat 6 Jun 2026, 10:00 CDT." in run("status", *noon)
+    recorded = run("record", "delivered", "40", "saline", *noon)
+    assert "Recorded: Fri 5 Jun 2026, 12:00 CDT: delivered: 40 × saline syringe." in recorded
+    assert "saline syringe: 46 left. Enough as far as the plan goes." in recorded
+    for command in ("supplies", "due", "status"):
+        assert "Order today" not in run(command, *noon)
+    assert "delivered: 40 × saline syringe" in run("history", *noon)
+    assert "saline syringe: 6 left." in run("undo", *noon)
+    assert "Order today: saline syringe" in run("status", *noon)
+
+
+def test_a_question_back_says_how_to_answer_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    own_places(tmp_path / "places", monkeypatch)
+    path = tmp_path / "plan.toml"
+    path.write_text(small_plans.plan_text(PLAN), encoding="utf-8")
+    noon = ("--now", "2026-06-05 12:00-05:00")
+    asked = CliRunner().invoke(main, ["record", str(path), "counted", "5", "syringe", *noon])
+    assert asked.exit_code == 1
+    assert '(add:  --item "heparin syringe" )' in asked.output
+    run("record", str(path), "counted", "5", "syringe", "--item", "heparin syringe", *noon)
+    assert "heparin syringe: 5 left" in run("supplies", str(path), *noon)

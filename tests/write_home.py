@@ -83,7 +83,7 @@ class Reader(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
         self.fields: list[tuple[str, str]] = []
-        self.buttons: dict[str, str] = {}
+        self.buttons: list[tuple[str, str]] = []
         self.action = ""
         self.ids: set[str] = set()
         self._text: list[str] | None = None
@@ -119,7 +119,7 @@ class Reader(HTMLParser):
             self.fields.append((self._area, "".join(self._text).removeprefix("\n")))
             self._text = None
         elif tag == "button" and self._text is not None:
-            self.buttons[" ".join("".join(self._text).split())] = self._button or ""
+            self.buttons.append((" ".join("".join(self._text).split()), self._button or ""))
             self._text = None
 
     def handle_data(self, data: str) -> None:
@@ -186,7 +186,7 @@ class WriteBrowser:
     ) -> "WriteBrowser":
         """Press a button, with some fields changed before."""
         page = self.page
-        assert do in page.buttons.values(), f"{do!r} is none of {page.buttons}"
+        assert do in {value for _words, value in page.buttons}, f"{do!r} is none of {page.buttons}"
         changed = dict(typed or {})
         fields = [(name, value) for name, value in page.fields if name not in changed]
         for name, value in changed.items():
@@ -195,7 +195,7 @@ class WriteBrowser:
 
     def begin(self, **typed: str | list[str]) -> "WriteBrowser":
         """Fill in the first page of a new plan."""
-        return self.press("", **typed)
+        return self.send("", typed)
 
 
 @contextmanager
@@ -215,7 +215,9 @@ def served_writing(home: WriteHome) -> Iterator[str]:
     """Serve the page on a free port of this computer; yield its address, which ends in a slash."""
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
-    config = uvicorn.Config(home.app(), lifespan="off", access_log=False, log_level="warning", timeout_graceful_shutdown=1)
+    config = uvicorn.Config(
+        home.app(), lifespan="off", access_log=False, log_level="warning", timeout_graceful_shutdown=1
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()

@@ -121,6 +121,7 @@ REST = [
     *_typed("calendar", name="Line care"),
     *_chosen("calendar", reveals="everything"),
     *_typed("calendar", alarm_before="10 min"),
+    *_ticked("pop_up", discreet="no"),
     *_typed("plan", zone="America/Chicago"),
     *_picked("plan", start="2026-10-12 08:00", end="2026-11-23 08:00", takes_effect="2026-10-12 08:00"),
     *_ticked("plan", household_records="yes"),

@@ -107,7 +107,10 @@ class Asker:
         if question.now:
             click.echo(wrapped(_("Now: {now}").format(now=", ".join(question.now.splitlines())), "    "))
         while True:
-            typed = " ".join(click.prompt(" ", default="", show_default=False, prompt_suffix=" > ").split())
+            typed = self._typed()
+            if typed is None:
+                click.echo(wrapped(_("This could not be read as text. Type it again."), "    "))
+                continue
             if typed == BACK:
                 raise GoneBack
             if typed == HELP:
@@ -118,7 +121,17 @@ class Asker:
             problem = self._problem(answer, question)
             if not problem:
                 return answer
-            click.echo(wrapped(click.style(problem, fg="red"), "    "))
+            click.echo(click.style(wrapped(problem, "    "), fg="red"))
+
+    @staticmethod
+    def _typed() -> str | None:
+        """Return a line as it was typed, without blanks at its ends; None where its bytes are no text."""
+        try:
+            typed = " ".join(click.prompt(" ", default="", show_default=False, prompt_suffix=" > ").split())
+            typed.encode()
+        except UnicodeError:
+            return None
+        return typed
 
     @staticmethod
     def _by_number(typed: str, options: Sequence[str]) -> str:
@@ -128,8 +141,6 @@ class Asker:
 
     @staticmethod
     def _problem(answer: str, question: Question) -> str:
-        if any(0xD800 <= ord(char) <= 0xDFFF for char in answer):  # bytes that are no text in the terminal's encoding
-            return _("This could not be read as text. Type it again.")
         if answer == CLEAR or (not answer and question.now):
             return ""
         if not answer and question.needed:

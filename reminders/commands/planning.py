@@ -43,13 +43,14 @@ from reminders.views.findings_text import finding_text, tally
 
 @click.command()
 @PLAN
+@click.option("--read-back", is_flag=True, help="Print what a second person reads aloud, instead of the summary.")
 @NOW
-def check(plan: Path, now: str | None) -> None:
+def check(plan: Path, read_back: bool, now: str | None) -> None:
     """Say what is wrong or unusual in PLAN, and what it comes to.
 
     Prints every error, warning and note with its line and how to mend it, then a summary: sessions a day, sessions
-    in the quiet hours, supplies of a week, daily totals. Looks at the plan alone, not at what was recorded. Writes
-    nothing.
+    in the quiet hours, supplies of a week, daily totals, and who has read the plan back. Looks at the plan alone, not at
+    what was recorded. Writes nothing.
     """
     result = examined(plan, now)
     findings = [*result.findings, *(would_help(result.schedule) if result.schedule is not None else ())]
@@ -59,10 +60,15 @@ def check(plan: Path, now: str | None) -> None:
     if result.schedule is None:
         click.echo("Nothing can be made of this plan until its errors are mended.")
         sys.exit(FAILED)
+    from reminders.read_back_words import read_back_text, read_back_words
     from reminders.views.summary import summary
 
+    if read_back:
+        click.echo("\n" + read_back_text(result.schedule.plan), nl=False)
+        return
     plain = compile_schedule(result.schedule.plan, EMPTY, moment_of(now), place=place_plainly)
-    click.echo("\n" + summary(result.schedule, moment_of(now), plain), nl=False)
+    click.echo("\n" + summary(result.schedule, moment_of(now), plain))
+    click.echo(read_back_words(result.schedule.plan))
 
 
 @click.command(name="compile")

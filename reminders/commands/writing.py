@@ -11,7 +11,6 @@ import click
 
 from reminders.commands.shared import FAILED, NOW, fail, moment_of
 from reminders.files import FileError, read_file
-from reminders.places import places
 from reminders.words import CATALOGUE
 
 if TYPE_CHECKING:  # what is loaded for writing only
@@ -49,7 +48,8 @@ def write(file: Path | None, in_terminal: bool, protocol: Path | None, now: str 
 
 def _in_browser(file: Path | None) -> None:
     from reminders.drafting.draft import DraftError
-    from reminders.web.write_server import ListenError, write_in_browser
+    from reminders.web.server import ListenError
+    from reminders.web.write_server import write_in_browser
 
     try:
         written = write_in_browser(file, say=click.echo)
@@ -76,15 +76,17 @@ def _in_terminal(file: Path | None, protocol: Path | None, now: str | None) -> N
     from reminders.drafting.provider import ProviderError
     from reminders.web.write_desk import WriteDesk
     from reminders.web.write_keep import Drafts, RunsAlreadyError
+    from reminders.web.write_server import drafts_folder
 
-    drafts = Drafts(places().state / "drafts")
+    drafts = Drafts(drafts_folder())
     try:
         lock = drafts.alone(file)
     except RunsAlreadyError:
         name = _("A new plan") if file is None else file.name
         fail(_("{name} is being written elsewhere on this computer. Finish there first.").format(name=name))
     except OSError as error:
-        fail(f'"{places().state}" cannot be written: {error.strerror}. Nothing was begun.')
+        said = _('No draft can be kept in "{folder}": {why}. Nothing was begun.')
+        fail(said.format(folder=drafts_folder(), why=error.strerror))
     try:
         session = Session(WriteDesk(file, drafts, time.time), drafts, lambda: moment_of(now))
         saved = session.run(None if protocol is None else _text_of(protocol), "" if protocol is None else protocol.name)

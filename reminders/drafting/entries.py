@@ -135,7 +135,8 @@ def typed_of(form: Form, raw: Any) -> str:
     if form.entry is Entry.LIST:
         listed = raw if isinstance(raw, list) else [raw]
         shown = [_shown(item) for item in listed]
-        return "\n".join(_kept_whole(item, len(listed) == 1) for item in shown) if shown else NONE
+        apart = _at_commas(form.of, len(listed))
+        return "\n".join(_kept_whole(item, apart, len(listed) == 1) for item in shown) if shown else NONE
     if form.entry is Entry.COUNTS and isinstance(raw, dict):
         return "\n".join(f"{name} = {_shown(number)}" for name, number in raw.items())
     return _shown(raw)
@@ -186,16 +187,21 @@ def _one(form: Form, text: str) -> Any:
 def _items(form: Form, typed: str) -> Iterable[str]:
     """Part a list at its lines, or on a single line at its commas; quotation marks keep an entry whole."""
     lines = [line for line in (line.strip().removesuffix(",").strip() for line in typed.splitlines()) if line]
-    apart = len(lines) == 1 or form.entry is not Entry.LINE or bool(form.names)
+    apart = _at_commas(form, len(lines))
     for line in lines:
         quoted = line[0] == '"' or (apart and "," in line)
         parts = next(csv.reader([line], skipinitialspace=True), []) if quoted else [line]
         yield from (" ".join(part.split()) for part in parts if part.strip())
 
 
-def _kept_whole(item: str, alone: bool) -> str:
+def _at_commas(form: Form | None, lines: int) -> bool:
+    """Say whether a comma parts entries: on a single line, and wherever no entry can hold one."""
+    return lines == 1 or form is None or form.entry is not Entry.LINE or bool(form.names)
+
+
+def _kept_whole(item: str, apart: bool, alone: bool) -> str:
     """Put an entry in quotation marks where it would be taken for several, or for none."""
-    if item.startswith('"') or item.endswith(",") or (alone and ("," in item or item.lower() == NONE)):
+    if item.startswith('"') or item.endswith(",") or (apart and "," in item) or (alone and item.lower() == NONE):
         return '"' + item.replace('"', '""') + '"'
     return item
 

@@ -7,6 +7,7 @@ import hashlib
 from base64 import b64encode
 from dataclasses import dataclass
 from datetime import datetime
+from email import errors
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
@@ -55,14 +56,16 @@ def address_of(text: str) -> Address:
     expected = 'Expected: one address such as nurse@fennimore.example, or "Ana Bell <ana@fennimore.example>".'
     if not text.isprintable():
         raise AddressError(f"An address holds a letter that no keyboard types: {text!r}. {expected}")
-    header = SMTP.header_factory("To", text)
+    try:
+        header = SMTP.header_factory("To", text)
+    except (errors.HeaderParseError, IndexError):  # the library's reader runs over the end of some that are cut short
+        raise AddressError(f'"{text}" is not an e-mail address. {expected}') from None
     addresses: tuple[Address, ...] = getattr(header, "addresses", ())
+    if len(addresses) == 1 and not addresses[0].addr_spec.isascii():
+        raise AddressError(f'"{text}" has a letter before or after the @ that many mail services refuse. {expected}')
     if len(addresses) != 1 or header.defects or not addresses[0].username or not addresses[0].domain:
         raise AddressError(f'"{text}" is not an e-mail address. {expected}')
-    found = addresses[0]
-    if not found.username.isascii() or not found.domain.isascii():
-        raise AddressError(f'"{text}" has a letter before or after the @ that many mail services refuse. {expected}')
-    return found
+    return addresses[0]
 
 
 def message_of(letter: Letter, names: Names, files: Files, envelope: Envelope) -> EmailMessage:

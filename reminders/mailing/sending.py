@@ -155,7 +155,7 @@ def _log_in(connection: smtplib.SMTP, server: Server, password: Callable[[], str
     if not connection.has_extn("auth"):
         raise SendingError(
             _(
-                "{host} does not let anybody log in on port {port}. Is it the port for sending (often 465 or 587)?"
+                "{host} does not let anybody log in on port {port}. Is it the port for sending (often 465 or 587)? Nothing was sent."
             ).format(host=server.host, port=server.port)
         )
     try:

@@ -21,7 +21,7 @@ from reminders.plan.keys import Pushed, RateStep
 from reminders.plan.model import Fluid, Lumen, Plan
 from reminders.plan.order import DrugKind, Order
 from reminders.times import WEEKDAYS, Moment, instant_of
-from reminders.units import Measure, in_full, number, span
+from reminders.units import BASES, Measure, in_full, measure, number, span
 
 LETTERS = "BCDFGHJKLMNPRSTVWXZ"
 """Those of the check letters: capitals that are not taken for digits, and no vowels, so that they never make a word."""
@@ -395,7 +395,7 @@ def meant(value: object) -> str:
     """Return what a value means, alike for all ways of writing it."""
     match value:
         case Measure():
-            return str(Fraction(value.amount))
+            return f"{Fraction(value.amount)} {measure(value.text, tuple(BASES))[1]}"
         case _Length():
             return str(value.seconds)
         case _Push():

@@ -56,7 +56,7 @@ class Which:
     def __init__(self, said: Said, schedule: Schedule, now: Instant, at: Instant) -> None:
         """Take what was said, and ``at``, the moment of which it was said."""
         self.said, self.schedule, self.now, self.at = said, schedule, now, at
-        self.plan = schedule.plan_at(at)
+        self.plan = schedule.plan_by_then(at)
         self.clock = schedule.plan.clock
 
     def order(self, name: str) -> Order:
@@ -74,7 +74,7 @@ class Which:
 
     def _later(self, has: Callable[[Plan], bool]) -> str:
         """Say from when on a plan holds what the one of that moment does not."""
-        return self.shown(next(begins for begins, plan in self.schedule.plans if begins > self.at and has(plan)))
+        return self.shown(next(begins for begins, plan in self.schedule.by_then if begins > self.at and has(plan)))
 
     def lumen_words(self, name: str) -> str:
         """Name a lumen as the plan of that moment does; one that only a later plan has, as that one will."""

@@ -105,6 +105,7 @@ def compile_schedule(
     return Schedule(
         plan=plans.last,
         plans=tuple((stretch.begins, stretch.plan) for stretch in in_force),
+        by_then=tuple((stretch.begins, stretch.by_then) for stretch in in_force),
         start=start,
         end=end,
         rolling=rolling,

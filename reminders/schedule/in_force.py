@@ -25,13 +25,15 @@ class Stretch:
     """The plan in force from ``begins`` up to ``ends``.
 
     ``revision`` is the plan as it was written; ``plan`` the same with what facts changed, and with the lumens, orders
-    and fluids of other revisions that it does not name. ``new_revision``: a revision takes effect at ``begins``.
+    and fluids of other revisions that it does not name. ``by_then`` is the same with those of earlier ones only: what was
+    in the plan by then. ``new_revision``: a revision takes effect at ``begins``.
     """
 
     begins: Instant
     ends: Instant
     revision: Plan
     plan: Plan
+    by_then: Plan
     new_revision: bool
 
 
@@ -59,7 +61,7 @@ def stretches(revisions: Sequence[Plan], record: Record) -> tuple[Stretch, ...]:
         # A change lasts until it is undone; one laid over the stretch before is not laid over twice.
         for change in _lasting(changes, begins):
             plan = change(revision, plan)
-        found.append(Stretch(begins, ends, revision, plan, any(at == begins for at, _ in cuts)))
+        found.append(Stretch(begins, ends, revision, plan, plan, any(at == begins for at, _ in cuts)))
     # What is recorded may speak of what only a later revision brings in; the last one names everything.
     last = found[-1].plan
     return tuple(replace(stretch, plan=_with_what_is_left(stretch.plan, last)) for stretch in found[:-1]) + (found[-1],)

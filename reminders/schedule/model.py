@@ -295,7 +295,8 @@ class LumenState:
 class Schedule:
     """All touches from ``start`` to ``end``, in order of time, then of the plan's lumens.
 
-    ``plan`` is the one in force at the end; ``plans`` every one with the instant from which on it is in force.
+    ``plan`` is the one in force at the end; ``plans`` every one with the instant from which on it is in force, and
+    ``by_then`` the same without what only a later one brings in.
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
     end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen; ``removed`` when the line
@@ -315,11 +316,16 @@ class Schedule:
     removed: Instant | None
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
     tasks: tuple[TaskEvent, ...] = ()
+    by_then: tuple[tuple[Instant, Plan], ...] = field(default=(), repr=False)
 
     def plan_at(self, at: Instant) -> Plan:
-        """Return the plan in force at an instant."""
-        found = self.plans[0][1]
-        for begins, plan in self.plans:
-            if begins <= at:
-                found = plan
-        return found
+        """Return the plan in force at an instant; it names what any revision names."""
+        return _last_by(self.plans, at)
+
+    def plan_by_then(self, at: Instant) -> Plan:
+        """Return the plan in force at an instant, without what only a later revision brings in."""
+        return _last_by(self.by_then or self.plans, at)
+
+
+def _last_by(plans: tuple[tuple[Instant, Plan], ...], at: Instant) -> Plan:
+    return next((plan for begins, plan in reversed(plans) if begins <= at), plans[0][1])

@@ -11,13 +11,14 @@ from typing import Any
 from reminders.plan.care import TaskKind
 from reminders.plan.model import TIERS, Lumen, Plan
 from reminders.plan.order import FlushThrough
+from reminders.read_back_words import read_back_words
 from reminders.schedule.counts import supplies
 from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Action, Schedule
 from reminders.schedule.steps import idle_flush
 from reminders.sheet.pictures import Picture
 from reminders.sheet.recipes import Recipe, every_time, recipes_of
-from reminders.sheet.week import Week, pushed_words, touches_of, week_of
+from reminders.sheet.week import Week, capital, pushed_words, touches_of, week_of
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
@@ -60,7 +61,8 @@ class Stamp:
     in full (``stop``) or in short (``stop_short``), when to stop (R27)."""
 
     revision: str
-    dates: str
+    effect: str
+    printed: str
     older: str
     calls: str
     stop: str
@@ -178,20 +180,13 @@ def _stamp(plan: Plan, asked: Asked) -> Stamp:
     def moment(at: Instant) -> str:
         return moment_words(plan.clock.local(at))
 
-    read = plan.read_back
-    if read is None:
-        told = _("Not read back yet.")
-    else:
-        told = _("Read back by {by}, {at}; check letters {check}.").format(
-            by=read.by, at=moment(read.at.instant), check=read.check
-        )
     do_now, do_emergency = ((do, signs) for _contact, do, signs in warning_signs(plan)[:2])
     first = _("What {provider} told you comes first.").format(provider=plan.protocol.provider)
-    dates = _("In force from {effect}. Printed {printed}. {read}")
     urgent = [plan.contacts[tier] for tier in ("emergency", "now")]
     return Stamp(
         revision=_("Revision {revision} of plan {mark}").format(revision=plan.course.revision, mark=plan_mark(plan)),
-        dates=dates.format(effect=moment(plan.course.takes_effect.instant), printed=moment(asked.printed), read=told),
+        effect=_("in force from {effect}").format(effect=moment(plan.course.takes_effect.instant)),
+        printed=_("Printed {printed}. {read}").format(printed=moment(asked.printed), read=read_back_words(plan)),
         older=_(
             "Throw away any sheet of this plan with a lower revision number, or with the same number and an earlier print."
         ),
@@ -234,7 +229,7 @@ def _line(schedule: Schedule, first: Instant) -> str:
         parts.append(_("shows outside: ________"))
     if line.heparin_ruled_out:
         parts.append(_("NO HEPARIN"))
-    return _("{line}; {provider}").format(line=", ".join(parts), provider=plan.protocol.provider)
+    return _("{line}; {provider}").format(line=capital(", ".join(parts)), provider=plan.protocol.provider)
 
 
 def _lumen(schedule: Schedule, lumen: Lumen, first: Instant) -> LumenFacts:

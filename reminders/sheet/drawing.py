@@ -119,12 +119,12 @@ def _draw_day(pen: Pen, schedule: Schedule, column: _Column, scale: Scale, size:
             y = scale.y(first)
             marks.night(pen, (column.x, y, column.right - column.x, scale.y(last) - y))
     _draw_hours(pen, column, scale)
+    pen.box((column.x, top, column.right - column.x, foot - top), thick=1)
     for index, drawn in enumerate(column.lanes):
         _draw_lane(pen, schedule, drawn, (column.x + index * column.wide, column.wide), scale, foot, size)
     for index in range(1, len(column.lanes)):
         x = column.x + index * column.wide
         pen.line((x, top), (x, foot), 0.5, SOFT)
-    pen.box((column.x, top, column.right - column.x, foot - top), thick=1)
     for at, _words in shown.changes:
         pen.line((column.x, scale.y(at)), (column.right, scale.y(at)), 1.6, dash=(7, 3, 2, 3))
 

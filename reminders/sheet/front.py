@@ -138,7 +138,7 @@ def _put_next_days(pages: Pages, sheet: Sheet) -> None:
     wide = pages.wide
     zone = _(" (times are {zone})").format(zone=sheet.week.zone) if sheet.week.zone else ""
     heading = words([Said(_("The next days") + zone, DO_BOLD)], wide, above=4)
-    more = words([Said(_("With every step, and to tick off: on the pages that follow."), BODY)], wide)
+    more: Block = words([Said(_("With every step, and to tick off: on the pages that follow."), BODY)], wide)
     room = pages.room - heading.height(wide) - more.height(wide)
     best: list[Block] = []
     shown = 0

@@ -37,12 +37,7 @@ BODY, BODY_BOLD, BODY_WHITE = Style(REGULAR, 11, 13.2), Style(BOLD, 11, 13.2), S
 LARGE, LARGE_BOLD = Style(REGULAR, 12, 15), Style(BOLD, 12, 15)
 DO, DO_BOLD, DO_WHITE = Style(REGULAR, 14, 17), Style(BOLD, 14, 17), Style(BOLD, 14, 17, 1)
 """What is to be done."""
-SECTION, TITLE, NUMBER, NUMBER_WHITE = (
-    Style(BOLD, 16, 20),
-    Style(BOLD, 20, 24),
-    Style(BOLD, 20, 24),
-    Style(BOLD, 20, 24, 1),
-)
+SECTION, TITLE, NUMBER_WHITE = Style(BOLD, 16, 20), Style(BOLD, 20, 24), Style(BOLD, 20, 24, 1)
 
 
 @cache

@@ -15,7 +15,7 @@ from reminders.sheet.flow import Block, Pages, Row, Said, Stack, wrapped
 from reminders.sheet.front import put_front
 from reminders.sheet.letters import BODY_BOLD, SMALL, faces, lost_in
 from reminders.sheet.pen import Box, Pen
-from reminders.sheet.sections import put_drawing, put_steps, put_supplies, put_teaching, put_week
+from reminders.sheet.sections import put_drawing, put_rest, put_steps, put_week
 from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
@@ -50,8 +50,7 @@ def sheet_pdf(schedule: Schedule, asked: Asked) -> bytes:
     put_drawing(pages, sheet, schedule, asked.printed)
     put_week(pages, sheet)
     put_steps(pages, sheet)
-    put_supplies(pages, sheet)
-    put_teaching(pages, sheet)
+    pages = put_rest(pages, sheet)
     out = BytesIO()
     canvas = Canvas(out, pagesize=(width, height), pageCompression=0, invariant=1, lang="en")
     canvas.setTitle(f"{sheet.title}, {sheet.span}")
@@ -87,8 +86,10 @@ def _header(stamp: Stamp, wide: float) -> Block:
         foot = box[1] + box[3]
         pen.line((SIDE, foot), (SIDE + wide, foot), 1)
 
-    first = Said(stamp.revision, BODY_BOLD)
-    rest = Row([[Said(stamp.dates, SMALL), Said(stamp.older, SMALL)]], (wide,), above=0, below=4, across=0, paint=paint)
+    first = Said(_("{revision}, {effect}").format(revision=stamp.revision, effect=stamp.effect), BODY_BOLD)
+    rest = Row(
+        [[Said(stamp.printed, SMALL), Said(stamp.older, SMALL)]], (wide,), above=0, below=4, across=0, paint=paint
+    )
     return Stack([Row([[first]], (wide - PAGE,), above=0, below=0, across=0), rest])
 
 

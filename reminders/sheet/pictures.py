@@ -7,7 +7,7 @@ from collections.abc import Callable
 from enum import Enum
 
 from reminders.schedule.model import Action
-from reminders.sheet.pen import BLACK, PALE, WHITE, Box, Pen, Point
+from reminders.sheet.pen import BLACK, PALE, WHITE, Pen, Point
 
 BOLD, FINE = 4.0, 2.4
 """How thick lines are drawn: what is held in the hand, and what belongs to it."""
@@ -301,8 +301,3 @@ DRAWINGS: dict[Picture, Callable[[Pen], None]] = {
     Picture.CLAMP: _clamp,
     Picture.CALL: _call,
 }
-
-
-def tick_box(pen: Pen, box: Box) -> None:
-    """Draw an empty box to tick."""
-    pen.box(box, thick=1.6, fill=WHITE, radius=2)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from reminders.plan.model import Plan
-from reminders.plan.order import Order
+from reminders.plan.order import GivenAs, Order
 from reminders.schedule.counts import items_of
 from reminders.schedule.model import BLOCKS, Touch
 from reminders.sheet.pictures import OF_ACTION, Picture
@@ -75,7 +75,8 @@ def _timing(order: Order, plan: Plan) -> Iterator[str]:
     """Yield what holds for every dose of an order."""
     if order.follows is not None:
         yield leader_words(plan.orders[order.follows])
-    if order.on_time_within is not None and order.cut_off is not None:
+    by_hand = order.given_as is not GivenAs.PUMP  # what a pump gives from its reservoir starts by itself
+    if by_hand and order.on_time_within is not None and order.cut_off is not None:
         yield _(
             "On time: up to {within} before or after. Not started {cut_off} after its time? Call before giving it."
         ).format(within=span(order.on_time_within), cut_off=span(order.cut_off))

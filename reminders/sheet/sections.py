@@ -1,6 +1,7 @@
 """The pages after the first: the week to tick off, the drawing, the steps, supplies, teaching back and signatures."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from reminders.schedule.model import Schedule
 from reminders.sheet.content import Sheet
@@ -256,8 +257,19 @@ def _shown(pair: Sequence[tuple[Picture, str]], half: float) -> Callable[[Pen, B
 # Supplies, teaching back, signatures
 
 
-def put_supplies(pages: Pages, sheet: Sheet) -> None:
-    """Put what is used up, with a column to count what is there."""
+def put_rest(pages: Pages, sheet: Sheet) -> Pages:
+    """Return the pages with supplies, teaching back and signatures added; the supplies stay together if that takes no page."""
+    both = []
+    for whole in (True, False):
+        tried = replace(pages, placed=[list(page) for page in pages.placed])
+        put_supplies(tried, sheet, whole=whole)
+        put_teaching(tried, sheet)
+        both.append(tried)
+    return min(both, key=lambda tried: len(tried.placed))
+
+
+def put_supplies(pages: Pages, sheet: Sheet, *, whole: bool) -> None:
+    """Put what is used up, with a column to count what is there; ``whole``: on one page if one page holds it."""
     wide = pages.wide
     widths = (wide - 260, 80.0, 90.0, 90.0)
     heads = Row(
@@ -276,9 +288,9 @@ def put_supplies(pages: Pages, sheet: Sheet) -> None:
     if not rows:
         pages.put(Stack([head, lead, words([Said(_("Nothing is used up."), LARGE)], wide)]))
         return
-    whole = Stack([head, lead, heads, *rows])
-    if whole.height(wide) <= pages.high / 2:
-        pages.put(whole)
+    together = Stack([head, lead, heads, *rows])
+    if whole and together.height(wide) <= pages.high:
+        pages.put(together)
         return
     pages.put(Stack([head, lead, heads, rows[0]]))
     for row in rows[1:]:

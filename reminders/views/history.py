@@ -262,7 +262,7 @@ def _task(event: TaskEvent, schedule: Schedule, now: Instant, answers: _Answers)
     if event.besides:
         notes.append(_("None was planned then."))
     for fact in facts:
-        if done and fact.happened != event.at:
+        if fact.happened != event.at:
             at = clock_beside(plan, fact.happened, day)
             notes.append(_("{at}: {what}.").format(at=at, what=what_happened(fact, schedule)))
         notes += _remarks(fact)

@@ -22,6 +22,9 @@ MOST_TABLES = 60
 """So many tables of a kind; more are a slip."""
 
 
+TOO_MANY = _("These are more than a plan has. Nothing was added.")
+
+
 class AddError(ValueError):
     """What is to be begun cannot be; the text says what is missing."""
 
@@ -35,7 +38,7 @@ def added(desk: WriteDesk, table: str, kind: tuple[str, ...], text: str) -> KeyP
     """
     called = " ".join(text.split())
     if len(text) > MOST_LETTERS or len(desk.draft.names(table)) >= MOST_TABLES:
-        raise AddError(_("These are more than a plan has. Nothing was added."))
+        raise AddError(TOO_MANY)
     match (table, kind):
         case ("lumen" | "step" | "stock", ()):
             return _called(desk, table, text)
@@ -66,8 +69,10 @@ def _called(desk: WriteDesk, table: str, text: str) -> KeyPath:
     words = [" ".join(text.split())] if table == "step" and text.strip() else parts_of(text)
     if not words:
         raise AddError(_("Write what it is called, then press the button."))
+    if len(words) > MOST_TABLES:
+        raise AddError(TOO_MANY)
     places = []
-    for called in words[:MOST_TABLES]:
+    for called in words:
         place = _named(desk, table, called)
         desk.draft.enter((*place, CALLED[table]), called)
         places.append(place)

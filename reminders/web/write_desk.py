@@ -8,18 +8,18 @@ import hmac
 import secrets
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
 from reminders.drafting.draft import Draft, DraftError
 from reminders.drafting.look import Look, look
-from reminders.drafting.provider import Filled
+from reminders.drafting.provider import Differs, fill_from
 from reminders.drafting.shapes import SHAPES, Shape, shape_of
 from reminders.files import FileError, private_file, read_file
 from reminders.plan.source import LONGEST_FILE
 from reminders.times import Instant, minute_of
-from reminders.web.write_form import Outcome, Refused, Sent, field_name, put
+from reminders.web.write_form import Outcome, Refused, Sent, differing, field_name, put
 from reminders.web.write_keep import Drafts, Kept, digest
 from reminders.words import CATALOGUE
 
@@ -31,11 +31,19 @@ MOST_BACK = 20
 
 @dataclass(frozen=True, slots=True)
 class Provided:
-    """A provider's file that was chosen: its name, its text, and what came of copying it."""
+    """A provider's file that was copied: its name and its text."""
 
     name: str
     text: str
-    filled: Filled
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step that can be taken back: what was done, and the draft's text before and after it."""
+
+    words: str
+    before: str
+    after: str
 
 
 @dataclass(slots=True)
@@ -48,7 +56,8 @@ class Messages:
 
 
 class WriteDesk:
-    """One plan that is being written. ``now``: seconds since 1970. ``ended`` is called when there is nothing left to serve."""
+    """One plan that is being written. ``now``: seconds since 1970. ``ended`` is called when there is nothing left to do, and
+    ``shown`` when the page that says so was asked for."""
 
     def __init__(
         self, path: Path | None, drafts: Drafts, now: Callable[[], float], ended: Callable[[], None] = lambda: None
@@ -62,6 +71,7 @@ class WriteDesk:
         self.path = None if path is None else path.resolve()
         self.folder = Path.cwd() if self.path is None else self.path.parent
         self.now, self.ended = now, ended
+        self.shown: Callable[[], None] = lambda: None
         self.secret = secrets.token_urlsafe(32)
         self.home = ""
         self.changed: Callable[[], None] = lambda: None
@@ -76,7 +86,7 @@ class WriteDesk:
         self.version, self.writer, self._seq = 1, "", 0
         self.beside: dict[str, Refused] = {}
         self.shapes: dict[str, str] = {}
-        self.back: list[tuple[str, str]] = []
+        self.back: list[Step] = []
         self.messages = Messages()
         self.trouble = ""
         self.kept_at: float | None = None
@@ -120,6 +130,13 @@ class WriteDesk:
         except FileError:
             return True
 
+    def same_revision(self) -> int | None:
+        """Return the number of the plan's revision if the file, which says something else, has the same; else None."""
+        number = self.draft.raw(("plan", "revision"))
+        changed = not self.fresh and self.draft.text() != self._original
+        same = changed and number == Draft(self._original).raw(("plan", "revision"))
+        return number if same and isinstance(number, int) else None
+
     # -- changing
 
     def takes(self, answers: Sent) -> bool:
@@ -153,20 +170,28 @@ class WriteDesk:
             self.version += 1
         return done
 
-    def takes_back(self, words: str) -> None:
-        """Remember how the draft stands before a step that can be taken back; ``words`` say what was done."""
-        self.back = [*self.back[-MOST_BACK + 1 :], (words, self.draft.text())]
-
-    def go_back(self) -> None:
-        """Take the last such step back."""
-        if self.back:
-            _words, text = self.back.pop()
-            self.draft.restore(text)
-            self.version += 1
-
-    def stepped(self) -> None:
-        """Count a step that is not an answer, so that pages drawn before it are known to be older."""
+    def stepped(self, words: str = "", before: str | None = None) -> None:
+        """Count a step, so that pages drawn before it are known to be older. With ``words`` for what was done, and the text
+        from ``before``, it can be taken back."""
         self.version += 1
+        if words and before is not None:
+            self.back = [*self.back[-MOST_BACK + 1 :], Step(words, before, self.draft.text())]
+
+    def go_back(self, answers: Sent) -> None:
+        """Take the last such step back. What was answered since then stays: a form brings it."""
+        if not self.back:
+            return
+        step = self.back.pop()
+        since = {path for path, _here, _theirs in differing(Draft(step.after), answers)}
+        self.draft.restore(step.before)
+        put(self.draft, replace(answers, typed={path: answers.typed[path] for path in since}, names={}))
+        self.stepped()
+
+    def differs(self) -> tuple[Differs, ...]:
+        """Return what the provider's file that was chosen last says otherwise than the draft."""
+        if self.provided is None:
+            return ()
+        return fill_from(Draft(self.draft.text()), self.provided.text, self.provided.name).differs
 
     def resume(self) -> None:
         """Go on with the draft that is offered."""
@@ -259,8 +284,14 @@ def on_disk(path: Path | None) -> bytes | None:
     Raises:
         FileError: it cannot be read.
     """
-    if path is None or not path.exists():
+    if path is None:
         return None
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except (OSError, ValueError):
+        pass  # reading it says why
     return read_file(path)
 
 

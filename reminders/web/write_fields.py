@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from reminders.drafting.entries import NO, YES, EntryField
-from reminders.drafting.groups import SECTIONS, Section, asked_first, asked_more
+from reminders.drafting.groups import SECTIONS, Section, applies, asked_first, asked_more
 from reminders.drafting.labels import label_of
 from reminders.findings import KeyPath
 from reminders.plan.care import TaskKind
@@ -70,7 +70,8 @@ PICKED = {
 class FieldView:
     """One question as a field. ``kind`` is the macro that draws it; ``suggests`` the list of words that are offered beside it.
 
-    ``wanting``: it must be answered and is not. ``said``: what is found at it.
+    ``wanting``: it must be answered and is not. ``said``: what is found at it. ``aside``: it makes no sense after what else is
+    answered, so it is not shown.
     """
 
     mark: str
@@ -86,6 +87,7 @@ class FieldView:
     needed: bool
     wanting: bool
     said: Sequence[Said]
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,8 +248,8 @@ def _field(desk: WriteDesk, found: Findings, place: KeyPath, entry: EntryField) 
     refused = desk.beside.get(mark)
     value = refused.typed if refused else desk.draft.typed(path)
     said = [*([Said.fault(refused.problem, mark)] if refused else []), *found.at(path)]
-    applies = (place[0] not in OPTIONAL_TABLES and place[0] != "call") or desk.draft.has(place)
-    wanting = not value and ((entry.needed and applies) or found.wants(path))
+    stands = (place[0] not in OPTIONAL_TABLES and place[0] != "call") or desk.draft.has(place)
+    wanting = not value and ((entry.needed and stands) or found.wants(path))
     kind = _kind(entry, value)
     return FieldView(
         mark=mark,
@@ -263,6 +265,7 @@ def _field(desk: WriteDesk, found: Findings, place: KeyPath, entry: EntryField) 
         needed=entry.needed,
         wanting=wanting,
         said=[one for one in said if not (wanting and one.missing)],
+        aside=not (value or wanting or said or applies(desk.draft, place, entry)),
     )
 
 
@@ -334,23 +337,25 @@ def _suggests(entry: EntryField) -> str:
 def _adder(table: str) -> Adder | None:
     """Return how one more table of a kind is begun; None where there is only one, or they are all there."""
     kind = TABLE_WORDS.get(table, table)
-    buttons: Sequence[Option] = [(f"add:{table}", _("Add"))]
+    buttons: Sequence[Option] = []
     label, hint, suggests = "", "", ""
     match table:
         case "lumen":
-            label, hint = _("Add lumens"), _("What their owner sees on them, with commas between: red, purple")
+            label, hint = _("More lumens"), _("What their owner sees on them, with commas between: red, purple")
+            buttons = [(f"add:{table}", _("Add lumens"))]
         case "fluid":
             buttons = [(f"add:fluid:{word.value}", _("Add {kind}").format(kind=word.value)) for word in FluidKind]
         case "step":
-            label, hint = _("Add a step of the provider's own"), _("What to do, in a few words")
+            label, hint = _("A step of the provider's own"), _("What to do, in a few words")
+            buttons = [(f"add:{table}", _("Add the step"))]
         case "order":
-            label, hint = _("Add an order"), _("The drug, as the label spells it; then press how it is given")
-            buttons = []
+            label, hint = _("One more order"), _("The drug, as the label spells it; then press how it is given")
         case "task":
-            label, hint = _("Add a care task"), _("What to do, in a few words; then press what it is")
+            label, hint = _("One more care task"), _("What to do, in a few words; then press what it is")
             buttons = [(f"add:task:{word.value}", word.value[0].upper() + word.value[1:]) for word in TaskKind]
         case "stock":
-            label, hint, suggests = _("Add items in stock"), _("As steps and syringes name them, with commas"), "items"
+            label, hint, suggests = _("Items in stock"), _("As steps and syringes name them, with commas"), "items"
+            buttons = [(f"add:{table}", _("Add items"))]
         case "zone_change":
             buttons = [(f"add:{table}", _("Add a journey, or one more leg of it"))]
         case _:

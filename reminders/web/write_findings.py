@@ -4,7 +4,7 @@ The same findings stand in the file's own words where a file is checked; here qu
 """
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,10 @@ _ = CATALOGUE.gettext
 
 OF_ONE_ANSWER = frozenset({"missing", "wrong-form", "wrong-unit", "out-of-range", "unknown-zone"})
 """Codes of what is wrong with an answer by itself; the form says how it is typed, not how the file writes it."""
+
+WORDS = re.compile(r"[a-z0-9]+(?:_[a-z0-9]+)*")
+BETWEEN_KEYS = frozenset("exactly one of or and more under".split())
+"""Words of a text that is a list of keys; only there a key of one word is told from a word of the language."""
 
 SEVERITIES = {Severity.ERROR: _("To mend"), Severity.WARNING: _("Look at this"), Severity.NOTE: _("Note")}
 
@@ -107,6 +111,8 @@ def _said(draft: Draft, placed: Placed, home: ZoneInfo | None) -> Said:
                 missing=missing,
             )
     message, expected, mend = plain_words(finding, (finding.message, finding.expected, finding.mend))
+    if " = " in finding.mend:  # how a line of the file is written
+        mend = ""
     more = [_("Expected: {expected}.").format(expected=expected.rstrip(".")) if expected else "", mend]
     return Said(
         weight=weight,
@@ -119,15 +125,21 @@ def _said(draft: Draft, placed: Placed, home: ZoneInfo | None) -> Said:
     )
 
 
-def _plain(text: str, tables: Iterable[str]) -> str:
+def _plain(text: str, tables: Sequence[str]) -> str:
     """Write keys as their labels, and headings in brackets as words."""
     text = re.sub(r"\[\[?([a-z_]+)(?:\.([^\]\s]+))?\]\]?", _heading, text)
+    keys_alone = not {word for word in WORDS.findall(text) if not _label(word, tables)} - BETWEEN_KEYS
 
     def label(found: re.Match[str]) -> str:
-        named = next((table for table in tables if entry_of(table, found[0])), None)
-        return f'"{label_of(named, found[0])}"' if named else found[0].replace("_", " ")
+        named = _label(found[0], tables) if keys_alone or "_" in found[0] else ""
+        return f'"{named}"' if named else found[0].replace("_", " ")
 
-    return re.sub(r"\b[a-z]+(?:_[a-z0-9]+)+\b", label, text)
+    return WORDS.sub(label, text)
+
+
+def _label(word: str, tables: Iterable[str]) -> str:
+    """Return what a key of some tables is called; nothing for any other word."""
+    return next((label_of(table, word) for table in tables if entry_of(table, word)), "")
 
 
 def _heading(found: re.Match[str]) -> str:

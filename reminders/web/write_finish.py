@@ -17,8 +17,8 @@ from reminders.plan.model import Plan
 from reminders.plan.read_back import ReadBackState, check_letters, state
 from reminders.read_back_words import HOW, read_back_words
 from reminders.web.guard import posted
-from reminders.web.page_frame import rendered
 from reminders.web.write_desk import ChangedError, WriteDesk, kept_beside, on_disk
+from reminders.web.write_frame import desk_page
 from reminders.web.write_keep import digest
 from reminders.web.write_panel import read_groups
 from reminders.words import CATALOGUE
@@ -42,12 +42,6 @@ def finish_routes(desk: WriteDesk) -> list[BaseRoute]:
     ]
 
 
-def told_time(desk: WriteDesk, seconds: float) -> str:
-    """Return a moment on this computer's clock: ``14:05``, with the date if it is another day."""
-    at, now = datetime.fromtimestamp(seconds).astimezone(), datetime.fromtimestamp(desk.now()).astimezone()
-    return f"{at:%H:%M}" if at.date() == now.date() else f"{at:%Y-%m-%d %H:%M}"
-
-
 class _Finish:
     """The pages on which one plan is finished."""
 
@@ -63,7 +57,8 @@ class _Finish:
         plan = self._plan()
         if plan is None:
             return RedirectResponse("./?unsaved=1#missing", 303)
-        return self._page(
+        return desk_page(
+            self.desk,
             "write_read_back.html",
             400 if faults else 200,
             how=HOW,
@@ -74,21 +69,8 @@ class _Finish:
             faults=faults,
             asks_name=desk.path is None,
             folder=str(desk.folder),
+            same_revision=desk.same_revision(),
             warnings=sum(placed.finding.severity == 1 for placed in desk.look().findings),
-        )
-
-    def _page(self, template: str, status: int = 200, **values: object) -> Response:
-        desk = self.desk
-        return rendered(
-            template,
-            status,
-            token=desk.form_token,
-            version=desk.version,
-            name=desk.name,
-            path="" if desk.path is None else str(desk.path),
-            messages=desk.messages,
-            trouble=desk.trouble,
-            **values,
         )
 
     def _plan(self) -> Plan | None:
@@ -160,10 +142,12 @@ class _Finish:
         except FileError as error:
             desk.messages.wrong[:] = [str(error), _("What you wrote is kept as a draft.")]
             return RedirectResponse("./#messages", 303)
+        desk.ended()
         return RedirectResponse("closed", 303)
 
     def _changed(self, target: Path, fault: str = "") -> Response:
-        return self._page(
+        return desk_page(
+            self.desk,
             "write_changed.html",
             409,
             target=target.name,
@@ -204,9 +188,9 @@ class _Finish:
         """Say what became of the plan. Then there is nothing left to serve."""
         desk = self.desk
         plan = desk.look().plan if desk.saved is not None else None
-        if desk.saved is not None:
-            desk.ended()
-        return self._page(
+        desk.shown()
+        return desk_page(
+            self.desk,
             "write_closed.html",
             saved="" if desk.saved is None else str(desk.saved),
             standing="" if plan is None else read_back_words(plan),
@@ -224,14 +208,11 @@ def _unread(given: Mapping[str, str], plan: Plan) -> list[tuple[str, str]]:
     by = " ".join(given.get("by", "").split())
     if not by or len(by) > LONGEST_NAME:
         faults.append(("by", _("Write who read it back: a name of at most {most} letters.").format(most=LONGEST_NAME)))
-    number = 0
-    for _title, group in read_groups(plan):
-        for line in group:
-            number += 1
-            if f"line-{number}" not in given:
-                said = _("Not ticked: {what}: {said}").format(what=f"{line.name}, {line.what}", said=line.said)
-                faults.append((f"line-{number}", said))
+    told = [line for _title, group in read_groups(plan) for line in group]
+    missed = [number for number in range(1, len(told) + 1) if f"line-{number}" not in given]
+    if missed:
+        first = told[missed[0] - 1]
+        said = _("Not ticked: {count} lines. The first is: {what}: {said}")
+        words = said.format(count=len(missed), what=f"{first.name}, {_(first.what)}", said=first.said)
+        faults.append((f"line-{missed[0]}", words))
     return faults
-
-
-__all__ = ["finish_routes", "told_time"]

@@ -4,11 +4,10 @@ The form is one, so that whatever is pressed brings everything that was typed. A
 one it is sent by its buttons. Either way the answer is the page as it then stands.
 """
 
-import secrets
 from collections.abc import Awaitable, Callable
 from urllib.parse import quote
 
-from starlette.datastructures import FormData
+from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -20,14 +19,13 @@ from reminders.drafting.shapes import SHAPES
 from reminders.findings import KeyPath
 from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, FluidKind
 from reminders.web.guard import posted
-from reminders.web.page_frame import query, rendered, static_files
+from reminders.web.page_frame import query, static_files
 from reminders.web.write_add import AddError, added
 from reminders.web.write_desk import Provided, WriteDesk
 from reminders.web.write_fields import legend, path_words, sections
 from reminders.web.write_findings import Findings
-from reminders.web.write_finish import finish_routes, told_time
+from reminders.web.write_finish import finish_routes
 from reminders.web.write_form import (
-    MOST_LETTERS,
     Outcome,
     Sent,
     UnknownFieldError,
@@ -38,6 +36,7 @@ from reminders.web.write_form import (
     table_path,
     ticked,
 )
+from reminders.web.write_frame import desk_page, told_time
 from reminders.web.write_panel import panel
 from reminders.words import CATALOGUE
 from reminders.zones import known_zones
@@ -94,9 +93,10 @@ class _WritePage:
         if desk.saved is not None:
             return RedirectResponse("closed", 303)
         if desk.offered is not None:
-            return self._page("write_offer.html", at=told_time(desk, desk.offered.at))
+            return desk_page(self.desk, "write_offer.html", at=told_time(desk, desk.offered.at))
         if not desk.begun:
-            return self._page(
+            return desk_page(
+                desk,
                 "write_begin.html",
                 fluids=[(kind.value, kind.value) for kind in FluidKind if kind is not FluidKind.OTHER],
                 shapes=[(shape.key, shape.label) for shape in SHAPES],
@@ -105,7 +105,8 @@ class _WritePage:
         found = Findings(desk.draft, desk.look())
         views = sections(desk, found)
         told = request.query_params
-        return self._page(
+        return desk_page(
+            desk,
             "write.html",
             sections=views,
             panel=panel(desk, views, found, told.get("show", "")),
@@ -116,28 +117,12 @@ class _WritePage:
             zones=sorted(known_zones()),
             provided=desk.provided,
             differs=[
-                (field_name(one.path), path_words(desk, one.path), one.here, one.theirs)
-                for one in (desk.provided.filled.differs if desk.provided else ())
+                (field_name(one.path), path_words(desk, one.path), one.here, one.theirs) for one in desk.differs()
             ],
-            back=desk.back[-1][0] if desk.back else "",
+            back=desk.back[-1].words if desk.back else "",
+            same_revision=desk.same_revision(),
             changed_on_disk=desk.changed_on_disk(),
             kept=told_time(desk, desk.kept_at) if desk.kept_at is not None else "",
-        )
-
-    def _page(self, template: str, status: int = 200, **values: object) -> Response:
-        desk = self.desk
-        return rendered(
-            template,
-            status,
-            token=desk.form_token,
-            version=desk.version,
-            page_id=secrets.token_urlsafe(9),
-            name=desk.name,
-            path="" if desk.path is None else str(desk.path),
-            messages=desk.messages,
-            longest_answer=MOST_LETTERS,
-            trouble=desk.trouble,
-            **values,
         )
 
     # -- forms
@@ -148,7 +133,7 @@ class _WritePage:
         try:
             answers = sent(form)
         except UnknownFieldError as error:
-            return self._page("write_unknown.html", 400, field=str(error)[:80])
+            return desk_page(self.desk, "write_unknown.html", 400, field=str(error)[:80])
         if desk.saved is not None or desk.offered is not None:
             return RedirectResponse("./", 303)
         if not desk.takes(answers):
@@ -179,7 +164,7 @@ class _WritePage:
         ]
         if not differs:
             return RedirectResponse("./", 303)
-        return self._page("write_older.html", 409, differs=differs)
+        return desk_page(self.desk, "write_older.html", 409, differs=differs)
 
     async def take(self, request: Request, form: FormData) -> Response:
         """Take those answers of an older page that are ticked."""
@@ -191,11 +176,11 @@ class _WritePage:
         for name in ticks:
             path, value = path_of(name), form.get(f"value:{name}")
             if path is None or not isinstance(value, str):
-                return self._page("write_unknown.html", 400, field=name[:80])
+                return desk_page(self.desk, "write_unknown.html", 400, field=name[:80])
             typed[path] = tuple(value.replace("\r\n", "\n").split("\n")) if _many(path) else (value,)
-        answers = Sent(typed=typed, names={}, new={}, do=(), version=desk.version, page="", seq=0, show="")
-        desk.takes_back(_("Answers of an older page were taken."))
-        desk.answered(answers)
+        before = desk.draft.text()
+        desk.answered(Sent(typed=typed, names={}, new={}, do=(), version=desk.version, page="", seq=0, show=""))
+        desk.stepped(_("answers of an older page were taken"), before)
         desk.messages.done.append(_("{count} answers were taken from the older page.").format(count=len(typed)))
         desk.keep()
         return RedirectResponse("./#messages", 303)
@@ -216,9 +201,9 @@ class _WritePage:
             if drug.strip():
                 self._add("order", (shape or "other",), drug)
         file = form.get("provider")
-        if file is not None and not isinstance(file, str) and file.filename:
+        if isinstance(file, UploadFile) and file.filename:
             try:
-                await self._provide(file.filename, await file.read())
+                await self._provide(file)
             except ProviderError as error:
                 desk.messages.wrong.extend(error.problems)
         desk.stepped()
@@ -259,16 +244,15 @@ class _WritePage:
             case ("remove", table, name) if table in NAMED_TABLES | LISTED_TABLES:
                 return self._removed(outcome.renamed.get((table, name), (table, name)))
             case ("undo",):
-                desk.go_back()
+                desk.go_back(answers)
                 desk.messages.done.append(_("It is as it was before."))
                 return "./#messages"
             case ("provider",):
                 if answers.file is None:
                     raise AddError(_("Choose the provider's file first, then press the button."))
-                await self._provide(answers.file.filename or "", await answers.file.read())
-                return "./#messages"
+                return await self._provide(answers.file)
             case ("provider-replace",) if desk.provided is not None:
-                return self._replaced()
+                return self._replaced(desk.provided)
             case ("save",):
                 if desk.look().plan is None or desk.beside:
                     return query("./", unsaved="1", show=answers.show) + "#missing"
@@ -282,55 +266,45 @@ class _WritePage:
     def _removed(self, place: KeyPath) -> str:
         desk = self.desk
         if desk.draft.has(place):
-            words = legend(desk, place)
-            before = desk.draft.text()
+            words, before = legend(desk, place), desk.draft.text()
             desk.draft.remove(place)
-            desk.back = [*desk.back, (words, before)]
-            desk.stepped()
+            desk.stepped(_("taken out: {what}").format(what=words), before)
             desk.messages.done.append(_("Taken out: {what}.").format(what=words))
         return "./#messages"
 
-    async def _provide(self, name: str, content: bytes) -> None:
+    async def _provide(self, file: UploadFile) -> str:
         """Copy a provider's file into the plan; what differs stays, and is shown.
 
         Raises:
             ProviderError: it is no such file; nothing is copied.
         """
-        desk = self.desk
-        shown = name.replace("\\", "/").rpartition("/")[2][:80] or _("the provider's file")
+        desk, before = self.desk, self.desk.draft.text()
+        content = await file.read()
+        name = (file.filename or "").replace("\\", "/").rpartition("/")[2][:80] or _("the provider's file")
         if len(content) > LARGEST_PROVIDER:
-            raise ProviderError(
-                [_("{name} has {size} bytes, far more than a provider's file.").format(name=shown, size=len(content))]
-            )
+            said = _("{name} has {size} bytes, far more than a provider's file. Nothing was copied.")
+            raise ProviderError([said.format(name=name, size=len(content))])
         try:
             text = content.decode("utf-8-sig")
         except UnicodeDecodeError:
-            raise ProviderError(
-                [_("{name} is not a text file in UTF-8, so it is no provider's file.").format(name=shown)]
-            ) from None
-        desk.takes_back(_("The provider's file was copied."))
-        try:
-            filled = fill_from(desk.draft, text, shown)
-        except ProviderError:
-            desk.back.pop()
-            raise
-        desk.provided = Provided(shown, text, filled)
-        desk.stepped()
+            said = _("{name} is not a text file in UTF-8, so it is no provider's file. Nothing was copied.")
+            raise ProviderError([said.format(name=name)]) from None
+        filled = fill_from(desk.draft, text, name)
+        desk.provided = Provided(name, text)
+        desk.stepped(_("{name} was copied").format(name=name), before)
         desk.messages.done.append(
             _("{name}: {count} answers were copied, {same} stood here already, {differs} differ.").format(
-                name=shown, count=len(filled.copied), same=len(filled.same), differs=len(filled.differs)
+                name=name, count=len(filled.copied), same=len(filled.same), differs=len(filled.differs)
             )
         )
+        return "./#messages"
 
-    def _replaced(self) -> str:
+    def _replaced(self, provided: Provided) -> str:
         """Take the provider's answers also where the plan says otherwise."""
-        desk = self.desk
-        assert desk.provided is not None, "asked before"
-        paths = [one.path for one in desk.provided.filled.differs]
-        desk.takes_back(_("The provider's answers were taken."))
-        fill_from(desk.draft, desk.provided.text, desk.provided.name, replace=paths)
-        desk.provided = None
-        desk.stepped()
+        desk, before = self.desk, self.desk.draft.text()
+        paths = [one.path for one in desk.differs()]
+        fill_from(desk.draft, provided.text, provided.name, replace=paths)
+        desk.stepped(_("the answers of {name} were taken").format(name=provided.name), before)
         desk.messages.done.append(_("{count} answers are the provider's now.").format(count=len(paths)))
         return "./#messages"
 

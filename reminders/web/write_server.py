@@ -24,8 +24,11 @@ from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
 
+WAITS = 10.0
+"""Seconds in which the browser may ask for the last page."""
+
 LINGERS = 2.0
-"""Seconds for which the last page is served, so that it comes whole."""
+"""Seconds for which that is served, so that it comes whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +92,8 @@ def write_in_browser(
 
 async def _serve(desk: WriteDesk, say: Callable[[str], None], browse: Callable[[str], bool]) -> None:
     """Serve the page until it is done with, or a signal comes."""
-    done = asyncio.Event()
-    desk.ended = done.set
+    done, shown = asyncio.Event(), asyncio.Event()
+    desk.ended, desk.shown = done.set, shown.set
     stop, loop = asyncio.Event(), asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # where the system has none
@@ -113,6 +116,8 @@ async def _serve(desk: WriteDesk, say: Callable[[str], None], browse: Callable[[
             {asyncio.create_task(done.wait()), asyncio.create_task(stop.wait())}, return_when=asyncio.FIRST_COMPLETED
         )
         if done.is_set() and not stop.is_set():
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(shown.wait(), WAITS)
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(stop.wait(), LINGERS)
     finally:

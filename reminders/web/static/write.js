@@ -1,7 +1,7 @@
 // The form is sent after each change, and what comes of it is put beside its fields. Everything else works without it.
 "use strict";
 
-const form = document.getElementById("plan");
+const form = document.getElementById("written");
 
 const faults = document.getElementById("faults");
 if (faults) faults.focus();
@@ -29,7 +29,8 @@ if (form) {
   const typed = () => {
     const data = new FormData(form);
     data.delete("provider");
-    for (const name of [...data.keys()]) if (name.startsWith("new:")) data.delete(name);
+    // What changes the fields themselves waits for a button.
+    for (const name of [...data.keys()]) if (name.startsWith("new:") || name.startsWith("name:")) data.delete(name);
     data.set("do", "check");
     return data;
   };
@@ -48,7 +49,11 @@ if (form) {
       if (fresh) field.toggleAttribute("aria-invalid", fresh.hasAttribute("aria-invalid"));
       if (field.hasAttribute("aria-invalid")) field.setAttribute("aria-invalid", "true");
     }
-    const plan = page.getElementById("plan");
+    const fits = new Map([...page.querySelectorAll("[data-field]")].map((one) => [one.dataset.field, !one.hidden]));
+    for (const place of form.querySelectorAll("[data-field]")) {
+      if (fits.has(place.dataset.field) && !place.contains(document.activeElement)) place.hidden = !fits.get(place.dataset.field);
+    }
+    const plan = page.getElementById("written");
     form.elements.version.value = plan.elements.version.value;
   };
 
@@ -64,6 +69,8 @@ if (form) {
       field.setAttribute("aria-invalid", "true");
     }
   };
+
+  const settled = () => form.toggleAttribute("data-sent", !waiting && !asking && !again);
 
   const send = async () => {
     clearTimeout(waiting);
@@ -86,7 +93,7 @@ if (form) {
       }
       if (!answer.ok) throw new Error(String(answer.status));
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      if (!page.getElementById("plan")) {
+      if (!page.getElementById("written")) {
         location.reload(); // it was finished on another page
         return;
       }
@@ -97,19 +104,20 @@ if (form) {
       if (!leaving) tell(old.dataset.words);
     } finally {
       asking = false;
-      form.dataset.sent = String(Number(form.dataset.sent || 0) + 1);
       if (again) send();
+      settled();
     }
   };
 
   const soon = () => {
     clearTimeout(waiting);
     waiting = setTimeout(send, WAIT);
-    form.dataset.typed = String(Number(form.dataset.typed || 0) + 1);
+    settled();
   };
 
-  form.addEventListener("input", (event) => event.target.name.startsWith("new:") || soon());
-  form.addEventListener("change", (event) => event.target.type === "file" || event.target.name.startsWith("new:") || soon());
+  const waits = (field) => field.type === "file" || field.name.startsWith("new:") || field.name.startsWith("name:");
+  form.addEventListener("input", (event) => waits(event.target) || soon());
+  form.addEventListener("change", (event) => waits(event.target) || soon());
 
   form.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || !(event.target instanceof HTMLInputElement) || event.target.type === "file") return;
