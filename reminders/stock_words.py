@@ -39,6 +39,8 @@ def tag_words(found: Stocked, standing: Standing) -> str:
     """Say in a word or two how things stand; where a planned delivery comes in time, to see to that one."""
     if found.lasts_to_delivery and standing in (Standing.LATE, Standing.TODAY, Standing.SOON):
         return _("Is its delivery ordered?")
+    if standing is Standing.ENOUGH and found.left < 0:
+        return _("No more needed")
     return TAGS[standing]
 
 
@@ -68,7 +70,8 @@ def reckoned_words(found: Stocked, plan: Plan, now: Instant) -> str:
 def lasts_words(found: Stocked, plan: Plan, now: Instant) -> str:
     """Say until when it lasts."""
     if found.runs_out is None:
-        return _("Enough as far as the plan goes.")
+        enough = _("No more is needed as far as the plan goes.")
+        return enough if found.left < 0 else _("Enough as far as the plan goes.")
     at = clock_beside(plan, found.runs_out, _today(plan, now))
     if found.runs_out > now:
         return _("Runs out {at}.").format(at=at)

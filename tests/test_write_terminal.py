@@ -175,7 +175,7 @@ def test_a_shape_by_the_clock_wants_as_many_times_as_its_name_says() -> None:
 
 
 SLIPS = [
-    ("PICC", "5", "PICC"),
+    ("PICC", "a line", "one of PICC"),
     ("2026-10-08", "8.10.2026", "is not a date"),
     ("12 h", "12", "not a number followed by its unit"),
     ("red", "the red one", "no blanks"),

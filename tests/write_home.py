@@ -15,6 +15,7 @@ from httpx import ASGITransport, AsyncClient, Response
 from page_home import text_of
 from starlette.types import ASGIApp
 
+from reminders.drafting.draft import Draft
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.web.guard import guarded, page_gate
@@ -71,8 +72,10 @@ class WriteHome:
 
 
 def sample(home_folder: Path, name: str = "three-lumens.toml", as_file: str = "plan.toml") -> str:
-    """Put a sample plan into a folder; return its text."""
-    text = (SAMPLES / name).read_text(encoding="utf-8")
+    """Put a sample plan into a folder, as it is before anybody has read it back; return its text."""
+    draft = Draft.of((SAMPLES / name).read_text(encoding="utf-8"))
+    draft.remove(("read_back",))
+    text = draft.text()
     (home_folder / as_file).write_text(text, encoding="utf-8")
     return text
 

@@ -1,0 +1,752 @@
+"""Opening what was sent: an e-mail in whatever form it arrives, or a plan; what it is, whether it fits, and nothing in use unless told."""
+
+import base64
+import email
+import io
+import quopri
+import re
+import sys
+import time
+import zipfile
+from collections.abc import Callable
+from email.message import EmailMessage
+from email.policy import SMTP, default
+from pathlib import Path
+
+import pytest
+from own_places import HOME, OTHER, PLAN_ID, SECOND, facts, own_places, put_in_use, run, write
+from packet_home import NOW, Desk, packed, with_read_back
+from small_plans import plan_text
+from test_sending import at_a_terminal
+
+from reminders.mailing.unpacking import LARGEST, UnpackError, unpack
+from reminders.plan.source import LONGEST_FILE
+from reminders.record.facts import Kind
+
+LATER = ("--now", "2026-06-02 08:00-05:00")
+
+
+@pytest.fixture(name="data", autouse=True)
+def a_household_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Give a test folders of its own; return that for data."""
+    return own_places(tmp_path / "home", monkeypatch)
+
+
+@pytest.fixture(name="mail", scope="session")
+def a_mail(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """Give tests a packet's e-mail as it would be sent: revision 1, read back, from Ana."""
+    return _packet(tmp_path_factory, HOME)
+
+
+@pytest.fixture(name="second", scope="session")
+def a_second_mail(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """Give tests the e-mail of revision 2, made where revision 1 was sent before."""
+    return _packet(tmp_path_factory, HOME, SECOND)
+
+
+def _packet(folders: pytest.TempPathFactory, *revisions: str) -> bytes:
+    with pytest.MonkeyPatch.context() as patch:
+        own_places(folders.mktemp("home"), patch)
+        desk = Desk(folders.mktemp("desk"))
+        for number, edits in enumerate(revisions, start=1):
+            plan = desk.write(with_read_back(edits), f"{number}.toml")
+            if number > 1:
+                run("record", plan, "in", "use", *NOW)
+            result = desk.packs(plan, "--from", "Ana Bell <ana@fennimore.example>", "--to", "family@quill.example")
+            assert result.exit_code == 0, result.output
+        return desk.mail(len(revisions)).replace(b"X-Unsent: 1\r\n", b"")
+
+
+def saved(folder: Path, content: bytes, name: str = "mail.eml") -> Path:
+    """Save a file as a family would."""
+    path = folder / name
+    path.write_bytes(content)
+    return path
+
+
+def parsed(content: bytes) -> EmailMessage:
+    """Return an e-mail, to be taken apart and put together otherwise."""
+    message = email.message_from_bytes(content, policy=default)
+    assert isinstance(message, EmailMessage)
+    return message
+
+
+def files_of(content: bytes) -> dict[str, bytes]:
+    """Return the files of an e-mail by the kind of each."""
+    found = {}
+    for part in parsed(content).iter_attachments():
+        decoded = part.get_payload(decode=True)
+        assert isinstance(decoded, bytes)
+        found[part.get_content_type()] = decoded
+    return found
+
+
+def plan_in(content: bytes) -> bytes:
+    """Return the plan of an e-mail."""
+    return files_of(content)["application/toml"]
+
+
+def a_mail_with(*files: tuple[str, str, bytes], text: str = "Hello.\n") -> bytes:
+    """Return an e-mail with these files: name, type, bytes."""
+    message = EmailMessage(policy=SMTP)
+    message["From"], message["Date"] = "ana@fennimore.example", "Mon, 01 Jun 2026 13:30:00 +0000"
+    message.set_content(text)
+    for name, kind, content in files:
+        maintype, subtype = kind.split("/")
+        message.add_attachment(content, maintype=maintype, subtype=subtype, filename=name)
+    return message.as_bytes()
+
+
+# What arrives in another form than it was sent
+
+
+def as_sent(mail: bytes) -> bytes:
+    return mail
+
+
+def with_unix_line_ends(mail: bytes) -> bytes:
+    return mail.replace(b"\r\n", b"\n")
+
+
+def with_the_line_of_a_mailbox(mail: bytes) -> bytes:
+    return b"From ana@fennimore.example Mon Jun  1 13:30:00 2026\n" + mail.replace(b"\r\n", b"\n")
+
+
+def with_the_quoted_line_of_a_mailbox(mail: bytes) -> bytes:
+    return b">From - Mon Jun 01 13:30:00 2026\r\n" + mail
+
+
+def with_a_mark_and_empty_lines_before_it(mail: bytes) -> bytes:
+    return b"\xef\xbb\xbf\r\n\r\n" + mail
+
+
+def with_headers_of_servers(mail: bytes) -> bytes:
+    received = b"".join(
+        b"Received: from mx%d.example by mx.example; Mon, 01 Jun 2026 13:30:0%d +0000\r\n" % (n, n) for n in range(9)
+    )
+    return (
+        b"Return-Path: <ana@fennimore.example>\r\n"
+        + received
+        + b"DKIM-Signature: v=1; a=rsa-sha256; bh=x=; b=y==\r\n"
+        + mail
+    )
+
+
+def with_a_footer_of_a_mailing_list(mail: bytes) -> bytes:
+    end = re.findall(rb'boundary="(=_0_[^"]+)"', mail)[0]
+    footer = b"--" + end + b"\r\nContent-Type: text/plain\r\n\r\n-- \r\nThe list\r\n--" + end + b"--\r\n"
+    return mail.replace(b"--" + end + b"--\r\n", footer)
+
+
+def forwarded_as_a_message(mail: bytes) -> bytes:
+    outer = EmailMessage(policy=SMTP)
+    outer["From"], outer["Date"], outer["Subject"] = "Rué <r@quill.example>", "Mon, 01 Jun 2026 15:00:00 +0000", "Fwd"
+    outer.set_content("Look.\n")
+    outer.add_attachment(parsed(mail))
+    return outer.as_bytes()
+
+
+def forwarded_twice(mail: bytes) -> bytes:
+    return forwarded_as_a_message(forwarded_as_a_message(mail))
+
+
+def forwarded_as_a_file(mail: bytes) -> bytes:
+    return a_mail_with(("Your packet.eml", "application/octet-stream", mail))
+
+
+def forwarded_as_an_encoded_message(mail: bytes) -> bytes:
+    """RFC 2046, 5.2.1, does not allow it; some do it all the same."""
+    head = b'MIME-Version: 1.0\r\nFrom: r@quill.example\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n--b\r\n'
+    kind = b"Content-Type: message/rfc822\r\nContent-Transfer-Encoding: base64\r\n\r\n"
+    return head + kind + base64.encodebytes(mail) + b"\r\n--b--\r\n"
+
+
+def with_renamed_files(mail: bytes) -> bytes:
+    """A webmail that knows no type and calls each file as it likes."""
+    files = files_of(mail)
+    kinds = ("application/toml", "text/calendar", "application/pdf")
+    return a_mail_with(*((f"attachment({n})", "application/octet-stream", files[kind]) for n, kind in enumerate(kinds)))
+
+
+def with_the_plan_alone_as_text(mail: bytes) -> bytes:
+    message = EmailMessage(policy=SMTP)
+    message["From"] = "ana@fennimore.example"
+    message.set_content("Hello.\n")
+    message.add_attachment(plan_in(mail).decode(), subtype="plain", filename="plan.txt", cte="quoted-printable")
+    return message.as_bytes()
+
+
+def with_the_plan_in_another_charset(mail: bytes) -> bytes:
+    plan = plan_in(mail).decode().encode("utf-16")
+    head = b'MIME-Version: 1.0\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n--b\r\n'
+    kind = b'Content-Type: text/plain; charset="utf-16"; name="plan.toml"\r\nContent-Transfer-Encoding: base64\r\n\r\n'
+    return head + kind + base64.encodebytes(plan) + b"--b--\r\n"
+
+
+def with_quoted_printable_files(mail: bytes) -> bytes:
+    message = parsed(mail)
+    for part in message.iter_attachments():
+        if part.get_content_type() != "application/pdf":
+            decoded = part.get_payload(decode=True)
+            assert isinstance(decoded, bytes)
+            part.replace_header("Content-Transfer-Encoding", "quoted-printable")
+            part.set_payload(
+                quopri.encodestring(
+                    decoded.replace(b"\r\n", b"\n") if part.get_content_maintype() == "text" else decoded
+                ).decode()
+            )
+    return message.as_bytes(policy=SMTP)
+
+
+def with_names_by_rfc_2231(mail: bytes) -> bytes:
+    return mail.replace(
+        b'filename="plan-revision-1.toml"', b"filename*0*=utf-8''pl%C3%A4n%20; filename*1*=Zo%C3%AB.toml"
+    )
+
+
+def with_names_by_rfc_2047(mail: bytes) -> bytes:
+    return mail.replace(b'filename="plan-revision-1.toml"', b'filename="=?utf-8?Q?pl=C3=A4n_Zo=C3=AB.toml?="')
+
+
+def with_an_inline_plan(mail: bytes) -> bytes:
+    return mail.replace(b'attachment; filename="plan', b'inline; filename="plan')
+
+
+def with_the_plan_twice(mail: bytes) -> bytes:
+    """Forwarded, with the same file attached once more, its lines ended otherwise."""
+    plan = plan_in(mail).replace(b"\n", b"\r\n")
+    outer = EmailMessage(policy=SMTP)
+    outer.set_content("Look.\n")
+    outer.add_attachment(parsed(mail))
+    outer.add_attachment(plan, maintype="application", subtype="octet-stream", filename="again.toml")
+    return outer.as_bytes()
+
+
+def with_a_handout_besides(mail: bytes) -> bytes:
+    message = parsed(mail)
+    message.add_attachment(b"PK\x03\x04", maintype="application", subtype="zip", filename="teaching.docx")
+    return message.as_bytes(policy=SMTP)
+
+
+ARRIVES: list[Callable[[bytes], bytes]] = [
+    as_sent, with_unix_line_ends, with_the_line_of_a_mailbox, with_the_quoted_line_of_a_mailbox,
+    with_a_mark_and_empty_lines_before_it, with_headers_of_servers, with_a_footer_of_a_mailing_list, forwarded_as_a_message,
+    forwarded_twice, forwarded_as_a_file, forwarded_as_an_encoded_message, with_renamed_files, with_the_plan_alone_as_text,
+    with_the_plan_in_another_charset, with_quoted_printable_files, with_names_by_rfc_2231, with_names_by_rfc_2047,
+    with_an_inline_plan, with_the_plan_twice, with_a_handout_besides,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("change", ARRIVES, ids=lambda change: change.__name__)
+def test_in_whatever_form_it_arrives_the_same_plan_is_put_in_use(
+    mail: bytes, tmp_path: Path, data: Path, change: Callable[[bytes], bytes]
+) -> None:
+    result = run("open", saved(tmp_path, change(mail)), "--use", *NOW)
+    assert result.exit_code == 0, result.output
+    assert "DOES NOT FIT" not in result.output
+    assert "Revision 1 is in use" in result.output
+    kept = (data / "plan.toml").read_bytes()
+    assert kept.replace(b"\r\n", b"\n").strip() == plan_in(mail).strip()
+    assert [fact.kind for fact in facts(data)] == [Kind.IN_USE]
+
+
+@pytest.mark.parametrize("name", ["mail.eml", "mail", "mail.txt", "Your packet.EML", "message"])
+def test_the_name_of_the_file_does_not_matter(mail: bytes, tmp_path: Path, name: str) -> None:
+    result = run("open", saved(tmp_path, mail, name), *NOW)
+    assert result.exit_code == 0
+    assert f"{name} is an e-mail with a packet." in result.output
+
+
+# What is said of it
+
+
+def test_it_says_what_it_is_and_changes_nothing(mail: bytes, tmp_path: Path, data: Path) -> None:
+    result = run("open", saved(tmp_path, mail), *NOW)
+    assert result.exit_code == 0
+    for said in (
+        "mail.eml is an e-mail with a packet. What it says of itself, which anybody could have written:",
+        "  from Ana Bell <ana@fennimore.example>, Mon, 01 Jun 2026 13:30:00 +0000",
+        "plan-revision-1.toml (the plan), calendar-revision-1.ics (calendar), sheet-revision-1.pdf (PDF)",
+        'The plan is "Line care" of Fennimore Vale Home Infusion, revision 1, in force from Mon 1 Jun 2026, 08:00 CDT.',
+        "Read back by Ines Marlow, Sun 31 May 2026, 16:00 CDT; check letters",
+        "Checked: no errors",
+        "What came with the plan fits it.",
+        "No plan is in use on this computer yet.",
+        "Nothing was put in use.",
+    ):
+        assert said in result.output
+    assert not data.exists()
+
+
+def test_it_says_who_forwarded_it(mail: bytes, tmp_path: Path) -> None:
+    said = run("open", saved(tmp_path, forwarded_as_a_message(mail)), *NOW).output
+    assert "forwarded by Rué <r@quill.example>, Mon, 01 Jun 2026 15:00:00 +0000\n  from Ana Bell" in said
+
+
+def test_a_draft_without_sender_says_so(tmp_path: Path) -> None:
+    desk = packed(tmp_path / "desk")
+    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    assert "  from nobody named, Mon, 01 Jun 2026 13:30:00 +0000" in said
+
+
+def test_what_is_not_looked_at_is_named(mail: bytes, tmp_path: Path) -> None:
+    assert "Not looked at: teaching.docx." in run("open", saved(tmp_path, with_a_handout_besides(mail)), *NOW).output
+
+
+def test_that_nobody_has_read_it_back_is_said(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    desk.packs(desk.write(HOME))
+    assert "NOBODY HAS READ THIS PLAN BACK YET." in run("open", desk.out / "packet-revision-1.eml", *NOW).output
+
+
+def test_nothing_that_a_terminal_would_obey_is_shown(mail: bytes, tmp_path: Path) -> None:
+    nasty = mail.replace(
+        b"From: Ana Bell <ana@fennimore.example>", b"From: \x1b[31mAna\x07 =?utf-8?B?G1szMW0=?= <a@b.example>"
+    )
+    nasty = nasty.replace(b'filename="plan-revision-1.toml"', b'filename="../../\x1b]0;x\x07.bashrc.toml"')
+    result = run("open", saved(tmp_path, nasty), "--use", *NOW)
+    assert result.exit_code == 0
+    assert all(letter.isprintable() or letter == "\n" for letter in result.output)
+    assert "../" not in result.output
+    assert not list(tmp_path.glob("**/*bashrc*"))
+
+
+def test_a_plan_file_is_opened_too(tmp_path: Path, data: Path) -> None:
+    plan = write(tmp_path, with_read_back(HOME))
+    said = run("open", plan, *NOW)
+    assert said.exit_code == 0
+    assert "e-mail" not in said.output
+    assert "No plan is in use on this computer yet." in said.output
+    assert run("open", plan, "--use", *NOW).exit_code == 0
+    assert (data / "plan.toml").read_bytes() == plan.read_bytes()
+
+
+def test_what_is_recorded_beside_a_plan_file_is_taken_over_as_by_use(tmp_path: Path, data: Path) -> None:
+    plan = write(tmp_path, HOME)
+    run("record", plan, "started", "cefazolin", "9:02", "--now", "2026-06-01 09:05-05:00")
+    result = run("open", plan, "--use", "--now", "2026-06-01 09:10-05:00")
+    assert "2 facts were taken over" in result.output
+    assert {fact.kind for fact in facts(data)} == {Kind.IN_USE, Kind.STARTED}
+
+
+# Beside the plan in use
+
+
+def test_a_later_revision_says_what_it_changes_and_is_put_in_use_when_told(
+    mail: bytes, second: bytes, tmp_path: Path, data: Path
+) -> None:
+    assert run("open", saved(tmp_path, mail), "--use", *NOW).exit_code == 0
+    run("record", "started", "cefazolin", "9:02", "--now", "2026-06-01 09:05-05:00")
+    file = saved(tmp_path, second, "second.eml")
+    result = run("open", file, *LATER)
+    assert result.exit_code == 0
+    assert "Revision 1 is in use on this computer. This is what revision 2 changes:" in result.output
+    assert "WHAT THE PLAN SAYS DIFFERENTLY" in result.output
+    assert "11:00" in result.output
+    assert "DOES NOT FIT" not in result.output
+    assert "revision = 1" in (data / "plan.toml").read_text(encoding="utf-8")
+    result = run("open", file, "--use", *LATER)
+    assert result.exit_code == 0, result.output
+    assert "Revision 2 is in use, from Wed 3 Jun 2026, 08:00 CDT on." in result.output
+    assert (data / "plan.toml").read_bytes() == plan_in(second)
+    assert [fact.kind for fact in facts(data)] == [Kind.IN_USE, Kind.STARTED, Kind.IN_USE]
+
+
+def test_the_same_one_is_said_to_be_in_use_already(mail: bytes, tmp_path: Path, data: Path) -> None:
+    file = saved(tmp_path, mail)
+    run("open", file, "--use", *NOW)
+    before = facts(data)
+    for options in ((), ("--use",)):
+        result = run("open", file, *options, *LATER)
+        assert result.exit_code == 0
+        assert "Revision 1 is in use on this computer already. There is nothing to do." in result.output
+    assert facts(data) == before
+
+
+def remade(mail: bytes, edits: str) -> bytes:
+    """Return an e-mail with the plan of ``edits`` alone."""
+    return a_mail_with(("plan.toml", "application/toml", plan_text(edits).encode()))
+
+
+NOT_PUT_IN_USE = {
+    "an older revision": (SECOND, HOME, "Revision 2 is in use on this computer, which is newer."),
+    "the same revision with other words": (
+        HOME, f'{HOME}\n[order.cefazolin]\ndose = "2 g"\n', "it says something else than this one",
+    ),
+    "another plan's id": (HOME, OTHER, "Another plan is in use on this computer, for another line or another person"),
+    "another plan's id, later revision": (
+        HOME, f"{OTHER}\n[plan]\nrevision = 7\n", "Another plan is in use on this computer",
+    ),
+}  # fmt: skip
+"""What is in use, what is sent, and what is told."""
+
+
+@pytest.mark.parametrize("case", NOT_PUT_IN_USE)
+@pytest.mark.parametrize("as_mail", [True, False], ids=["e-mail", "plan"])
+def test_what_does_not_follow_what_is_in_use_is_not_put_in_use(
+    tmp_path: Path, data: Path, case: str, as_mail: bool
+) -> None:
+    in_use, sent, told = NOT_PUT_IN_USE[case]
+    put_in_use(write(tmp_path, in_use))
+    before = (data / "plan.toml").read_bytes(), facts(data)
+    (tmp_path / "in").mkdir()
+    content = remade(b"", sent) if as_mail else plan_text(sent).encode()
+    file = saved(tmp_path / "in", content, "in.eml" if as_mail else "in.toml")
+    for options, status in (((), 0), (("--use",), 1)):
+        result = run("open", file, *options, *LATER)
+        assert result.exit_code == status
+        assert told in result.output
+        assert ((data / "plan.toml").read_bytes(), facts(data)) == before
+
+
+def test_where_what_is_in_use_cannot_be_read_nothing_is_put_in_its_place(
+    mail: bytes, tmp_path: Path, data: Path
+) -> None:
+    put_in_use(write(tmp_path, HOME))
+    (data / "plan.toml").write_text("[plan\n", encoding="utf-8")
+    result = run("open", saved(tmp_path, mail), "--use", *LATER)
+    assert result.exit_code == 1
+    assert "The plan in use on this computer" in result.output
+    assert "Until that is mended nothing is put in use" in result.output
+    assert (data / "plan.toml").read_text(encoding="utf-8") == "[plan\n"
+
+
+def test_a_record_that_cannot_be_read_is_told(mail: bytes, tmp_path: Path, data: Path) -> None:
+    put_in_use(write(tmp_path, HOME))
+    record = data / f"record-{PLAN_ID}.sqlite3"
+    record.write_bytes(b"no database at all" * 100)
+    result = run("open", saved(tmp_path, mail), "--use", *LATER)
+    assert result.exit_code == 1
+    assert record.read_bytes().startswith(b"no database")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="not run: a terminal of one's own is POSIX")
+@pytest.mark.parametrize(("answer", "uses"), [("y", True), ("n", False), ("", False)], ids=["yes", "no", "nothing"])
+def test_at_a_terminal_it_asks_and_anything_but_yes_is_no(
+    mail: bytes, tmp_path: Path, data: Path, answer: str, uses: bool
+) -> None:
+    command = [sys.executable, "-m", "reminders", "open", str(saved(tmp_path, mail)), *NOW]
+    shown, status = at_a_terminal(command, [("Put revision 1 in use now?", answer)], tmp_path)
+    assert status == 0, shown
+    assert "[y/N]" in shown
+    assert (data / "plan.toml").exists() is uses
+    assert ("Nothing was put in use." in shown) is not uses
+
+
+# What came with the plan does not fit it
+
+
+def swapped(mail: bytes, **files: bytes) -> bytes:
+    """Return an e-mail with other files in place of its own; ``calendar``, ``sheet`` or ``plan``."""
+    kept = files_of(mail)
+    return a_mail_with(
+        ("plan.toml", "application/toml", files.get("plan", kept["application/toml"])),
+        ("calendar.ics", "text/calendar", files.get("calendar", kept["text/calendar"])),
+        ("sheet.pdf", "application/pdf", files.get("sheet", kept["application/pdf"])),
+    )
+
+
+def of(mail: bytes, kind: str) -> bytes:
+    """Return one file of an e-mail."""
+    return files_of(mail)[kind]
+
+
+@pytest.fixture(name="others", scope="session")
+def other_mails(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """Give tests packets that are like the first one, and differ."""
+    differing = {
+        "other plan": OTHER,
+        "other dose": f'{HOME}\n[order.cefazolin]\ndose = "2 g"\n',
+        "other time": f'{HOME}\n[order.cefazolin]\nclock_times = ["10:00"]\nfirst_dose = "2026-06-01 10:00"\n',
+        "other allergies": f'{HOME}\n[line]\nallergies = ["latex"]\n',
+        "other number": f'{HOME}\n[call.now]\nphone = "555-0199"\n',
+        "more doses": f'{HOME}\n[order.cefazolin]\nclock_times = ["09:00", "18:00"]\n',
+    }
+    return {name: _packet(tmp_path_factory, edits) for name, edits in differing.items()}
+
+
+MISFITS = {
+    "a calendar of another plan": ("calendar", "other plan", "calendar.ics is the calendar of another plan"),
+    "a calendar with other times": (
+        "calendar",
+        "other time",
+        "does not show these doses when the plan gives them: cefazolin 1 g",
+    ),
+    "a calendar with more doses": (
+        "calendar",
+        "more doses",
+        "shows 12 doses or bag changes that the plan does not have",
+    ),
+    "a sheet of another plan": ("sheet", "other plan", "is another sheet than that of this plan"),
+    "a sheet with another dose": ("sheet", "other dose", "sheet.pdf does not show what the plan says: 1 g"),
+    "a sheet without the allergies": ("plan", "other allergies", "does not show what the plan says: latex"),
+    "a sheet with another number": ("sheet", "other number", "does not show what the plan says: 555-0142"),
+}
+KINDS = {"calendar": "text/calendar", "sheet": "application/pdf", "plan": "application/toml"}
+
+
+@pytest.mark.parametrize("case", MISFITS)
+def test_what_does_not_fit_is_told_and_the_plan_is_not_put_in_use(
+    mail: bytes, others: dict[str, bytes], tmp_path: Path, data: Path, case: str
+) -> None:
+    which, other, told = MISFITS[case]
+    content = swapped(mail, **{which: of(others[other], KINDS[which])})
+    result = run("open", saved(tmp_path, content), "--use", *NOW)
+    assert result.exit_code == 1
+    assert "DOES NOT FIT: " in result.output
+    assert told in result.output
+    assert not data.exists()
+    assert "save it from the e-mail and open that file" in result.output
+
+
+@pytest.mark.parametrize("which", ["calendar", "sheet"])
+def test_a_file_of_an_earlier_revision_does_not_fit(
+    mail: bytes, second: bytes, tmp_path: Path, data: Path, which: str
+) -> None:
+    content = swapped(second, **{which: of(mail, KINDS[which])})
+    result = run("open", saved(tmp_path, content), "--use", *NOW)
+    assert result.exit_code == 1
+    assert "DOES NOT FIT: " in result.output
+    assert not data.exists()
+
+
+def test_a_revision_fits_where_the_one_before_is_not_known(second: bytes, tmp_path: Path) -> None:
+    """On a new computer: what is before the revision took effect cannot be compared, and is not held against it."""
+    result = run("open", saved(tmp_path, second), "--use", *NOW)
+    assert result.exit_code == 0, result.output
+    assert "What came with the plan fits it." in result.output
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("day", ["2026-06-01", "2026-06-04", "2026-06-07"])
+def test_a_packet_fits_whatever_days_and_paper_were_asked_for(tmp_path: Path, paper: str, day: str) -> None:
+    desk = packed(tmp_path / "desk", HOME, "--paper", paper, "--from-day", day, "--patient", "Zoë Quill")
+    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    assert "What came with the plan fits it." in said
+    assert "Note:" not in said
+
+
+def test_a_plan_without_calendar_and_sheet_is_told(mail: bytes, tmp_path: Path) -> None:
+    assert "Neither calendar nor sheet came" in run("open", saved(tmp_path, remade(mail, HOME)), *NOW).output
+
+
+@pytest.mark.parametrize(
+    ("calendar", "told"),
+    [
+        (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\n", "cannot be read as a calendar"),
+        (b"BEGIN:VCALENDAR\r\nUID:x\r\nEND:VCALENDAR\r\n", "is the calendar of another plan"),
+        (b"BEGIN:VCALENDAR\r\n" + b"X-A:b\r\n" * 300_000, "far too large for a calendar"),
+    ],
+    ids=["broken", "empty", "huge"],
+)
+def test_a_calendar_that_is_none_does_not_fit(mail: bytes, tmp_path: Path, calendar: bytes, told: str) -> None:
+    result = run("open", saved(tmp_path, swapped(mail, calendar=calendar)), "--use", *NOW)
+    assert result.exit_code == 1
+    assert told in result.output
+
+
+@pytest.mark.parametrize(
+    ("pdf", "told"),
+    [(b"%PDF-1.4\nnonsense", "cannot be read as a PDF"), (b"%PDF" + b"x" * 10_000_001, "far too large for a sheet")],
+    ids=["broken", "huge"],
+)
+def test_a_pdf_that_is_no_sheet_is_only_told(mail: bytes, tmp_path: Path, pdf: bytes, told: str) -> None:
+    result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), "--use", *NOW)
+    assert told in result.output
+    assert result.exit_code == 0
+
+
+# Bad input at the e-mail door
+
+
+def cut(mail: bytes, part: float) -> bytes:
+    return mail[: int(len(mail) * part)]
+
+
+def cut_after_the_plan(mail: bytes) -> bytes:
+    """The plan came whole, and the rest is missing."""
+    return mail[: mail.index(b"Content-Type: application/toml") + len(plan_in(mail)) * 3 // 2 + 400]
+
+
+def a_damaged_plan(mail: bytes) -> bytes:
+    begin = mail.index(b"\r\n\r\n", mail.index(b'filename="plan')) + 300
+    return mail[:begin] + b"!!!" + mail[begin:]
+
+
+def a_plan_with_a_changed_letter(mail: bytes) -> bytes:
+    """Whole by its form, and not what was sent: only the digest of RFC 1864 tells."""
+    begin = mail.index(b"\r\n\r\n", mail.index(b'filename="plan')) + 4
+    end = mail.index(b"\r\n--", begin)
+    plan = base64.b64decode(mail[begin:end]).replace(b'"1 g"', b'"9 g"')
+    return mail[:begin] + base64.encodebytes(plan).replace(b"\n", b"\r\n").rstrip() + mail[end:]
+
+
+def a_plan_cut_at_a_line(mail: bytes) -> bytes:
+    plan = plan_in(mail)
+    begin = mail.index(b"\r\n\r\n", mail.index(b'filename="plan')) + 4
+    end = mail.index(b"\r\n--", begin)
+    cut_off = plan[: plan.rindex(b"[read_back]")]
+    return mail[:begin] + base64.encodebytes(cut_off).replace(b"\n", b"\r\n").rstrip() + mail[end:]
+
+
+def nested(depth: int, inside: bytes) -> bytes:
+    content = inside
+    for number in range(depth):
+        edge = b"b%d" % number
+        head = b'Content-Type: multipart/mixed; boundary="' + edge + b'"\r\n\r\n--' + edge + b"\r\n"
+        content = head + content + b"\r\n--" + edge + b"--\r\n"
+    return b"MIME-Version: 1.0\r\n" + content
+
+
+def forwarded_endlessly(mail: bytes) -> bytes:
+    content = b"Subject: S\r\n\r\nend\r\n"
+    for _ in range(300):
+        content = b"Content-Type: message/rfc822\r\n\r\n" + content
+    return b"MIME-Version: 1.0\r\n" + content
+
+
+def thousands_of_parts(_mail: bytes) -> bytes:
+    return b'Content-Type: multipart/mixed; boundary="b"\r\n\r\n' + b"--b\r\n\r\nx\r\n" * 200_000 + b"--b--\r\n"
+
+
+def millions_of_lines(_mail: bytes) -> bytes:
+    return b"Subject: S\r\n\r\n" + b"\n" * 2_000_000
+
+
+def an_endless_header(_mail: bytes) -> bytes:
+    return b'Content-Type: multipart/mixed; boundary="b"' + b';a="' * 500_000 + b"\r\n\r\n--b\r\n\r\nx\r\n--b--\r\n"
+
+
+def a_zip_bomb(_mail: bytes) -> bytes:
+    packed_up = io.BytesIO()
+    with zipfile.ZipFile(packed_up, "w", zipfile.ZIP_DEFLATED) as folder:
+        folder.writestr("plan.toml", b"[plan]\n" + b"#" * 50_000_000)
+    return a_mail_with(("plan.zip", "application/zip", packed_up.getvalue()))
+
+
+def two_plans(mail: bytes) -> bytes:
+    return a_mail_with(
+        ("one.toml", "application/toml", plan_in(mail)), ("two.toml", "application/toml", plan_text(SECOND).encode())
+    )
+
+
+def an_older_packet_below_a_newer_one(mail: bytes) -> bytes:
+    outer = EmailMessage(policy=SMTP)
+    outer.set_content("See below.\n")
+    outer.add_attachment(parsed(mail))
+    outer.add_attachment(plan_text(SECOND).encode(), maintype="application", subtype="toml", filename="new.toml")
+    return outer.as_bytes()
+
+
+def a_plan_in_the_text(mail: bytes) -> bytes:
+    return a_mail_with(text="Here is the plan:\n\n" + plan_in(mail).decode())
+
+
+def a_plan_as_the_whole_mail(mail: bytes) -> bytes:
+    return b"From: a@b.example\r\nMIME-Version: 1.0\r\nContent-Type: application/toml\r\n\r\n" + plan_in(mail)
+
+
+BAD: dict[str, tuple[Callable[[bytes], bytes] | bytes, str]] = {
+    "cut in the head": (lambda mail: cut(mail, 0.0005), "not whole"),
+    "cut in the letter": (lambda mail: cut(mail, 0.02), "its end is missing"),
+    "cut in the middle": (lambda mail: cut(mail, 0.5), "its end is missing"),
+    "cut near the end": (lambda mail: cut(mail, 0.999), "its end is missing"),
+    "cut after the plan": (cut_after_the_plan, "its end is missing"),
+    "a forwarded one cut": (lambda mail: cut(forwarded_as_a_message(mail), 0.7), "its end is missing"),
+    "a cut one forwarded": (lambda mail: forwarded_as_a_file(cut(mail, 0.7)), "its end is missing"),
+    "a damaged part": (a_damaged_plan, "a part of it is damaged"),
+    "another letter in the plan": (a_plan_with_a_changed_letter, "plan-revision-1.toml is not as it was sent"),
+    "a plan cut at a line": (a_plan_cut_at_a_line, "plan-revision-1.toml is not as it was sent"),
+    "an unknown encoding": (
+        lambda mail: mail.replace(b"Content-Transfer-Encoding: base64", b"Content-Transfer-Encoding: x-uuencode"),
+        "encoded in a way that is not known",
+    ),
+    "no boundary": (
+        lambda mail: re.sub(rb'; boundary="=_0_[^"]+"', b"", mail), "its parts cannot be told apart",
+    ),
+    "another boundary": (
+        lambda mail: re.sub(rb'boundary="=_0_[^"]+"', b'boundary="x"', mail), "not whole",
+    ),
+    "an encoded message that is none": (
+        lambda _mail: b'Content-Type: multipart/mixed; boundary="b"\r\n\r\n--b\r\nContent-Type: message/rfc822\r\n'
+        b"Content-Transfer-Encoding: base64\r\n\r\n%%%\r\n--b--\r\n",
+        "a part of it is damaged",
+    ),
+    "far too large": (lambda mail: mail + b"\r\n" + b"x" * LARGEST, "more than 30 MB"),
+    "parts in parts in parts": (lambda mail: nested(300, mail), "e-mails within e-mails"),
+    "e-mails in e-mails in e-mails": (forwarded_endlessly, "e-mails within e-mails"),
+    "thousands of parts": (thousands_of_parts, "thousands of parts"),
+    "millions of lines": (millions_of_lines, "thousands of parts"),
+    "an endless header": (an_endless_header, "far too long"),
+    "a packed folder in it": (a_zip_bomb, "holds no plan. It holds: plan.zip"),
+    "two plans": (two_plans, "holds 2 plans (one.toml, two.toml)"),
+    "an older packet below a newer plan": (an_older_packet_below_a_newer_one, "holds 2 plans"),
+    "a plan in the text": (a_plan_in_the_text, "stands in the text of this e-mail"),
+    "a plan as the whole e-mail": (a_plan_as_the_whole_mail, "stands in the text of this e-mail"),
+    "no files at all": (a_mail_with(), "holds no plan. It holds: text alone"),
+    "a calendar alone": (
+        lambda mail: a_mail_with(("c.ics", "text/calendar", of(mail, "text/calendar"))), "It holds: c.ics",
+    ),
+    "encrypted": (
+        b"From: a@b.example\r\nContent-Type: application/pkcs7-mime; name=smime.p7m\r\n"
+        b"Content-Transfer-Encoding: base64\r\n\r\nAAAA\r\n",
+        "is encrypted",
+    ),
+    "packed for one mail program": (
+        a_mail_with(("winmail.dat", "application/ms-tnef", b"x\x9f>\"")), "winmail.dat, which only one mail program",
+    ),
+    "a plan that is no text": (a_mail_with(("p.toml", "application/toml", b"\xff\xfe\x00")), "not UTF-8"),
+    "a plan that is no TOML": (a_mail_with(("p.toml", "application/toml", b"[plan\n")), "does not follow the rules of TOML"),
+    "an empty plan": (a_mail_with(("p.toml", "application/toml", b"")), "ERROR"),
+    "a plan that is far too large": (
+        a_mail_with(("p.toml", "application/toml", b"[plan]\n" + b"#" * LONGEST_FILE)), "far more than a plan",
+    ),
+    "a plan with errors": (
+        lambda mail: remade(mail, f'{HOME}\n[order.cefazolin]\ndose = "1 parsec"\n'), "ERROR (wrong-unit)",
+    ),
+    # Files that are no e-mail
+    "the sheet": (lambda mail: of(mail, "application/pdf"), "is a PDF, such as the sheet of a packet"),
+    "the calendar": (lambda mail: of(mail, "text/calendar"), "is a calendar, and no packet"),
+    "a message of one mail program": (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "(.msg)"),
+    "a packed folder": (b"PK\x03\x04", "(.zip)"),
+    "a web page": (b"<!DOCTYPE html><html>", "is a web page"),
+    "winmail.dat": (b"x\x9f>\"\x00", "winmail.dat"),
+    "nothing": (b"", "ERROR"),
+    "bytes": (bytes(range(256)) * 50, "ERROR"),
+    "words": (b"Dear family, here is your plan.\n", "does not follow the rules of TOML"),
+}  # fmt: skip
+"""What somebody may open, and what is told; a function changes a good e-mail."""
+
+
+@pytest.mark.parametrize("in_use", [False, True], ids=["nothing in use", "a plan in use"])
+@pytest.mark.parametrize("case", BAD)
+def test_from_bad_input_nothing_is_put_in_use_and_it_says_why(
+    mail: bytes, tmp_path: Path, data: Path, case: str, in_use: bool
+) -> None:
+    if in_use:
+        put_in_use(write(tmp_path, HOME.replace("07:30", "07:29")))
+    before = {path: path.read_bytes() for path in data.rglob("*") if path.is_file()}
+    change, told = BAD[case]
+    content = change if isinstance(change, bytes) else change(mail)
+    file = saved(tmp_path, content, "in.eml")
+    began = time.monotonic()
+    result = run("open", file, "--use", *LATER)
+    assert time.monotonic() - began < 15, "nobody waits longer for an answer"
+    assert result.exit_code == 1
+    assert told in result.output
+    assert "Nothing was put in use." in result.output
+    assert {path: path.read_bytes() for path in data.rglob("*") if path.is_file()} == before
+    assert file.read_bytes() == content
+
+
+@pytest.mark.parametrize("length", range(0, 100, 7))
+def test_wherever_an_e_mail_is_cut_off_nothing_is_taken_from_it(mail: bytes, length: int) -> None:
+    with pytest.raises(UnpackError):
+        unpack(cut(mail, length / 100))
+
+
+def test_what_is_not_there_is_told(tmp_path: Path) -> None:
+    for path, told in ((tmp_path / "none.eml", "There is no file"), (tmp_path, "is a folder")):
+        result = run("open", path, "--use", *NOW)
+        assert result.exit_code == 1
+        assert told in result.output
