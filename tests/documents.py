@@ -9,6 +9,7 @@ from dataclasses import MISSING, fields
 from fractions import Fraction
 from pathlib import Path
 
+from reminders.drafting.labels import AT_TIMES
 from reminders.findings import CODES
 from reminders.plan import model
 from reminders.plan.read import read_plan
@@ -52,7 +53,9 @@ None of them is a model for treatment.
 """
 
 KEYS = """
-`broken/` holds plans with mistakes, for the tests.
+`broken/` holds plans with mistakes, for the tests. `protocols/` holds a provider's protocol file: what is the same for all of a
+provider's patients, and nothing of any one of them (`[line]` only for limit and lock, `[fluid.NAME]`, `[step.NAME]`, `[protocol]`,
+`[supplies]`, `[task.NAME]` without dates, `[call.TIER]`). `reminders write` copies it into a plan.
 
 ## The keys
 
@@ -69,17 +72,6 @@ TABLE_NOTES = {
     "End: `last_day`, `doses` or `until_removal`; `stops` or `until_removal` if continuous; none after `moments` and\n"
     "`follows`. Length: `duration`, or `volume` and `rate`, or `rate_steps`; stated twice, they must agree.",
 }
-
-SEE_MEANING = {
-    "plan": "end line_removal open_ended",
-    "lumen": "withdraw_volume",
-    "fluid": "strength sodium",
-    "supplies": "order_ahead",
-    "order": "clock_times every moments continuous follows as_needed most_in_24h first_dose last_day doses stops "
-    "until_removal duration volume rate rate_steps least_spacing on_time_within cut_off withdraw_volume bag_flush "
-    "kept_open",
-}
-"""Keys that may be left out in some plans and are needed in others; their meaning says when."""
 
 
 def page() -> str:
@@ -141,7 +133,7 @@ def _table(name: str, cls: type) -> str:
         if "form" not in item.metadata:
             continue
         optional = item.default is not MISSING or item.default_factory is not MISSING
-        at_times = item.name in SEE_MEANING.get(name, "").split()
+        at_times = item.name in AT_TIMES.get(name, "").split()
         need = ("see meaning" if at_times else "") if optional else "needed"
         meaning = item.metadata["meaning"]
         if item.metadata["sources"]:

@@ -586,6 +586,99 @@ def test_agenda_s_steps_of_a_start_by_hand() -> None:
     assert "1 × piperacillin-tazobactam bag" in said
 
 
+DELIVERED = SAMPLES / "weekly-delivery.toml"
+"""A sample with care tasks. 14 September 2026 is a Monday, 08:00 MDT 14:00Z."""
+
+TASKS_OF_14 = """\
+  Care tasks
+    08:00 MDT  Take the bag of ertapenem out of the refrigerator
+    08:00 MDT  Change the needleless connectors of both lumens
+"""
+
+
+def test_agenda_has_the_care_tasks_of_a_day_after_its_lumens() -> None:
+    """R20: a draw through a lumen stands with that lumen; where only a task is due, the day is not empty."""
+    days = ("--from", "2026-09-14", "--to", "2026-09-14", "--now", "2026-09-10 12:00+00:00")
+    said = run("agenda", DELIVERED, *days).output
+    blocks = re.findall(r"^  (\S.*)$", said.partition("\n\n")[0], re.MULTILINE)
+    assert blocks == ["white lumen", "blue lumen", "Care tasks"]
+    care = said[said.index("  Care tasks") :].partition("\n\n")[0].splitlines()
+    assert sorted(care) == sorted(TASKS_OF_14.splitlines())
+    assert "08:00 MDT  blood draw: Blood count, drawn through the blue lumen" in said.partition("Care tasks")[0]
+
+
+def test_agenda_with_steps_says_who_does_a_care_task_and_with_what() -> None:
+    days = ("--from", "2026-09-15", "--to", "2026-09-16", "--now", "2026-09-10 12:00+00:00")
+    said = " ".join(run("agenda", DELIVERED, *days, "--steps").output.split())
+    assert "13:00 MDT Supplies come; count what is in the box The pharmacy does this. At any hour of this day." in said
+    assert "It should bring: 7 × administration set, 1 × dressing kit," in said
+    assert (
+        "14:00 MDT Change the dressing The nurse does this. At any hour of this day. Prepare: 1 × dressing kit. Note: "
+        "Call the same day if it is wet, loose or soiled; it is not left until its day." in said
+    )
+    assert "It goes with ertapenem 1 g, which starts at 09:00 MDT. On time from 07:30 MDT to 08:30 MDT." in said
+
+
+def test_agenda_shows_a_day_after_the_last_touch_that_has_only_a_care_task(tmp_path: Path) -> None:
+    """The plan ends on 19 October at 08:00; a note of a visit later that day would be outside it, and is not shown."""
+    days = ("--from", "2026-10-18", "--to", "2026-10-25", "--now", "2026-09-10 12:00+00:00")
+    assert agenda_days(run("agenda", DELIVERED, *days).output) == ["Sun 18 Oct 2026", "Mon 19 Oct 2026"]
+
+
+def test_check_says_how_often_each_care_task_comes_and_when_next() -> None:
+    """Six weeks from Monday, 7 September, 08:00: a dose each day from the 7th on, the bag out an hour before each.
+
+    The first dose's bag is out before the plan begins only if that is earlier than 08:00, which it is not. Deliveries are
+    on Tuesdays; blood is drawn on Mondays, and on 13 October, since it cannot be on the 12th.
+    """
+    said = run("check", DELIVERED, "--now", "2026-10-06 12:00+00:00").output
+    part = said.partition("Care tasks:")[2].partition("\n\n")[0]
+    rows = [re.fullmatch(r"  (.{40}) +(\d+)  (.*)", line) for line in part.splitlines()[1:]]
+    found = [(row[1].strip(), int(row[2]), row[3]) for row in rows if row]
+    assert found[0] == ("Take the bag of ertapenem out of the…", 42, "Tue 6 Oct 2026, 08:00 MDT")
+    assert found[3] == ("Blood count, drawn through the blue…", 6, "Tue 13 Oct 2026, 08:00 MDT")
+    assert found[4] == ("Supplies come; count what is in the box", 6, "Tue 6 Oct 2026, 13:00 MDT")
+    assert len(found) == 5
+    assert "Care tasks" not in run("check", THREE, *NOW).output
+
+
+def test_the_schedule_file_has_a_row_for_each_care_task(tmp_path: Path) -> None:
+    """R20: worked out by hand for Monday, 14 September, 08:00 MDT (14:00Z): the connectors with the draw of that hour."""
+    assert run("compile", DELIVERED, "--out", tmp_path, "--now", "2026-09-07 14:00+00:00").exit_code == 0
+    document = json.loads((tmp_path / "weekly-delivery.json").read_text(encoding="utf-8"))
+    found = [row for row in document["tasks"] if row["start"] == "2026-09-14T14:00Z"]
+    assert sorted((row["task"], row["kind"], row["order"], row["dose"], row["end"]) for row in found) == [
+        ("connectors", "needleless connector", None, None, "2026-09-14T14:15Z"),
+        ("out_of_the_refrigerator", "out of the refrigerator", "ertapenem", 8, "2026-09-14T14:05Z"),
+    ]
+    windows = {row["task"]: (row["on_time_from"], row["on_time_to"]) for row in found}
+    assert windows == {
+        "connectors": ("2026-09-14T06:00Z", "2026-09-15T05:59Z"),
+        "out_of_the_refrigerator": ("2026-09-14T13:30Z", "2026-09-14T14:30Z"),
+    }
+    (draw,) = (row for row in document["events"] if row["start"] == "2026-09-14T14:00Z" and row["lumen"] == "blue")
+    assert (draw["kind"], draw["tasks"]) == ("draw", ["blood_count"])
+    assert all(row["status"] in ("planned", "due") for row in document["tasks"])
+    assert not any(row["besides"] for row in document["tasks"])
+    delivery = next(row for row in document["tasks"] if row["task"] == "delivery")
+    assert delivery["brings"]["saline syringe 10 mL"] == 30
+    assert (delivery["label"], delivery["done_by"]) == ("Supplies come; count what is in the box", "pharmacy")
+
+
+def test_compile_counts_care_tasks_among_the_events_and_gives_them_a_calendar(tmp_path: Path) -> None:
+    now = ("--now", "2026-09-07 14:00+00:00")
+    result = run("compile", DELIVERED, "--out", tmp_path / "one", *now)
+    document = json.loads((tmp_path / "one" / "weekly-delivery.json").read_text(encoding="utf-8"))
+    count = len(document["events"]) + len(document["tasks"])
+    assert result.output.count(f": {count} events") == 2, "the calendar and the schedule"
+    divided = run("compile", DELIVERED, "--out", tmp_path / "each", "--per-lumen", *now)
+    assert names(tmp_path / "each") == {
+        *("weekly-delivery-white.ics", "weekly-delivery-blue.ics", "weekly-delivery-care-tasks.ics"),
+        "weekly-delivery.json",
+    }
+    assert f"weekly-delivery-care-tasks.ics: {len(document['tasks'])} events" in divided.output
+
+
 def test_agenda_outside_the_plan_says_that_nothing_is_planned() -> None:
     result = run("agenda", THREE, "--from", "2026-09-01", "--to", "2026-09-01", *NOW)
     assert result.exit_code == 0

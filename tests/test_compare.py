@@ -44,6 +44,51 @@ BLUE = """
 last_flushed = "2026-06-01 07:00"
 """
 
+CARED = f"""
+{A}
+[protocol]
+after_draw = ["saline 20 mL"]
+[supplies]
+each_draw = {{ "tube" = 1 }}
+[task.dressing]
+kind = "dressing"
+label = "Change the dressing"
+done_by = "nurse"
+every_days = 2
+at = "10:00"
+last_done = "2026-06-01 07:00"
+uses = {{ "kit" = 1 }}
+[task.bag_out]
+kind = "out of the refrigerator"
+label = "Take the bag out"
+done_by = "household"
+order = "a"
+before_dose = "1 h"
+on_time_within = "15 min"
+[task.labs]
+kind = "blood draw"
+label = "Labs"
+done_by = "household"
+weekdays = ["Fri"]
+at = "15:00"
+lumen = "red"
+[task.van]
+kind = "delivery"
+label = "Delivery"
+done_by = "pharmacy"
+moments = ["2026-06-04 14:00"]
+brings = {{ "saline syringe" = 40 }}
+[stock.saline]
+item = "saline syringe"
+on_hand = 40
+counted_at = "2026-06-01 08:00"
+order_ahead = "2 days"
+"""
+"""The same dose with care tasks: the dressing on 3, 5 and 7 June at 10:00, the bag out at 8:00 each day, a draw on Friday
+the 5th at 15:00, a delivery on the 4th at 14:00."""
+
+READ_BACK = '[read_back]\nby = "Bo"\nat = "2026-06-02 10:00"\ncheck = "AB CD"\n'
+
 NEXT = """
 [plan]
 revision = 2
@@ -182,6 +227,176 @@ def test_every_key_has_words() -> None:
 )
 def test_a_changed_key_in_words(edits: str, said: str) -> None:
     assert changes(A, A + NEXT + edits) == [said]
+
+
+@pytest.mark.parametrize(
+    ("edits", "said"),
+    [
+        (
+            "[task.dressing]\nevery_days = 3",
+            "the care task Change the dressing, days from when it was done until it is due again: was 2, now 3.",
+        ),
+        (
+            '[task.dressing]\ndone_by = "household"',
+            "the care task Change the dressing, who does it: was nurse, now household.",
+        ),
+        (
+            '[task.dressing]\nlabel = "New cover"',
+            "the care task dressing, what to do: was Change the dressing, now New cover.",
+        ),
+        (
+            '[task.dressing]\nuses = { "kit" = 2 }',
+            "the care task Change the dressing, what it uses up: was 1 × kit, now 2 × kit.",
+        ),
+        (
+            '[task.bag_out]\nbefore_dose = "90 min"',
+            "the care task Take the bag out, time before the dose: was 1 h, now 90 min.",
+        ),
+        (
+            '[task.labs]\npauses_infusion = "10 min"',
+            "the care task Labs, how long an infusion is stopped for it: was not stated, now 10 min.",
+        ),
+        (
+            '[task.labs]\nnot_on = [2026-06-05]\ninstead = "the day before"',
+            "the care task Labs, days on which it cannot be done: was not stated, now 2026-06-05.",
+        ),
+        ("[stock.saline]\non_hand = 35", "the stock of saline syringe, how many there were: was 40, now 35."),
+        (
+            '[stock.saline]\nitem = "saline syringe 10 mL"',
+            "the stock of saline syringe 10 mL, item: was saline syringe, now saline syringe 10 mL.",
+        ),
+        (
+            '[supplies]\nremind_at = "09:00"',
+            "the supplies, time of day of the reminder to order: was not stated, now 09:00.",
+        ),
+        (
+            '[supplies]\neach_draw = { "tube" = 2 }',
+            "the supplies, used at each blood draw: was 1 × tube, now 2 × tube.",
+        ),
+        (
+            '[protocol]\nafter_draw = ["saline 10 mL"]',
+            "the protocol, what comes after a blood draw: was saline 20 mL, now saline 10 mL.",
+        ),
+        (
+            '[protocol]\ndiscard_volume = "5 mL"',
+            "the protocol, volume to discard before a blood draw: was not stated, now 5 mL.",
+        ),
+        (READ_BACK, "the reading back is new: who read it back: Bo; when: 2026-06-02 10:00; check letters: AB CD."),
+    ],
+)
+def test_a_changed_key_of_care_tasks_stock_and_reading_back_in_words(edits: str, said: str) -> None:
+    assert said in changes(CARED, CARED + NEXT + edits)
+    assert len(changes(CARED, CARED + NEXT + edits)) == (2 if "instead" in edits else 1)
+
+
+def test_a_reading_back_that_is_gone_or_another_is_told() -> None:
+    again = READ_BACK.replace("Bo", "Kim")
+    assert changes(A + READ_BACK, A + NEXT) == [
+        "the reading back is gone. It said: who read it back: Bo; when: 2026-06-02 10:00; check letters: AB CD."
+    ]
+    assert changes(A + READ_BACK, A + again + NEXT) == ["the reading back, who read it back: was Bo, now Kim."]
+
+
+def test_a_care_task_that_is_new_or_gone_matters_and_stock_does_not() -> None:
+    found = plan_changes(read(A), read(CARED + NEXT))
+    told = {change.text.partition(" is new")[0]: change.safety for change in found if " is new" in change.text}
+    assert told == {
+        "the care task Change the dressing": True,
+        "the care task Take the bag out": True,
+        "the care task Labs": True,
+        "the care task Delivery": True,
+        "the stock of saline syringe": False,
+    }
+    gone = [change for change in plan_changes(read(CARED), read(A + NEXT)) if " is gone" in change.text]
+    assert [change.safety for change in gone].count(True) == 4
+
+
+@pytest.mark.parametrize(
+    ("edits", "expected"),
+    [
+        pytest.param(
+            "[task.dressing]\nevery_days = 3",
+            {
+                "Thu 4 Jun 2026": ["moved: Change the dressing, from Wed 3 Jun 2026, 10:00 CDT to 10:00 CDT"],
+                "Fri 5 Jun 2026": ["gone: 10:00 CDT Change the dressing"],
+            },
+            id="it comes less often",
+        ),
+        pytest.param(
+            '[task.dressing]\nat = "11:30"',
+            {
+                "The same on each of 3 days: Wed 3 Jun 2026, Fri 5 Jun 2026, Sun 7 Jun 2026": [
+                    "moved: Change the dressing, from 10:00 CDT to 11:30 CDT"
+                ]
+            },
+            id="another hour",
+        ),
+        pytest.param(
+            '[task.van]\nmoments = ["2026-06-05 09:30"]',
+            {
+                "Thu 4 Jun 2026": ["gone: 14:00 CDT Delivery"],
+                "Fri 5 Jun 2026": ["new: 09:30 CDT Delivery"],
+            },
+            id="another day for what was agreed",
+        ),
+        pytest.param(
+            '[task.van]\nbrings = { "saline syringe" = 60 }\ndone_by = "nurse"',
+            {
+                "Thu 4 Jun 2026": [
+                    "changed: 14:00 CDT Delivery; before: The pharmacy does this. It should bring: 40 × saline syringe. "
+                    "Now: The nurse does this. It should bring: 60 × saline syringe."
+                ]
+            },
+            id="another doer, and more of it",
+        ),
+        pytest.param(
+            '[order.a]\nclock_times = ["12:00"]\nfirst_dose = "2026-06-01 12:00"\n',
+            {
+                "Wed 3 Jun 2026": [
+                    "moved: Take the bag out, from 08:00 CDT to 11:00 CDT",
+                    "moved: red lumen: start a 1 g, from 09:00 CDT to 12:00 CDT",
+                ]
+            },
+            id="what is tied moves with its dose",
+        ),
+        pytest.param(
+            '[task.van]\nnote = "Ring the bell."',
+            {"Thu 4 Jun 2026": ["changed: 14:00 CDT Delivery; before: nothing. Now: Note: Ring the bell."]},
+            id="a note",
+        ),
+        pytest.param(
+            "[task.labs]\nwithout lumen",
+            {
+                "Fri 5 Jun 2026": [
+                    "changed: 15:00 CDT Labs; it was red lumen: blood draw: Labs; before: Draw the blood: Labs. Flush with "
+                    "20 mL saline. Lock with 5 mL heparin lock, 10 units/mL (50 units). Now: You do this."
+                ]
+            },
+            id="from a vein",
+        ),
+    ],
+)
+def test_care_tasks_that_move_come_and_go(edits: str, expected: dict[str, list[str]]) -> None:
+    found = days(text_of(CARED, CARED + NEXT + edits))
+    for heading, lines in expected.items():
+        assert [line for line in found[heading] if "flush" not in line.partition(";")[0]][: len(lines)] == lines
+
+
+def test_sums_count_care_tasks_where_there_are_any() -> None:
+    """From the change on the 3rd, 8:00, to the plan's end on the 8th, 8:00: the bag five times, the dressing three times,
+    a draw and a delivery are 10; without the dressing 7."""
+    text = text_of(CARED, CARED.replace("every_days = 2", "every_days = 9") + NEXT)
+    row = next(line for line in text.splitlines() if "care tasks and blood draws" in line)
+    assert row.split()[-2:] == ["10", "7"]
+    assert "care tasks and blood draws" not in text_of(A, A + NEXT + '[order.a]\ndose = "2 g"')
+    assert "  kit                                                3       0" in text.splitlines()
+
+
+def test_where_no_care_task_moves_the_text_says_so() -> None:
+    text = unwrapped(text_of(CARED, CARED + NEXT + READ_BACK))
+    assert "Every dose, flush and care task stays at its time, with its steps." in text
+    assert "Every dose and flush stays at its time, with its steps." in unwrapped(text_of(A, A + NEXT + READ_BACK))
+    assert "flushes, locks, limits, steps, care tasks and supplies." in text
 
 
 def test_the_same_in_other_words_is_said_to_mean_the_same() -> None:

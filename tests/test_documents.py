@@ -15,7 +15,7 @@ from documents import PAGE, ROOT, page
 
 from reminders.cli import COMMANDS, main
 from reminders.plan import model
-from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS
+from reminders.views.schedule_json import DOCUMENT_KEYS, EVENT_KEYS, TASK_KEYS
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -36,10 +36,12 @@ def test_every_key_of_every_table_is_on_the_page() -> None:
 
 
 def test_the_json_has_exactly_the_documented_keys(tmp_path: Path) -> None:
-    sample = ROOT / "sample_plans" / "three-lumens.toml"
+    sample = ROOT / "sample_plans" / "weekly-delivery.toml"
     done = CliRunner().invoke(main, ["compile", str(sample), "--out", str(tmp_path)])
     assert done.exit_code == 0, done.output
-    document = json.loads((tmp_path / "three-lumens.json").read_bytes())
+    document = json.loads((tmp_path / "weekly-delivery.json").read_bytes())
+    assert document["tasks"]
+    assert all(list(row) == list(TASK_KEYS) for row in document["tasks"])
     assert list(document) == list(DOCUMENT_KEYS)
     assert all(list(event) == list(EVENT_KEYS) for event in document["events"])
 

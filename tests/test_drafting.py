@@ -531,6 +531,50 @@ def test_any_answers_leave_a_file_that_says_them(answers: list[tuple[EntryField,
     assert len(own) >= len(before) - len(answers)  # at most the remark at the end of a line that was taken out
 
 
+ODDITIES = (
+    "[order]", "a.drug = 'x'", "order.b.drug = 'y'", "lumen = {red = {label='x'}, blue={}}", "[[zone_change]]",
+    "[order.a.each_dose]", "x = 2026-10-08 08:00:00", "supplies.each_touch.gloves = 1", "[supplies.each_touch]",
+    "allergies = [ # c\n 'a', 'b', # d\n]", "t = '''\n[a]\n#'''", "  [ line ]  # odd", "\"line\".kind = 'PICC'",
+    "[ order . 'a b' ]", "[[order]]", "zone_change = [{at='x'},{}]", "call.now = 3", "fluid = []",
+    'kind = """\\\n  PICC"""', "each_dose = { a = 1, 'b c' = 2 }", 'before = ["saline",\n\n  # x\n  "saline 20 mL"  ,\n]',
+)  # fmt: skip
+"""Lines that TOML allows, or allows in some places, and hardly anybody writes."""
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_however_a_file_is_written_a_change_is_made_whole_or_told_and_not_made(seed: int) -> None:
+    chance = random.Random(seed)
+    opened = 0
+    for _round in range(60):
+        lines = chance.choice([REMARKED, THREE.read_text(), BROKEN[0].read_text()]).split("\n")
+        for _line in range(chance.randrange(4)):
+            lines.insert(chance.randrange(len(lines) + 1), chance.choice(ODDITIES))
+        try:
+            draft = Draft.of("\n".join(lines))
+        except DraftError:
+            continue
+        opened += 1
+        for _change in range(4):
+            before = draft.text()
+            entry = chance.choice(ENTRIES)
+            place: KeyPath = (entry.table,)
+            if entry.table in NAMED_TABLES | LISTED_TABLES:
+                place = (entry.table, chance.choice([*draft.names(entry.table), "a", "1"]))
+            typed = chance.choice(["x", "yes", "none", "a, b", "a\nb\nc", "gloves = 1, caps = 2", "12 h", ""])
+            try:
+                draft.enter((*place, entry.key), typed)
+            except DraftError:
+                assert draft.text() == before
+                continue
+            assert draft.raw((*place, entry.key)) == raw_of(entry.form, typed)
+            assert tomllib.loads(draft.text()) == draft.values
+    assert opened > 20
+
+
+def test_a_mark_that_an_editor_put_before_the_text_is_no_matter() -> None:
+    assert Draft.of("\ufeff" + THREE.read_text()).text() == THREE.read_text()
+
+
 @pytest.mark.parametrize(
     ("called", "name"),
     [

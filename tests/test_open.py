@@ -4,6 +4,7 @@ import base64
 import email
 import io
 import quopri
+import random
 import re
 import sys
 import time
@@ -16,12 +17,14 @@ from pathlib import Path
 import pytest
 from own_places import HOME, OTHER, PLAN_ID, SECOND, facts, own_places, put_in_use, run, write
 from packet_home import NOW, Desk, packed, with_read_back
+from readers.samples import Sample
 from small_plans import plan_text
 from test_sending import at_a_terminal
 
 from reminders.mailing.unpacking import LARGEST, UnpackError, unpack
 from reminders.plan.source import LONGEST_FILE
 from reminders.record.facts import Kind
+from reminders.times import DAY, Instant, utc
 
 LATER = ("--now", "2026-06-02 08:00-05:00")
 
@@ -526,6 +529,34 @@ def test_a_packet_fits_whatever_days_and_paper_were_asked_for(tmp_path: Path, pa
     assert "Note:" not in said
 
 
+@pytest.mark.parametrize("days", [0, 9], ids=["at the start", "under way"])
+def test_a_packet_of_each_sample_fits(sample: Sample, days: int, tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    plan = saved(tmp_path, sample.text, "plan.toml")
+    now = ("--now", f"{utc(Instant(sample.now + days * DAY)):%Y-%m-%d %H:%M}+00:00")
+    result = desk.packs(plan, now=now)
+    if sample.now + days * DAY >= sample.schedule.end:
+        assert "outside the plan" in result.output, "it is over by then"
+        return
+    assert result.exit_code == 0, result.output
+    (file,) = desk.out.glob("*.eml")
+    said = run("open", file, *now).output
+    assert "What came with the plan fits it." in said
+    assert "Note:" not in said
+
+
+def test_a_packet_that_shows_what_was_recorded_fits_too(tmp_path: Path) -> None:
+    """What has happened since is in its calendar, and moves flushes; the doses ahead are those of the plan."""
+    desk = Desk(tmp_path)
+    plan = desk.write(HOME)
+    run("record", plan, "started", "cefazolin", "9:40", "--now", "2026-06-01 09:45-05:00")
+    run("record", plan, "flushed", "grey", "12:00", "--now", "2026-06-01 12:05-05:00")
+    desk.packs(plan, now=("--now", "2026-06-01 13:00-05:00"))
+    said = run("open", desk.out / "packet-revision-1.eml", "--now", "2026-06-01 13:30-05:00").output
+    assert "What came with the plan fits it." in said
+    assert "flushes or finishes at other times than the plan alone gives" in said
+
+
 def test_a_plan_without_calendar_and_sheet_is_told(mail: bytes, tmp_path: Path) -> None:
     assert "Neither calendar nor sheet came" in run("open", saved(tmp_path, remade(mail, HOME)), *NOW).output
 
@@ -647,7 +678,7 @@ def a_plan_as_the_whole_mail(mail: bytes) -> bytes:
 
 
 BAD: dict[str, tuple[Callable[[bytes], bytes] | bytes, str]] = {
-    "cut in the head": (lambda mail: cut(mail, 0.0005), "not whole"),
+    "cut in the head": (lambda mail: cut(mail, 0.0005), "holds no plan"),
     "cut in the letter": (lambda mail: cut(mail, 0.02), "its end is missing"),
     "cut in the middle": (lambda mail: cut(mail, 0.5), "its end is missing"),
     "cut near the end": (lambda mail: cut(mail, 0.999), "its end is missing"),
@@ -750,3 +781,35 @@ def test_what_is_not_there_is_told(tmp_path: Path) -> None:
         result = run("open", path, "--use", *NOW)
         assert result.exit_code == 1
         assert told in result.output
+
+
+SLIPS = [
+    b'"', b";", b"\r\n", b"\n\n", b"--", b"=?utf-8?B?", b"=?x-none?Q?=ff?=", b"\xff\xfe", b"\x00", b"base64", b"message/rfc822",
+    b"charset=x-none", b"filename*0*=utf-8''%ff", b"filename*=x-none''%ff", b"multipart/mixed", b"boundary=", b"%%%",
+]  # fmt: skip
+"""What a broken program may put anywhere in an e-mail."""
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_whatever_is_wrong_with_an_e_mail_it_is_told(seed: int) -> None:
+    """Slips all over a small packet: a plan that is whole, or a reason; never anything else."""
+    plan = plan_text(HOME).encode()
+    mail = a_mail_with(("plan.toml", "application/toml", plan), ("c.ics", "text/calendar", b"BEGIN:VCALENDAR\r\n"))
+    mail = forwarded_as_a_message(mail) if seed % 2 else mail
+    chance = random.Random(seed)
+    taken = 0
+    for _ in range(250):
+        broken = bytearray(mail)
+        for _ in range(chance.randint(1, 5)):
+            places = [
+                found.start() for found in re.finditer(rb"^Content-|boundary|filename|charset|From|--=", broken, re.M)
+            ]
+            at = min(len(broken) - 1, chance.choice(places or [0]) + chance.randrange(60))
+            broken[at : at + chance.choice([0, 0, 1, 9, 40])] = chance.choice(SLIPS)
+        try:
+            found = unpack(bytes(broken))
+        except UnpackError as error:
+            assert len(str(error)) > 60
+        else:
+            taken += found.plan.content == plan
+    assert 0 < taken < 250

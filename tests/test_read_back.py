@@ -250,7 +250,6 @@ OTHERS: dict[tuple[str, str], list[Any]] = {
     ("order", "as_needed"): [False],
     ("order", "continuous"): [False],
     ("order", "follows"): ["b"],
-    ("order", "doses"): [5],
 }
 """A value besides, for keys that the samples state once or not at all."""
 

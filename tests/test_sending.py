@@ -122,7 +122,8 @@ def test_without_encryption_nothing_is_sent_beyond_this_computer(monkeypatch: py
     monkeypatch.setattr(sending, "_is_this_computer", lambda _connection: False)
     with mail_server(login=True) as inbox:
         assert "offers no encryption" in refused(inbox.port, user="ana")
-    assert inbox.mails == inbox.logins == []
+    assert not inbox.mails
+    assert not inbox.logins
 
 
 @pytest.mark.parametrize(
@@ -159,7 +160,8 @@ def test_a_certificate_for_another_name_is_refused(tmp_path: Path) -> None:
     other = certificate_for(tmp_path, "mail.fennimore.example")
     with mail_server(starttls=other, login=True) as inbox:
         assert "cannot be trusted" in refused(inbox.port, other, user="ana")
-    assert inbox.logins == inbox.mails == []
+    assert not inbox.mails
+    assert not inbox.logins
 
 
 def test_a_server_that_speaks_no_tls_on_the_port_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -328,10 +330,13 @@ def test_a_server_that_repeats_the_password_does_not_make_us_show_it(certificate
 
 def test_the_password_is_asked_for_only_once_the_connection_is_safe(certificate: Certificate) -> None:
     asked: list[str] = []
+
+    def password() -> str:
+        asked.append("asked")
+        return PASSWORD
+
     with mail_server(starttls=certificate, login=True) as inbox, pytest.raises(SendingError):
-        send(
-            MAIL, ANA, [FAMILY], Server(HOST, inbox.port, "ana"), lambda: asked.append("asked") or PASSWORD, patience=20
-        )
+        send(MAIL, ANA, [FAMILY], Server(HOST, inbox.port, "ana"), password, patience=20)
     assert asked == []
 
 
@@ -363,7 +368,8 @@ def test_where_nobody_can_be_asked_for_the_password_it_is_told(certificate: Cert
         result = packs(desk, inbox, certificate, "--user", "ana")
     assert result.exit_code == 1
     assert "Nobody can be asked for the password" in result.output
-    assert inbox.logins == inbox.mails == []
+    assert not inbox.mails
+    assert not inbox.logins
 
 
 def at_a_terminal(command: list[str], answers: list[tuple[str, str]], folder: Path) -> tuple[str, int]:

@@ -208,8 +208,8 @@ LAYERS = [
 
 FILES = next(index for index, layer in enumerate(LAYERS) if "reminders.files" in layer)
 PURE = {name for layer in LAYERS[:FILES] for name in layer}
-"""Everything before the first module that opens a file: no clock, file, socket or printing. The zone rules are read from the tzdata package,
-which is as constant as the code."""
+"""Everything before the first module that opens a file: no clock, file, socket or printing. The zone rules are read from
+the tzdata package, which is as constant as the code."""
 
 FORBIDDEN_CALLS = {
     "now",

@@ -12,18 +12,23 @@ from xml.etree.ElementTree import Element, tostring
 import pytest
 from histories import at
 from history_strategies import History, histories
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from readers.samples import SAMPLE_PLANS, Sample, daily, listed, plan_of, sample
+from simulation import Values
 from small_plans import z
+from test_care_made_up import cared_for
 from timeline_days import DAYS, PLAN, Told
 from timeline_reading import NS, Drawing, NoMidnightError, Sign, boxes_of, contrast, day_span
 
+from reminders.plan.model import Plan
+from reminders.record.facts import Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Schedule, Status, TaskEvent, Touch, TouchKind
-from reminders.schedule.status import status
+from reminders.schedule.status import status, task_status
 from reminders.times import Instant
 from reminders.views.timeline import SHEET, day_timeline, week_timeline
+from reminders.views.timeline_care import AnyLane, care_lane
 from reminders.views.timeline_lanes import Closed, Fill, Look, lane
 from reminders.views.timeline_legend import KIND_WORDS
 from reminders.views.timeline_shapes import (
@@ -220,6 +225,89 @@ def test_a_journey_marks_where_the_clock_changes() -> None:
     ]
 
 
+# Care tasks
+
+
+def labels(drawing: Drawing) -> list[str]:
+    """Return what stands above the lanes of a day, in bold."""
+    heads = [text for text in drawing.root.iter(f"{NS}text") if text.get("font-size") == "13"]
+    return [text.text or "" for text in sorted(heads, key=lambda text: float(text.attrib["x"]))]
+
+
+def test_care_tasks_have_a_lane_of_their_own_after_the_lumens() -> None:
+    """R20: five tasks stand in it; the draw through the white lumen stands in that lumen's lane, as a touch."""
+    day = told("care-ahead")
+    drawing = drawn(day)
+    assert labels(drawing) == ["red lumen", "blue lumen", "white lumen", "Care tasks"]
+    signs = [sign for sign in drawing.of("touch") if "care task: " in sign.words]
+    assert [sign.words for sign in signs] == [
+        "07:30 CDT, care task: Weigh yourself (planned)",
+        "08:00 CDT, care task: Take the bag out of the refrigerator (planned)",
+        "14:00 CDT, care task: Change the connectors (planned)",
+        "14:00 CDT, care task: Change the dressing (planned, nurse)",
+        "16:00 CDT, care task: Delivery (planned, pharmacy)",
+    ]
+    assert len({round(sign.extent[0]) for sign in signs}) == 1
+    assert min(sign.extent[0] for sign in signs) > max(
+        sign.extent[0] for sign in drawing.of("touch") if "care task" not in sign.words
+    )
+    (draw,) = (sign for sign in drawing.of("touch") if "blood draw" in sign.words)
+    assert draw.words == "09:30 CDT, white lumen: blood draw: Level (planned)"
+    assert " ".join(draw.texts) == "09:30 blood draw: Level"
+    assert "white lumen, Care tasks. Events: " in (drawing.root.findtext(f"{NS}desc") or "")
+
+
+def test_where_there_is_no_care_task_there_is_no_lane_for_any() -> None:
+    """The 6th has none but the one tied to a dose; the day after the last dose has none at all."""
+    schedule = told("care-ahead").schedule()
+    without = told("ahead").schedule()
+    assert labels(Drawing(day_timeline(without, date(2026, 6, 2), at("06-01 08:30"))))[-1] == "white lumen"
+    assert labels(Drawing(day_timeline(schedule, date(2026, 6, 8), at("06-01 08:30"))))[-1] == "white lumen"
+    week = Drawing(week_timeline(schedule, date(2026, 6, 1), at("06-01 08:30"))).texts()
+    assert week.count("Care tasks") == week.count("white") == 7, "each day has the same lanes"
+    assert "Care tasks" not in Drawing(week_timeline(without, date(2026, 6, 1), at("06-01 08:30"))).texts()
+    assert "Care tasks" not in Drawing(week_timeline(schedule, date(2026, 6, 9), at("06-01 08:30"))).texts()
+
+
+def test_how_a_care_task_stands_is_said_in_words_too() -> None:
+    """The bag's own dose was started at 10:05, so it was to be out at 8:05."""
+    texts = {sign.words: sign.texts for sign in drawn(told("care-told")).of("touch") if "care task" in sign.words}
+    assert {words.partition("care task: ")[2]: " ".join(shown) for words, shown in texts.items()} == {
+        "Done: Weigh yourself (done)": "07:40 Weigh yourself",
+        "Take the bag out of the refrigerator (unconfirmed)": "08:05 Take the bag out of the refrigerator unconfirmed",
+        "Done: Change the dressing (done, nurse)": "14:20 Change the dressing nurse",
+        "Change the connectors (due)": "14:20 Change the connectors due",
+        "Not to be done: Delivery (not to be done, pharmacy)": "16:00 Delivery not to be done pharmacy",
+    }
+    away = [sign.texts for sign in drawn(told("care-away")).of("touch") if "care task" in sign.words]
+    assert away
+    assert all("held" in shown for shown in away)
+
+
+def test_a_draw_that_meets_a_start_stands_at_that_start() -> None:
+    plan = told("care-ahead").plan.replace('before_dose = "30 min"', 'before_dose = "0 min"')
+    drawing = drawn(Told("meets", "06-01 08:30", "", plan=plan))
+    (start,) = (sign for sign in drawing.of("touch") if "blood draw" in sign.words)
+    assert start.words.startswith("10:00 CDT, white lumen: start fluconazole 1 g, with blood draw: Level")
+    assert " ".join(start.texts) == "10:00 fluconazole, with blood draw"
+
+
+@given(cared_for())
+@settings(max_examples=20, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+def test_each_event_of_any_plan_with_care_tasks_is_drawn_once_in_its_place(
+    made: tuple[History, Plan, Values, Record],
+) -> None:
+    history, plan, _values, record = made
+    schedule = compile_schedule(plan, record, history.now)
+    day = plan.clock.local(history.now).date()
+    try:
+        check_day(schedule, day, history.now)
+    except NoMidnightError:  # a journey over a midnight: the day is drawn all the same
+        assert Drawing(day_timeline(schedule, day, history.now)).of("legend")
+    week = Drawing(week_timeline(schedule, day, history.now))
+    assert week.of("legend")
+
+
 # What is recorded, and what is not
 
 
@@ -228,7 +316,8 @@ def test_only_what_is_recorded_is_filled_as_recorded(day: Told) -> None:
     schedule = day.schedule()
     drawing = drawn(day)
     for sign, touch in zip(drawing.of("touch"), of_day(schedule, day.date), strict=True):
-        done = status(touch, schedule, day.moment) in (Status.DONE, Status.LATE) and touch.outcome is not None
+        how = task_status if isinstance(touch, TaskEvent) else status
+        done = how(touch, schedule, day.moment) in (Status.DONE, Status.LATE) and touch.outcome is not None
         assert (FACT in sign.colours) == done, sign.words
     for run in drawing.of("run"):
         assert (FACT in run.colours) == ("runs, as recorded" in run.words), run.words
@@ -373,7 +462,11 @@ def grey(element: Element) -> str:
     return re.sub("#[0-9a-f]{6}", lambda found: "dark" if contrast(found[0], PAPER) > 3 else "light", text)
 
 
-def one_mark(kind: TouchKind, look: Look) -> str:
+KINDS = (*TouchKind, None)
+"""The kinds of touches, and a care task."""
+
+
+def one_mark(kind: TouchKind | None, look: Look) -> str:
     """Draw one mark without colours; line widths and parts stay."""
     parent = Element("g")
     mark(parent, kind, look, (0, 0), 7, "p")
@@ -382,14 +475,14 @@ def one_mark(kind: TouchKind, look: Look) -> str:
 
 def test_kinds_and_states_differ_without_colour() -> None:
     for look in Look:
-        assert len({one_mark(kind, look) for kind in TouchKind}) == len(TouchKind)
-    for kind in TouchKind:
+        assert len({one_mark(kind, look) for kind in KINDS}) == len(KINDS)
+    for kind in KINDS:
         for one, other in combinations(Look, 2):
             assert one_mark(kind, one) != one_mark(kind, other), (kind, one, other)
 
 
 def test_signs_of_closed_stretches_are_unlike_those_of_touches() -> None:
-    touches = {one_mark(kind, look) for kind in TouchKind for look in Look}
+    touches = {one_mark(kind, look) for kind in KINDS for look in Look}
     for why in Closed:
         parent = Element("g")
         closed_sign(parent, why, (0, 0), 7)
@@ -473,7 +566,8 @@ def test_contrast_of_everything_that_is_drawn(day: Told) -> None:
 def test_the_legend_names_what_occurs_and_nothing_else(day: Told) -> None:
     schedule, drawing = day.schedule(), drawn(day)
     begin, end = day_span(schedule, day.date)
-    lanes = [lane(schedule, name, begin, end, day.moment) for name in schedule.plan.lumens]
+    lanes: list[AnyLane] = [lane(schedule, name, begin, end, day.moment) for name in schedule.plan.lumens]
+    lanes.append(care_lane(schedule, begin, end, day.moment))
     occur = {one.look.value for found in lanes for one in found.marks}
     occur |= {run.fill.value for found in lanes for run in found.bars}
     occur |= {stretch.why.value for found in lanes for stretch in found.stretches}
@@ -483,7 +577,9 @@ def test_the_legend_names_what_occurs_and_nothing_else(day: Told) -> None:
     assert said & every == occur
     assert "quiet hours" in said
     assert ("stopped early" in said) == (day.name == "messy")
-    kinds = {touch.kind for touch in of_day(schedule, day.date)}
+    shown = of_day(schedule, day.date)
+    kinds = {touch.kind for touch in shown if isinstance(touch, Touch)}
+    assert ("care task" in said) == any(isinstance(event, TaskEvent) for event in shown)
     assert said & set(KIND_WORDS.values()) - {"flush"} == {KIND_WORDS[kind] for kind in kinds} - {"flush"}
 
 

@@ -4,7 +4,6 @@ Everything in the plans is invented. No source but the schedule rules: what is a
 """
 
 import difflib
-import os
 import stat
 import sys
 import threading
@@ -511,7 +510,7 @@ def test_a_providers_file_fills_what_is_the_providers(fresh: WriteBrowser) -> No
 
 
 def test_what_the_plan_says_otherwise_stays_until_it_is_told(form: WriteBrowser) -> None:
-    form.press("provider", files={"provider": ("protocol.toml", PROVIDER.encode())})
+    form.send("provider", files={"provider": ("protocol.toml", PROVIDER.encode())})
     assert "protocol.toml says otherwise" in form.text
     assert form.values["protocol.scrub_time"] == "15 s"
     assert "15 s 20 s" in form.text
@@ -533,7 +532,7 @@ def test_what_the_plan_says_otherwise_stays_until_it_is_told(form: WriteBrowser)
 )
 def test_a_providers_file_that_is_none_changes_nothing(form: WriteBrowser, content: bytes, says: str) -> None:
     before = form.home.desk.draft.text()
-    form.press("provider", files={"provider": ("<b>odd</b>.toml", content)}, line__external_length="4 cm")
+    form.send("provider", {"line.external_length": "4 cm"}, {"provider": ("<b>odd</b>.toml", content)})
     assert says in form.text
     assert "<b>odd" not in form.html
     assert changed_lines(before, form.home.desk.draft.text()) == [
@@ -559,9 +558,9 @@ def test_a_form_from_elsewhere_does_nothing(form: WriteBrowser) -> None:
         ([pair for pair in fields if pair[0] != "token"], {}),
         (fields, {"origin": "http://evil.example"}),
         (fields, {"origin": "http://127.0.0.1:1"}),
-        (fields, {"sec_fetch_site": "cross-site"}),
+        (fields, {"sec-fetch-site": "cross-site"}),
     ):
-        assert form.post("form", sent, **headers).answer.status_code == 403
+        assert form.post("form", sent, headers=headers).answer.status_code == 403
     assert form.home.desk.draft.text() == before
     form.open("./").home.desk.secret += "x"
     form.open("./")
@@ -814,4 +813,4 @@ def test_the_present_is_the_desks(tmp_path: Path) -> None:
     home.seconds += MINUTE
     assert home.desk.instant == int(home.seconds // 60)
     assert isinstance(home.desk, WriteDesk)
-    assert os.path.samefile(home.desk.folder, tmp_path)
+    assert home.desk.folder.samefile(tmp_path)

@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -19,13 +20,15 @@ from own_places import own_places
 from written_answers import READ_BACK, SECTIONS, typed
 
 from reminders.cli import main
-from reminders.drafting.draft import Draft
+from reminders.drafting.draft import Draft, DraftError
 from reminders.drafting.look import look
+from reminders.files import FileError
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.plan.read_back import ReadBackState, state
+from reminders.web.server import ListenError
 from reminders.web.write_keep import Drafts, Kept
-from reminders.web.write_server import drafts_folder
+from reminders.web.write_server import Written, drafts_folder
 
 SAMPLES = Path(__file__).parent.parent / "sample_plans"
 THREE = SAMPLES / "three-lumens.toml"
@@ -230,7 +233,7 @@ def test_the_input_can_end_at_any_point_and_the_draft_is_gone_on_with(answered: 
     if answered > 20:
         assert draft.names("lumen") == ("red", "purple", "grey")
     again = write("plan.toml", answers=lines("yes", "q"))
-    assert again.exit_code == 1 and "Go on with it?" in again.output
+    assert again.exit_code == 0 and "Go on with it?" in again.output  # stopped on purpose
     after = Drafts(drafts_folder()).of(Path("plan.toml"))
     assert after is not None and after.text == kept.text
     aside = write("plan.toml", answers=lines("no", "PICC"))
@@ -392,7 +395,7 @@ def test_a_providers_file_answers_its_part() -> None:
         *SECTIONS[0][:4], *SECTIONS[0][6:], *SECTIONS[1],
         "", "", "", "",  # no other fluid, no step, no draw, nothing more about the protocol
         *SECTIONS[3], *SECTIONS[4], "", "", "", "", "250 mL", "", "40 mmol",
-        *SECTIONS[6], *SECTIONS[7], *SECTIONS[8],
+        *SECTIONS[7], *SECTIONS[8],
     ]  # fmt: skip
     result = write("plan.toml", "--protocol", PROTOCOL, answers=lines(*answers, "", "s"))
     assert result.exit_code == 0, result.output
@@ -431,6 +434,45 @@ def test_a_providers_file_that_cannot_be_taken_begins_nothing(content: bytes | N
 def test_a_providers_file_without_the_terminal_is_told() -> None:
     result = CliRunner().invoke(main, ["write", "plan.toml", "--protocol", str(PROTOCOL)])
     assert result.exit_code == 2 and "--in-terminal" in result.output
+
+
+# -- without --in-terminal
+
+
+def in_browser(monkeypatch: pytest.MonkeyPatch, came: Written | Exception) -> Result:
+    """Run the command with a stand-in for the form, which returns or raises something."""
+
+    def form(path: Path | None, *, say: Callable[[str], None], now: Callable[[], float]) -> Written:
+        say(f"the form of {path}, opened {datetime.fromtimestamp(now(), UTC):%Y-%m-%d}")
+        if isinstance(came, Exception):
+            raise came
+        return came
+
+    monkeypatch.setattr("reminders.web.write_server.write_in_browser", form)
+    return CliRunner().invoke(main, ["write", "plan.toml", *NOW])
+
+
+def test_without_the_terminal_the_form_opens(monkeypatch: pytest.MonkeyPatch) -> None:
+    result = in_browser(monkeypatch, Written(Path("plan.toml"), draft=False))
+    assert (
+        result.exit_code == 0
+        and "the form of plan.toml, opened 2026-10-11" in result.output
+        and "draft" not in result.output
+    )
+    result = in_browser(monkeypatch, Written(None, draft=True))
+    assert result.exit_code == 0 and "A draft is kept; the same command goes on with it." in result.output
+
+
+def test_what_the_form_cannot_open_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(DraftError) as broken:
+        Draft.of("x = \n", "plan.toml")
+    for trouble, told in (
+        (broken.value, "ERROR (not-toml) in plan.toml, line 1"),
+        (FileError("it may not be read"), "it may not be read"),
+        (ListenError("nobody may listen"), "nobody may listen"),
+    ):
+        result = in_browser(monkeypatch, trouble)
+        assert result.exit_code == 1 and told in result.output
 
 
 # -- a real terminal

@@ -54,6 +54,53 @@ duration = "2 h"
 of an infusion from 10:00."""
 
 
+CARED = f"""
+{PLAN}
+[protocol]
+after_draw = ["saline 20 mL"]
+[task.bag_out]
+kind = "out of the refrigerator"
+label = "Take the bag out of the refrigerator"
+done_by = "household"
+order = "f"
+before_dose = "2 h"
+on_time_within = "30 min"
+[task.dressing]
+kind = "dressing"
+label = "Change the dressing"
+done_by = "nurse"
+every_days = 1
+at = "14:00"
+last_done = "2026-06-01 07:30"
+[task.connector]
+kind = "needleless connector"
+label = "Change the connectors"
+done_by = "household"
+with_tasks = ["dressing"]
+[task.weight]
+kind = "weighing"
+label = "Weigh yourself"
+done_by = "household"
+weekdays = ["Tue", "Wed"]
+at = "07:30"
+on_time_within = "1 h"
+[task.level]
+kind = "blood draw"
+label = "Level"
+done_by = "household"
+order = "f"
+before_dose = "30 min"
+on_time_within = "15 min"
+lumen = "white"
+[task.van]
+kind = "delivery"
+label = "Delivery"
+done_by = "pharmacy"
+moments = ["2026-06-02 16:00", "2026-06-04 16:00"]
+"""
+"""The same with care tasks: on the 2nd at 7:30, 8:00, 14:00 (two) and 16:00, and a draw through white at 9:30."""
+
+
 @dataclass(frozen=True)
 class Told:
     """A day with what was recorded of it, one fact on a line, as of ``now``."""
@@ -139,5 +186,17 @@ DAYS = (
     """),
     Told("out-of-use", "06-02 16:00", f"{NIGHT_BEFORE}\n06-02 07:00 lumen-out-of-use lumen=white"),
     Told("line-out", "06-02 16:00", f"{NIGHT_BEFORE}\n06-02 11:00 line-removed"),
+    Told("care-ahead", "06-01 08:30", "", plan=CARED),
+    Told("care-told", "06-02 14:40", f"""
+        {NIGHT_BEFORE}
+        06-02 07:40 task-done name=Weigh_yourself
+        06-02 09:00 task-skipped name=Delivery planned_for=06-02T16:00
+        06-02 09:35 task-done name=Level report=r key=r.1
+        06-02 09:35 drawn lumen=white report=r key=r.2
+        06-02 09:40 flushed lumen=white
+        06-02 10:05 started order=f dose=2026-06-02T10:00
+        06-02 14:20 task-done name=Change_the_dressing
+    """, plan=CARED),
+    Told("care-away", "06-02 09:00", f"{NIGHT_BEFORE}\n06-01 23:00 held", plan=CARED),
     Told("elsewhere", "06-02 16:00", f"{NIGHT_BEFORE}\n06-02 10:00 started order=f dose=2026-06-02T10:00 elsewhere=yes"),
 )  # fmt: skip

@@ -149,13 +149,16 @@ class WriteBrowser:
         return self
 
     def post(
-        self, address: str, fields: list[tuple[str, str]], files: Files | None = None, **headers: str
+        self,
+        address: str,
+        fields: list[tuple[str, str]],
+        files: Files | None = None,
+        headers: Mapping[str, str] | None = None,
     ) -> "WriteBrowser":
         """Send a form as its page does: in parts, so that it may hold a file."""
         parts: list[tuple[str, tuple[str | None, bytes]]] = [(name, (None, value.encode())) for name, value in fields]
         parts += [(name, sent) for name, sent in (files or {}).items()]
-        named = {name.replace("_", "-"): value for name, value in headers.items()}
-        self.answer = self._runner.run(self._client.post(self.root + address, files=parts, headers=named))
+        self.answer = self._runner.run(self._client.post(self.root + address, files=parts, headers=headers))
         return self
 
     @property
@@ -180,9 +183,9 @@ class WriteBrowser:
         """Return what its fields hold."""
         return dict(self.page.fields)
 
-    def press(self, do: str, /, files: Files | None = None, **typed: str | list[str]) -> "WriteBrowser":
+    def press(self, do: str, /, **typed: str | list[str]) -> "WriteBrowser":
         """Press the button that says ``do``, with some fields changed before; in their names ``__`` stands for a dot."""
-        return self.send(do, {name.replace("__", "."): value for name, value in typed.items()}, files)
+        return self.send(do, {name.replace("__", "."): value for name, value in typed.items()})
 
     def send(
         self, do: str, typed: Mapping[str, str | list[str]] | None = None, files: Files | None = None

@@ -49,7 +49,7 @@ WAYS = ", ".join(PHRASES)
 @click.command(
     epilog="WHAT can be: "
     + WAYS
-    + ". Then the order or lumen that it is about, if more than one fits; and at the end the time: 9:40, 20 min ago, "
+    + ". Then the order, lumen or care task that it is about, if more than one fits; and at the end the time: 9:40, 20 min ago, "
     "yesterday 21:15, 2026-10-26 09:40, or nothing for now."
 )
 @click.argument("what", nargs=-1, metavar="[PLAN] WHAT...")
@@ -58,7 +58,8 @@ WAYS = ", ".join(PHRASES)
 @click.option("--lumen", default="", metavar="NAME", help="Which lumen it is about, if not said in words.")
 @click.option("--dose", default="", metavar="KEY", help="Which dose it was, as a question back names it.")
 @click.option("--item", default="", metavar="NAME", help="Which item of supply it is, as a question back names it.")
-@click.option("--event", default="", metavar="KEY", help="With  done : which event, as a question back names it.")
+@click.option("--task", default="", metavar="NAME", help="Which care task it is, as a question back names it.")
+@click.option("--event", default="", metavar="KEY", help="Which event it is, as a question back names it.")
 @click.option("--again", is_flag=True, help="It really happened a second time.")
 @click.option(
     "--last-flush", default="", metavar="TIME", help="With  home again : when the line was last flushed there."
@@ -76,6 +77,7 @@ def record(
     lumen: str,
     dose: str,
     item: str,
+    task: str,
     event: str,
     again: bool,
     last_flush: str,
@@ -96,6 +98,8 @@ def record(
     reminders record red will not flush
     reminders record stopped early after 60 mL for swelling
     reminders record in hospital yesterday 21:15
+    reminders record done dressing 14:10
+    reminders record put off dressing to tomorrow 10:00
     reminders record done
 
     The answer says what to do now, whom to call if need be, and what changed ahead. Calendars that were written before
@@ -118,8 +122,8 @@ def record(
         order=order or told.order,
         lumen=lumen or told.lumen,
         dose=dose,
-        name=item or told.name,
-        as_said=bool(item),
+        name=item or task or told.name,
+        as_said=bool(item or task),
         event=event,
         again=again,
         last_flush=last_flush,

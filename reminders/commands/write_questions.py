@@ -112,7 +112,7 @@ class Interview:
         self.asker.say_wrapped(section.about)
         for table in section.tables:
             if table == "call":
-                self._contacts()
+                self._contacts(first_round=first_round)
             elif table in NAMED_TABLES:
                 self._named(table, first_round=first_round)
             elif table in LISTED_TABLES:
@@ -150,18 +150,27 @@ class Interview:
             if typed in ("", CLEAR):
                 return
             try:
-                if typed.startswith(CLEAR):
-                    self.draft.remove((table, typed.removeprefix(CLEAR).strip()))
-                    self._keep()
-                    continue
                 old, changed, name = (part.strip() for part in typed.partition("="))
-                if changed:
-                    self.draft.rename(table, old, name)
-                    self._keep()
-                    continue
-                self._one_named(table, typed, first_round=first_round)
+                if typed.startswith(CLEAR):
+                    self._removed(table, typed.removeprefix(CLEAR).strip())
+                elif changed:
+                    self._renamed(table, old, name)
+                else:
+                    self._one_named(table, typed, first_round=first_round)
             except DraftError as error:
                 self.asker.say_wrapped(_("{thing}: {problem}").format(thing=thing, problem=error), "    ")
+
+    def _removed(self, table: str, name: str) -> None:
+        self.draft.remove((table, name))
+        if table == "order":
+            self.shapes.pop(name, None)
+        self._keep()
+
+    def _renamed(self, table: str, old: str, new: str) -> None:
+        self.draft.rename(table, old, new)
+        if table == "order" and old in self.shapes:
+            self.shapes[new] = self.shapes.pop(old)
+        self._keep()
 
     def _one_named(self, table: str, name: str, *, first_round: bool) -> None:
         place = (table, name)
@@ -224,13 +233,14 @@ class Interview:
             self.asker.say(_("Type the number of one of these."))
         return SHAPES[labels.index(typed)]
 
-    def _contacts(self) -> None:
+    def _contacts(self, *, first_round: bool) -> None:
+        first, *rest = asked_first("call")
         for tier in TIERS:
             place = ("call", tier)
-            first, *rest = asked_first("call")
-            self._field((*place, first.key), first, title=_("Call: {tier}. {label}").format(
-                tier=tier.replace("_", " "), label=first.label), needed=tier in NEEDED_TIERS
-            )  # fmt: skip
+            if first_round and (*place, first.key) in self.given:
+                continue
+            title = _("Call: {tier}. {label}").format(tier=tier.replace("_", " "), label=first.label)
+            self._field((*place, first.key), first, title=title, needed=tier in NEEDED_TIERS)
             if not self.draft.typed((*place, first.key)):
                 if self.draft.has(place):
                     self.draft.remove(place)
@@ -263,6 +273,9 @@ class Interview:
         about = [entry.meaning] if entry.meaning.rstrip(".") != (title or entry.label) else []
         evident = entry.options or entry.kind in SELF_EVIDENT or entry.form.shown == LABEL.shown
         about += sources if evident else [*sources, written]
+        known = self.draft.choices(entry)
+        if entry.many and known:
+            about.append(_("There is: {names}.").format(names=", ".join(known)))
         more = [written]
         if entry.many:
             more.append(_("Put an entry that has a comma in it in quotation marks."))
@@ -273,7 +286,7 @@ class Interview:
             about=about,
             more=more,
             now=now,
-            options=self.draft.choices(entry) if not entry.many else (),
+            options=() if entry.many else known,
             check=lambda typed: self._problem(entry, typed, shape),
             needed=entry.needed if needed is None else needed,
         )

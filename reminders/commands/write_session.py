@@ -54,7 +54,7 @@ class Session:
         return self._desk.draft
 
     def run(self, protocol: str | None, protocol_name: str) -> bool:
-        """Ask until the plan is saved or the person stops; return whether it was saved.
+        """Ask until the plan is saved or the person is done; return whether they came so far, and were not interrupted.
 
         ``protocol`` is the text of a provider's file that fills the provider's part first.
 
@@ -67,10 +67,9 @@ class Session:
                 self._filled(protocol, protocol_name)
             if self._desk.fresh and not resumed:
                 self._first_round()
-            while True:
-                done = self._way()
-                if done is not None:
-                    return done
+            while not self._way():
+                pass
+            return True
         except (click.Abort, KeyboardInterrupt):
             click.echo("")
             self._stop()
@@ -134,8 +133,8 @@ class Session:
 
     # -- the ways to go on
 
-    def _way(self) -> bool | None:
-        """Ask what is to be done, and do it; return whether the plan was saved once that is decided."""
+    def _way(self) -> bool:
+        """Ask what is to be done, and do it; return whether that was the last of it."""
         found = self._look().findings
         counted = [
             len([placed for placed in found if placed.path and placed.path[0] in section.tables])
@@ -162,13 +161,13 @@ class Session:
                 Question(asks=_("What is to be done?"), about=about, options=titles, check=check, needed=True)
             )
         except GoneBack:
-            return None
+            return False
         if typed in titles:
             self._interview.one_section(SECTIONS[titles.index(typed)])
-            return None
+            return False
         return self._done(typed.lower())
 
-    def _done(self, letter: str) -> bool | None:
+    def _done(self, letter: str) -> bool:
         if letter == "a":
             self._interview.all_sections()
         elif letter == "f":
@@ -178,11 +177,11 @@ class Session:
         elif letter == "r":
             self._read_back()
         elif letter == "s":
-            return True if self._save() else None
+            return self._save()
         elif letter == "q":
             self._stop()
-            return False
-        return None
+            return True
+        return False
 
     def _findings(self) -> None:
         found = self._look().findings

@@ -43,22 +43,24 @@ def write(file: Path | None, in_terminal: bool, protocol: Path | None, now: str 
         return
     if protocol is not None:
         raise click.UsageError("--protocol goes with --in-terminal; the form in the browser asks for the file itself.")
-    _in_browser(file)
+    _in_browser(file, now)
 
 
-def _in_browser(file: Path | None) -> None:
+def _in_browser(file: Path | None, now: str | None) -> None:
     from reminders.drafting.draft import DraftError
     from reminders.web.server import ListenError
     from reminders.web.write_server import write_in_browser
 
     try:
-        written = write_in_browser(file, say=click.echo)
+        written = write_in_browser(
+            file, say=click.echo, now=lambda: time.time() if now is None else moment_of(now) * 60
+        )
     except DraftError as error:
         _not_opened(error)
     except (FileError, ListenError) as error:
         fail(str(error))
-    if written.path is None and written.draft:
-        click.echo(_("Nothing was saved. The draft is kept; the same command goes on with it."))
+    if written.draft:
+        click.echo(_("A draft is kept; the same command goes on with it."))
 
 
 def _not_opened(error: DraftError) -> NoReturn:
@@ -89,7 +91,7 @@ def _in_terminal(file: Path | None, protocol: Path | None, now: str | None) -> N
         fail(said.format(folder=drafts_folder(), why=error.strerror))
     try:
         session = Session(WriteDesk(file, drafts, time.time), drafts, lambda: moment_of(now))
-        saved = session.run(None if protocol is None else _text_of(protocol), "" if protocol is None else protocol.name)
+        done = session.run(None if protocol is None else _text_of(protocol), "" if protocol is None else protocol.name)
     except DraftError as error:
         _not_opened(error)
     except ProviderError as error:
@@ -100,7 +102,7 @@ def _in_terminal(file: Path | None, protocol: Path | None, now: str | None) -> N
         fail(str(error))
     finally:
         lock.release()
-    if not saved:
+    if not done:
         sys.exit(FAILED)
 
 

@@ -67,7 +67,10 @@ class Draft:
     """A plan's text, and what it says. Paths are names of tables and keys, such as ``("order", "cefazolin", "dose")``."""
 
     def __init__(self, text: str) -> None:
-        """Take in a text that is TOML; :meth:`of` says what is wrong with one that is not."""
+        """Take in a text that is TOML; :meth:`of` says what is wrong with one that is not.
+
+        Its lines end as they did, or where some end in one way and some in the other, all as under Windows.
+        """
         self._newline = "\r\n" if "\r\n" in text else "\n"
         self._text = text.replace("\r\n", "\n")
         self._values = tomllib.loads(self._text)
@@ -85,6 +88,7 @@ class Draft:
         Raises:
             DraftError: it is no TOML, with a finding for each breach.
         """
+        text = text.removeprefix("\ufeff")  # which some editors put before a text
         source, findings = read_source(name, text.encode())
         if findings:
             problem = _("{name} cannot be opened here until it follows the rules of its format again.")

@@ -53,12 +53,12 @@ def calendar_fit(part: Part, schedules: Sequence[Schedule]) -> Fit:
     try:
         calendar = Calendar.from_ical(part.content)
         uid = str(calendar.get("UID", ""))
-        starts = dict(_starts(calendar))
+        starts, changed = dict(_starts(calendar)), _changed(calendar)
     except Exception:  # whatever the library makes of bytes that anybody can have written
         return Fit((_("{name} cannot be read as a calendar. Do not open it.").format(name=part.name),))
     if uid != Identities(schedules[0].plan).of("calendar", ""):
         return Fit((_("{name} is the calendar of another plan. Do not open it.").format(name=part.name),))
-    return min((_times_fit(part.name, starts, schedule) for schedule in schedules), key=_weight)
+    return min((_times_fit(part.name, starts, changed, schedule) for schedule in schedules), key=_weight)
 
 
 def sheet_fit(part: Part, schedule: Schedule) -> Fit:
@@ -98,13 +98,19 @@ def _starts(calendar: Any) -> Iterator[tuple[str, Instant]]:
             yield str(event["UID"]), from_datetime(event["DTSTART"].dt.astimezone(UTC))
 
 
-def _times_fit(name: str, starts: dict[str, Instant], schedule: Schedule) -> Fit:
+def _changed(calendar: Any) -> Instant:
+    """Return when the calendar last changed: what lies before that may be as it was recorded, and not as it was planned."""
+    stamps = [from_datetime(event["DTSTAMP"].dt.astimezone(UTC)) for event in calendar.walk("VEVENT")]
+    return max(stamps, default=Instant(0))
+
+
+def _times_fit(name: str, starts: dict[str, Instant], changed: Instant, schedule: Schedule) -> Fit:
     """Compare the instants within the days that both have. Doses must fit; a flush may have moved by what was recorded."""
     plan = schedule.plan
     planned = {touch.uid: touch for touch in schedule.touches}
     if not starts.keys() & planned.keys():
         return Fit((_("{name} shows nothing of what this plan plans. Do not open it.").format(name=name),))
-    begin = max(plan.course.takes_effect.instant, min(starts.values()))
+    begin = max(plan.course.takes_effect.instant, min(starts.values()), changed)
     ends = max(at for uid, at in starts.items() if uid in planned)
     doses, others = [], 0
     for uid, touch in planned.items():

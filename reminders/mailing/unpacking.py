@@ -100,7 +100,12 @@ def unpack(content: bytes) -> Unpacked:
     """
     _not_a_bomb(content)
     found = _Found()
-    found.take(_parsed(_begun(content)), ())
+    try:
+        found.take(_parsed(_begun(content)), ())
+    except UnpackError:
+        raise
+    except Exception:  # whatever the library makes of bytes that anybody can have written
+        raise UnpackError(_not_whole(_("it breaks the rules of e-mail"))) from None
     return found.unpacked()
 
 
@@ -297,9 +302,11 @@ def _content(part: Parsed) -> bytes:
 def _as_sent(part: Parsed, content: bytes, name: str) -> None:
     """Compare a part with the digest that it was sent with, where it still has one (RFC 1864)."""
     digest = str(part.get("Content-MD5", "")).strip()
-    if part.get_content_maintype() == "text":  # whose line ends differ from computer to computer
-        content = content.replace(b"\r\n", b"\n").replace(b"\n", b"\r\n")
-    if digest and digest != b64encode(hashlib.md5(content, usedforsecurity=False).digest()).decode():
+    unix = content.replace(b"\r\n", b"\n")
+    forms = (content, unix, unix.replace(b"\n", b"\r\n"))  # the ends of lines differ from computer to computer
+    if digest and digest not in {
+        b64encode(hashlib.md5(form, usedforsecurity=False).digest()).decode() for form in forms
+    }:
         raise UnpackError(_not_whole(_("{name} is not as it was sent").format(name=name or _("a part of it"))))
 
 

@@ -7,6 +7,7 @@ from reminders.event_words import ask_words, steps_left
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.saying.advice import advice
+from reminders.saying.care_answer import care_advice, care_changes
 from reminders.schedule.happened import within
 from reminders.schedule.model import BLOCKS, Ask, AskWhy, Outcome, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
@@ -31,23 +32,26 @@ SHOWN = 3
 
 def answer(facts: Sequence[Fact], before: Schedule, after: Schedule, now: Instant) -> list[str]:
     """Return what to say to somebody who has just reported ``facts``: warnings first, then what changed ahead."""
-    lines = list(dict.fromkeys(line for fact in facts for line in advice(fact, before, after)))
+    advised = [line for fact in facts for line in (*advice(fact, before, after), *care_advice(fact, before, after))]
+    lines = list(dict.fromkeys(advised))
     lumens = _lumens_of(facts, after)
     waiting = [touch for touch in after.touches if touch.outstanding and not touch.asks and touch.lumen in lumens]
     if waiting:
         lines += _flush_now(waiting[-1], after.plan)
-    told = changes(before, after, now)
+    told = changes(before, after, now, facts)
     return [*lines, *(line for line in told if line not in lines)]
 
 
-def changes(before: Schedule, after: Schedule, now: Instant) -> list[str]:
-    """Return what has changed ahead, lumen by lumen, each with what it was.
+def changes(before: Schedule, after: Schedule, now: Instant, facts: Iterable[Fact] = ()) -> list[str]:
+    """Return what has changed ahead, lumen by lumen and then the care tasks, each with what it was.
 
-    Where that makes a flush due at once, the cautions stand below it (R27).
+    Of a task that ``facts`` say was done it is said when it is due next, changed or not. Where a change makes a flush due
+    at once, the cautions stand below it (R27).
     """
     lines = []
     for name in after.plan.lumens:
         lines += list(_of_lumen(name, before, after, now))
+    lines += care_changes(before, after, now, facts)
     if any(_at_once(touch, before, now) for touch in after.touches):
         lines += caution_lines(after.plan)
     return lines or [_("Nothing changes ahead.")]

@@ -14,6 +14,7 @@ from typing import Any
 from reminders.plan.items import named_items, plain
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
+from reminders.saying.task_names import Fit, tasks_meant, tasks_near
 from reminders.saying.when import split_time
 from reminders.words import CATALOGUE
 
@@ -46,9 +47,15 @@ class Verb(Enum):
     EXCHANGED = "line exchanged"
     REMOVED = "line removed"
     TASK_DONE = "task done"
+    TASK_PUT_OFF = "task put off"
+    TASK_SKIPPED = "task skipped"
     COUNTED = "counted"
     DELIVERED = "delivered"
     IN_USE = "in use"
+
+
+PUTS_OFF = frozenset({Verb.DELAYED, Verb.TASK_PUT_OFF})
+"""What is said with a time that is still to come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +82,8 @@ PHRASES: Mapping[str, Phrase] = {
     "paused": Phrase(Verb.INTERRUPTED),
     "running again": Phrase(Verb.RESUMED),
     "late": Phrase(Verb.DELAYED),
+    "put off": Phrase(Verb.DELAYED),
+    "moved": Phrase(Verb.DELAYED),
     "missed": Phrase(Verb.NOT_GIVEN),
     "drawn": Phrase(Verb.DRAWN),
     "in hospital": Phrase(Verb.HELD, everything=True),
@@ -125,8 +134,8 @@ FILLERS = frozenset("the a an of in on lumen line dose bag infusion it has was i
 class Said:
     """What was said, before anything is worked out. ``when`` is the time as it was said, "" for now.
 
-    ``items`` are several items of supply at once, with how many of each; ``name`` and ``count`` are one of them. ``as_said``: a
-    name that is known to be no item of the plan is meant as it stands.
+    ``name`` is a care task, by its name or as it was said. ``items`` are several items of supply at once, with how many of each; ``name`` and
+    ``count`` are one of them. ``as_said``: a name that is known to be none of the plan is meant as it stands.
     """
 
     verb: Verb
@@ -168,14 +177,11 @@ def said(words: Sequence[str], plan: Plan) -> Said:
     """
     told = [word.strip(",.;!?") for word in " ".join(words).replace("’", "'").split()]
     phrase, rest = _phrase(told)
-    if phrase.verb is Verb.TASK_DONE:
-        named, when = split_time(rest)
-        return Said(
-            verb=phrase.verb, name=_needed(" ".join(named), _("which task, such as  task done dressing")), when=when
-        )
+    if phrase.verb in OF_TASK and (of_task := _of_task(phrase.verb, rest, plan)) is not None:
+        return of_task
     if phrase.verb in USAGES:
         return _pieces(phrase.verb, rest, plan)
-    rest, when = _time_apart(rest, plan)
+    named, when = _time_apart(rest, plan)
     found = Said(
         verb=phrase.verb,
         sign=phrase.sign,
@@ -184,7 +190,12 @@ def said(words: Sequence[str], plan: Plan) -> Said:
         note=phrase.note,
         when=when,
     )
-    return _with_particulars(found, rest, plan)
+    try:
+        return _with_particulars(found, named, plan)
+    except NotUnderstoodError:
+        if phrase.verb not in OF_TASK or not tasks_near(" ".join(named), plan.tasks):
+            raise
+        return Said(verb=OF_TASK[phrase.verb], name=" ".join(named), when=when)  # which task it is, is asked back
 
 
 def _time_apart(words: Sequence[str], plan: Plan) -> tuple[list[str], str]:
@@ -208,6 +219,71 @@ def _phrase(told: Sequence[str]) -> tuple[Phrase, list[str]]:
             begun=begun, meant=meant, known=", ".join(sorted(PHRASES))
         )
     )
+
+
+OF_TASK: Mapping[Verb, Verb] = {
+    Verb.DONE: Verb.TASK_DONE,
+    Verb.DRAWN: Verb.TASK_DONE,
+    Verb.DELIVERED: Verb.TASK_DONE,
+    Verb.DELAYED: Verb.TASK_PUT_OFF,
+    Verb.SKIPPED: Verb.TASK_SKIPPED,
+    **{verb: verb for verb in (Verb.TASK_DONE, Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED)},
+}
+"""What is said of a care task, by what is said of something else in the same words."""
+
+TASK_USAGES: Mapping[Verb, str] = {
+    Verb.TASK_DONE: _("which task, such as  task done dressing"),
+    Verb.TASK_PUT_OFF: _("which task, and to when, such as  put off dressing to tomorrow 10:00"),
+    Verb.TASK_SKIPPED: _("which task, such as  skipped dressing"),
+}
+
+
+def _of_task(verb: Verb, rest: Sequence[str], plan: Plan) -> Said | None:
+    """Read ``done dressing yesterday 14:00``; None where the words name no care task of the plan.
+
+    What was done need be none of the plan's: it is kept as it was said.
+    """
+    named, when = _time_apart(rest, plan)
+    text, verb_of_task = " ".join(named), OF_TASK[verb]
+    plainly = verb is verb_of_task
+    if plainly:
+        _needed(text, TASK_USAGES[verb])
+    flushed = re.search(r",? ?and flushed$", text, re.IGNORECASE)
+    alone = text if flushed is None else text[: flushed.start()]
+    fit, names = tasks_meant(alone, plan.tasks)
+    lumen = ""
+    if not names and (through := re.search(r" through (?:the )?(.+)$", alone, re.IGNORECASE)):
+        fit, names = tasks_meant(alone[: through.start()], plan.tasks)
+        lumen, alone = (_lumen(through[1], plan), alone[: through.start()]) if names else ("", alone)
+    if names:
+        other = Fit.NONE if plainly else _fit_of_others(alone, plan)
+        if other < fit:
+            return Said(verb=verb_of_task, name=alone, when=when, flushed=flushed is not None, lumen=lumen)
+        if other == fit:
+            raise NotUnderstoodError(
+                _('"{text}" can mean a care task, and an order or a lumen. Say it with more words.').format(text=alone)
+            )
+    if verb is Verb.TASK_DONE:
+        return Said(verb=verb, name=text, when=when)
+    if plainly:
+        known = ", ".join(task.label for task in plan.tasks.values()) or _("none")
+        raise NotUnderstoodError(
+            _('"{text}" names no care task of this plan. They are: {known}. The time goes last.').format(
+                text=text, known=known
+            )
+        )
+    return None
+
+
+def _fit_of_others(text: str, plan: Plan) -> Fit:
+    """Say how well a text fits the orders and lumens of a plan."""
+    kept = " ".join(word for word in text.split() if word.casefold() not in FILLERS)
+    called = [*_lumens(plan).values(), *((name, order.drug) for name, order in plan.orders.items())]
+    words = [word.casefold() for pair in called for word in pair]
+    wanted = kept.casefold()
+    if not wanted or wanted in words:
+        return Fit.EXACT if wanted else Fit.NONE
+    return Fit.BEGINS if any(word.startswith(wanted) for word in words) else Fit.NONE
 
 
 def _needed(value: str, what: str) -> str:

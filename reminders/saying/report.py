@@ -9,10 +9,11 @@ from typing import Any
 
 from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
+from reminders.saying import care
 from reminders.saying.advice import first_words
 from reminders.saying.done import done
 from reminders.saying.household import counted, delivered
-from reminders.saying.phrases import Said, Verb
+from reminders.saying.phrases import PUTS_OFF, Said, Verb
 from reminders.saying.when import UnclearTimeError, when
 from reminders.saying.which import AskBackError, Choice, Which
 from reminders.schedule.lumen_now import unknown_since
@@ -43,7 +44,7 @@ class _Reporter:
     def __init__(self, said: Said, schedule: Schedule, record: Record, now: Instant, key: str) -> None:
         self.said, self.schedule, self.record, self.now, self.key = said, schedule, record, now, key
         self.clock = schedule.plan.clock
-        self.at = now if said.verb is Verb.DELAYED else self._when(said.when)
+        self.at = now if said.verb in PUTS_OFF else self._when(said.when)
         self.which = Which(said, schedule, now, self.at)
         self.plan: Plan = self.which.plan
 
@@ -61,7 +62,7 @@ class _Reporter:
             Verb.SKIPPED: self._skipped,
             Verb.NOT_GIVEN: self._not_given,
             Verb.BAG_CHANGED: self._bag_changed,
-            Verb.DRAWN: self._drawn,
+            Verb.DRAWN: lambda: care.drawn(self.which, self.record, self._fluids()),
             Verb.PROBLEM: self._problem,
             Verb.HELD: self._held,
             Verb.RELEASED: self._released,
@@ -71,7 +72,9 @@ class _Reporter:
             Verb.HEPARIN_STOPPED: lambda: [{"kind": Kind.HEPARIN_STOPPED}],
             Verb.EXCHANGED: lambda: [{"kind": Kind.EXCHANGED}],
             Verb.REMOVED: lambda: [{"kind": Kind.REMOVED}],
-            Verb.TASK_DONE: lambda: [{"kind": Kind.TASK_DONE, "name": self.said.name}],
+            Verb.TASK_DONE: lambda: care.task_done(self.which, self.record, self._fluids()),
+            Verb.TASK_PUT_OFF: lambda: care.put_off(self.which, self._when(self.said.when, ahead=True)),
+            Verb.TASK_SKIPPED: lambda: care.left_out(self.which, self.record),
             Verb.COUNTED: lambda: counted(self.which, self.record),
             Verb.DELIVERED: lambda: delivered(self.which, self.record),
         }
@@ -291,13 +294,6 @@ class _Reporter:
                 ],
             )
         return [{"kind": Kind.FLUSHED, "lumen": lumen, **self._fluids(), **again}]
-
-    def _drawn(self) -> list[dict[str, Any]]:
-        lumen = self.which.lumen()
-        told: list[dict[str, Any]] = [{"kind": Kind.DRAWN, "lumen": lumen}]
-        if self.said.flushed:
-            told.append({"kind": Kind.FLUSHED, "lumen": lumen, **self._fluids()})
-        return told
 
     def _problem(self) -> list[dict[str, Any]]:
         if self.said.sign is Sign.OTHER and not self.said.lumen:

@@ -5,10 +5,22 @@ skipped, or overtaken by a later recorded touch of its lumen; otherwise it is un
 its order's cut-off is unconfirmed too: it may have been given.
 """
 
+from collections.abc import Iterable
 from datetime import datetime, time, timedelta
 
 from reminders.plan.model import Plan
-from reminders.schedule.model import Dose, DoseState, Outcome, Schedule, Status, TaskEvent, Touch, TouchKind
+from reminders.schedule.model import (
+    ENDLESS,
+    NEVER,
+    Dose,
+    DoseState,
+    Outcome,
+    Schedule,
+    Status,
+    TaskEvent,
+    Touch,
+    TouchKind,
+)
 from reminders.times import Instant, instant_of
 
 
@@ -107,14 +119,21 @@ def task_status(event: TaskEvent, schedule: Schedule, now: Instant) -> Status:
     return Status.OVERDUE
 
 
-def _passed_by(event: TaskEvent, schedule: Schedule, now: Instant) -> bool:
+def waits_until(event: TaskEvent, later: Iterable[TaskEvent]) -> Instant:
+    """Return from when on a care task that nobody recorded is no longer waited for; ``later`` are those of its task after it."""
     dose = event.dose
     if dose is not None:
-        last = event.plan.orders[dose.order].cut_off or 0
-        given = event.care.before_dose is not None and dose.started is not None
-        return given or now > max(dose.due, event.planned) + last
+        if event.care.before_dose is not None and dose.started is not None:
+            return NEVER
+        return Instant(max(dose.due, event.planned) + (event.plan.orders[dose.order].cut_off or 0) + 1)
+    return min((NEVER if other.outcome is Outcome.DONE else task_window(other)[0] for other in later), default=ENDLESS)
+
+
+def _passed_by(event: TaskEvent, schedule: Schedule, now: Instant) -> bool:
     later = (other for other in schedule.tasks if other.task == event.task and other.planned > event.planned)
-    return any(other.outcome is Outcome.DONE or task_window(other)[0] <= now for other in later)
+    if event.dose is not None:
+        return now >= waits_until(event, ())
+    return any(now >= waits_until(event, [other]) for other in later)  # the first that has come round says it
 
 
 def dose_status(dose: Dose, schedule: Schedule, now: Instant) -> Status:

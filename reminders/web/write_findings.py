@@ -92,7 +92,7 @@ def _said(draft: Draft, placed: Placed, home: ZoneInfo | None) -> Said:
     stops = finding.severity is Severity.ERROR
     mark = field_name(path) if path else ""
     if path is not None and finding.code in OF_ONE_ANSWER:
-        entry = entry_of(path[0], path[-1]) if len(path) > len(table_path(path)) else None
+        entry = entry_of(path[0], path[-1]) if _asked(path) else None
         if entry is None and finding.code == "missing" and len(path) == 1:
             text = _("There is none yet, and a plan needs at least one.")
             if path[0] not in NAMED_TABLES | LISTED_TABLES:  # its questions say so themselves
@@ -121,8 +121,13 @@ def _said(draft: Draft, placed: Placed, home: ZoneInfo | None) -> Said:
         mend=" ".join(filter(None, more)),
         mark=mark,
         stops=stops,
-        missing=finding.code == "missing" and path is not None and not draft.has(path),
+        missing=stops and path is not None and not draft.has(path) and (finding.code == "missing" or _asked(path)),
     )
+
+
+def _asked(path: KeyPath) -> bool:
+    """Say whether a path is that of a question, and not of a table: an error where nothing is answered asks for an answer."""
+    return len(path) > len(table_path(path)) and entry_of(path[0], path[-1]) is not None
 
 
 def _plain(text: str, tables: Sequence[str]) -> str:

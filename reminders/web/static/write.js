@@ -173,5 +173,6 @@ if (form) {
     const link = event.target.closest && event.target.closest("a[href^='#']");
     if (link && link.getAttribute("href") === location.hash) into();
   });
-  if (location.hash.length > 1) into();
+  // Not before the browser has gone there itself, which takes the focus away again.
+  if (location.hash.length > 1) window.addEventListener("load", () => setTimeout(into, 0));
 }
