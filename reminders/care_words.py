@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from reminders.plan.care import CareTask, Doer
+from reminders.plan.care import CareTask, Doer, TaskKind
 from reminders.plan.model import Plan
 from reminders.schedule.model import Outcome, TaskEvent
 from reminders.schedule.status import task_window
@@ -22,6 +22,47 @@ def doer_words(task: CareTask) -> str:
         Doer.CLINIC: _("The clinic or laboratory does this."),
         Doer.PHARMACY: _("The pharmacy does this."),
     }[task.done_by]
+
+
+def with_doer_words(task: CareTask) -> str:
+    """Name a task, with who does it if that is not the household."""
+    who = {Doer.NURSE: _("the nurse"), Doer.CLINIC: _("the clinic or laboratory"), Doer.PHARMACY: _("the pharmacy")}
+    if task.done_by is Doer.HOUSEHOLD:
+        return task.label
+    return _("{what} ({who})").format(what=task.label, who=who[task.done_by])
+
+
+def was_it_words(task: CareTask) -> str:
+    """Ask whether a task was done, as whoever is at home can know it."""
+    if task.kind is TaskKind.DELIVERY:
+        return _("Did it come?")
+    if task.done_by is Doer.NURSE:
+        return _("Was the nurse here?")
+    return _("Was it done?")
+
+
+def if_not_words(event: TaskEvent, current: Plan) -> str:
+    """Say what to do about a task whose time has passed, if it was not done; ``current`` says whom to call."""
+    task = event.care
+    if event.dose is not None:
+        said = _("If it was not done, ask {who} before you go on: {drug} goes with it.")
+        who = call_words(current.contacts["now"])
+        return said.format(who=who, drug=event.plan.orders[event.dose.order].drug)
+    if task.done_by is not Doer.HOUSEHOLD:
+        who = call_words(current.contacts.get("next_contact", current.contacts["now"]))
+        return _("If not, ask {who} when it will be.").format(who=who)
+    return _("Only if it was not done, do it now, or say to when it is put off.")
+
+
+def ask_dose_words(event: TaskEvent, current: Plan, *, shut: bool) -> str:
+    """Say of a task that its dose must be asked about first, or, where ``shut``, must not be given now."""
+    assert event.dose is not None
+    said = (
+        _("Leave this: {drug} must not be given now. Call {who}.")
+        if shut
+        else _("Ask about {drug} before you do this: call {who}.")
+    )
+    return said.format(drug=event.plan.orders[event.dose.order].drug, who=call_words(current.contacts["now"]))
 
 
 def task_title(event: TaskEvent) -> str:
@@ -55,9 +96,9 @@ def task_lines(event: TaskEvent, current: Plan) -> list[str]:
     if task.note:
         lines.append(note_words(task.note))
     lines.append(
-        _("Something does not look right, or it cannot be done? Call {now}. What {provider} told you comes first.").format(
-            now=call_words(current.contacts["now"]), provider=plan.protocol.provider
-        )
+        _(
+            "Something does not look right, or it cannot be done? Call {now}. What {provider} told you comes first."
+        ).format(now=call_words(current.contacts["now"]), provider=plan.protocol.provider)
     )
     return lines
 
@@ -77,7 +118,9 @@ def recorded_task_words(event: TaskEvent, day: date) -> str:
     """Say when a task was done, beside when it was planned, or that it is not to be done."""
     planned = clock_beside(event.plan, event.planned, day)
     if event.outcome is Outcome.HELD:
-        return _("Planned for {planned}, while the line is looked after elsewhere: they see to it.").format(planned=planned)
+        return _("Planned for {planned}, while the line is looked after elsewhere: they see to it.").format(
+            planned=planned
+        )
     if event.outcome is Outcome.SKIPPED:
         return _("Planned for {planned}. Somebody said that it is not to be done.").format(planned=planned)
     done = clock_beside(event.plan, event.at, day)

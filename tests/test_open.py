@@ -18,6 +18,7 @@ import pytest
 from own_places import HOME, OTHER, PLAN_ID, SECOND, facts, own_places, put_in_use, run, write
 from packet_home import NOW, Desk, packed, with_read_back
 from readers.samples import Sample
+from reportlab.pdfgen.canvas import Canvas
 from small_plans import plan_text
 from test_sending import at_a_terminal
 
@@ -585,6 +586,44 @@ def test_a_pdf_that_is_no_sheet_is_only_told(mail: bytes, tmp_path: Path, pdf: b
     result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), "--use", *NOW)
     assert told in result.output
     assert result.exit_code == 0
+
+
+def a_pdf(subject: str, drawn: str) -> bytes:
+    """Return a PDF with some subject that draws something, packed as small as it can be."""
+    out = io.BytesIO()
+    canvas = Canvas(out, pageCompression=1)
+    canvas.setSubject(subject)
+    canvas._code.append(drawn)
+    canvas.save()
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("subject", "told", "status"),
+    [
+        ("Teaching, 2nd edition, 555-0142", "is no sheet of this program, and was not compared", 0),
+        ("Order 1234-5678", "is no sheet of this program, and was not compared", 0),
+        ("Revision 1 of plan 0F0E-8A52", "is far too large for it", 1),
+    ],
+    ids=["a handout", "another form", "unpacks without end"],
+)
+def test_a_pdf_that_unpacks_to_far_more_is_not_read(
+    mail: bytes, tmp_path: Path, subject: str, told: str, status: int
+) -> None:
+    pdf = a_pdf(subject, "BT /F1 12 Tf (" + "a" * 40_000_000 + ") Tj ET")
+    assert len(pdf) < 100_000
+    began = time.monotonic()
+    result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), "--use", *NOW)
+    assert time.monotonic() - began < 10
+    assert told in result.output
+    assert result.exit_code == status
+
+
+def test_the_subject_of_a_pdf_does_not_reach_the_terminal_as_it_is(mail: bytes, tmp_path: Path) -> None:
+    pdf = a_pdf("Revision 2 of \x1b[31m plan 0F0E-8A52", "")
+    result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), *NOW)
+    assert "is another sheet than that of this plan" in result.output
+    assert "\x1b" not in result.output
 
 
 # Bad input at the e-mail door

@@ -316,8 +316,11 @@ def test_only_what_is_recorded_is_filled_as_recorded(day: Told) -> None:
     schedule = day.schedule()
     drawing = drawn(day)
     for sign, touch in zip(drawing.of("touch"), of_day(schedule, day.date), strict=True):
-        how = task_status if isinstance(touch, TaskEvent) else status
-        done = how(touch, schedule, day.moment) in (Status.DONE, Status.LATE) and touch.outcome is not None
+        if isinstance(touch, TaskEvent):
+            how = task_status(touch, schedule, day.moment)
+        else:
+            how = status(touch, schedule, day.moment)
+        done = how in (Status.DONE, Status.LATE) and touch.outcome is not None
         assert (FACT in sign.colours) == done, sign.words
     for run in drawing.of("run"):
         assert (FACT in run.colours) == ("runs, as recorded" in run.words), run.words

@@ -284,6 +284,15 @@ def test_findings_stand_beside_their_fields_in_the_forms_own_words(form: WriteBr
     assert "It is drawn as soon as nothing is missing or wrong." in form.text
 
 
+def test_a_plan_that_has_begun_is_drawn_as_it_is_planned(home: WriteHome, form: WriteBrowser) -> None:
+    """Nothing in a plan that is being written is overdue or unconfirmed."""
+    home.seconds += 20 * 86400
+    form.open("./")
+    drawing = form.html.partition('id="timeline"')[2].partition('id="read"')[0]
+    assert "piperacillin-" in drawing
+    assert "unconfirmed" not in drawing and "overdue" not in drawing
+
+
 # Drafts
 
 

@@ -88,8 +88,9 @@ def packet(
 ) -> None:
     """Make a packet for a household: an e-mail (.eml) with the plan, its calendar (.ics) and a sheet to print (.pdf).
 
-    Open the .eml with a double click: some mail programs show it as a draft, others as one to be forwarded. Nothing about anybody is in it that is not in
-    the plan or typed here; what it holds is said first. Its calendar takes the place of those that were sent before.
+    Open the .eml with a double click: some mail programs show it as a draft, others as one to be forwarded. Nothing about
+    anybody is in it that is not in the plan or typed here; what it holds is said first. Its calendar takes the place of
+    those that were sent before.
 
     The password for --user is asked for and kept nowhere. Where nobody can be asked it is taken from the environment
     variable REMINDERS_SMTP_PASSWORD.

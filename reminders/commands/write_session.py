@@ -14,7 +14,6 @@ from reminders.drafting.groups import SECTIONS
 from reminders.drafting.look import Look, look
 from reminders.drafting.provider import fill_from
 from reminders.files import FileError
-from reminders.findings import Severity
 from reminders.plan.model import Plan
 from reminders.plan.read_back import check_letters
 from reminders.read_back_words import read_back_text, read_back_words
@@ -135,20 +134,16 @@ class Session:
 
     def _way(self) -> bool:
         """Ask what is to be done, and do it; return whether that was the last of it."""
-        found = self._look().findings
-        counted = [
-            len([placed for placed in found if placed.path and placed.path[0] in section.tables])
-            for section in SECTIONS
-        ]
-        titles = [section.title for section in SECTIONS]
+        found = [placed.path[0] for placed in self._look().findings if placed.path]
+        titles = []
+        for section in SECTIONS:
+            count = sum(table in section.tables for table in found)
+            titles.append(
+                _("{title} (findings: {count})").format(title=section.title, count=count) if count else section.title
+            )
         about = [
             _("A number: ask that section. Or a letter:"),
             *(f"{letter}   {said}" for letter, said in WAYS.items()),
-        ]
-        about += [
-            _("{title}: findings {count}").format(title=title, count=count)
-            for title, count in zip(titles, counted, strict=True)
-            if count
         ]
 
         def check(typed: str) -> str:
@@ -157,9 +152,7 @@ class Session:
 
         self._asker.begin()
         try:
-            typed = self._asker.ask(
-                Question(asks=_("What is to be done?"), about=about, options=titles, check=check, needed=True)
-            )
+            typed = self._asker.ask(Question(asks=_("What is to be done?"), about=about, options=titles, check=check))
         except GoneBack:
             return False
         if typed in titles:
@@ -266,13 +259,11 @@ class Session:
 
     def _save(self) -> bool:
         found = self._look()
-        errors = sum(placed.finding.severity is Severity.ERROR for placed in found.findings)
+        broken = found.plan is None
+        said = tally([placed.finding for placed in found.findings])
+        asks = _("Nothing can be made of it until it is mended: {tally}. Save it all the same?").format(tally=said)
         try:
-            if errors and not self._sure(
-                _(
-                    "It has {errors} errors, and nothing can be made of it until they are mended. Save it all the same?"
-                ).format(errors=errors)
-            ):
+            if broken and not self._sure(asks):
                 return False
             path = self._desk.path or self._file_name()
             while path is not None:

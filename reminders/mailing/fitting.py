@@ -12,7 +12,7 @@ from typing import Any
 
 from icalendar import Calendar
 
-from reminders.mailing.unpacking import Part
+from reminders.mailing.unpacking import Part, shown_line
 from reminders.plan.model import Plan
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import DROPPED, Schedule
@@ -23,8 +23,8 @@ from reminders.words import CATALOGUE, day_words, drug_words, moment_words
 
 _ = CATALOGUE.gettext
 
-LARGEST_CALENDAR, LARGEST_PDF, MOST_PAGES = 2_000_000, 10_000_000, 100
-"""Bytes and pages beyond which a file is none of a packet."""
+LARGEST_CALENDAR, LARGEST_PDF, MOST_PAGES, LARGEST_DRAWING = 2_000_000, 10_000_000, 100, 10_000_000
+"""Bytes and pages beyond which a file is none of a packet; the last one is of what a PDF draws, unpacked."""
 
 MARK = re.compile(r"[0-9A-F]{4}-[0-9A-F]{4}")
 """How a plan is marked on its sheets."""
@@ -66,22 +66,9 @@ def sheet_fit(part: Part, schedule: Schedule) -> Fit:
     if len(part.content) > LARGEST_PDF:
         return Fit(notes=(_("{name} is far too large for a sheet, and was not looked into.").format(name=part.name),))
     try:
-        subject, text = _read(part.content)
+        return _pdf_fit(part, schedule)
     except Exception:  # as above
         return Fit(notes=(_("{name} cannot be read as a PDF.").format(name=part.name),))
-    plan = schedule.plan
-    marks = MARK.findall(subject)
-    if not marks:
-        return Fit(notes=(_("{name} is no sheet of this program, and was not compared.").format(name=part.name),))
-    numbers = re.findall(r"\d+", MARK.sub("", subject))
-    if marks != [plan_mark(plan)] or numbers != [str(plan.course.revision)]:
-        said = _('{name} is another sheet than that of this plan: it says "{subject}". Do not hang it up.')
-        return Fit((said.format(name=part.name, subject=subject[:80]),))
-    missing = [said for said in _on_sheet(schedule, text) if _close(said) not in text]
-    if not missing:
-        return Fit()
-    told = _("{name} does not show what the plan says: {missing}. Do not hang it up.")
-    return Fit((told.format(name=part.name, missing=_some(missing)),))
 
 
 def _weight(fit: Fit) -> tuple[int, int]:
@@ -162,15 +149,29 @@ def _ending(plan: Plan) -> str:
 # Sheets
 
 
-def _read(content: bytes) -> tuple[str, str]:
-    """Return a PDF's subject, and the text of its pages without blanks."""
+def _pdf_fit(part: Part, schedule: Schedule) -> Fit:
+    """Compare a PDF: first the plan's mark and revision, by which it calls itself a sheet; then what it shows."""
     from pypdf import PdfReader  # it takes long to load, and only a packet needs it
 
-    reader = PdfReader(io.BytesIO(content))
-    subject = str(reader.metadata.subject or "") if reader.metadata else ""
-    if MARK.search(subject) is None or len(reader.pages) > MOST_PAGES:
-        return "", ""
-    return subject, "".join(_close(page.extract_text()) for page in reader.pages)
+    reader, plan = PdfReader(io.BytesIO(part.content)), schedule.plan
+    subject = shown_line(str(reader.metadata.subject or "")) if reader.metadata else ""
+    marks, numbers = MARK.findall(subject), re.findall(r"\d+", MARK.sub("", subject))
+    if len(marks) != 1 or len(numbers) != 1:
+        return Fit(notes=(_("{name} is no sheet of this program, and was not compared.").format(name=part.name),))
+    if (marks, numbers) != ([plan_mark(plan)], [str(plan.course.revision)]):
+        said = _('{name} is another sheet than that of this plan: it says "{subject}". Do not hang it up.')
+        return Fit((said.format(name=part.name, subject=subject),))
+    drawn = sum(len(contents.get_data()) for page in reader.pages if (contents := page.get_contents()) is not None)
+    if len(reader.pages) > MOST_PAGES or drawn > LARGEST_DRAWING:
+        return Fit(
+            (_("{name} calls itself the sheet of this plan, and is far too large for it.").format(name=part.name),)
+        )
+    text = "".join(_close(page.extract_text()) for page in reader.pages)
+    missing = [said for said in _on_sheet(schedule, text) if _close(said) not in text]
+    if not missing:
+        return Fit()
+    told = _("{name} does not show what the plan says: {missing}. Do not hang it up.")
+    return Fit((told.format(name=part.name, missing=_some(missing)),))
 
 
 def _on_sheet(schedule: Schedule, text: str) -> Iterator[str]:

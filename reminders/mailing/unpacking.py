@@ -327,12 +327,12 @@ def _name(part: Parsed) -> str:
         name = _decoded(part.get_filename() or "")
     except (ValueError, LookupError, TypeError):  # of a name that follows neither RFC 2231 nor RFC 2047
         return _("a file with a broken name")
-    return _printable(re.split(r"[/\\]", name)[-1])
+    return shown_line(re.split(r"[/\\]", name)[-1])
 
 
 def _shown(message: Parsed, header: str) -> str:
     try:
-        return _printable(_decoded(str(message.get(header, ""))[: 10 * MOST_SHOWN]))
+        return shown_line(_decoded(str(message.get(header, ""))[: 10 * MOST_SHOWN]))
     except (ValueError, LookupError, TypeError):
         return ""
 
@@ -342,8 +342,8 @@ def _decoded(text: str) -> str:
     return str(make_header(decode_header(text))) if "=?" in text else text
 
 
-def _printable(text: str) -> str:
-    """Return a text on one line, without anything that a terminal would obey."""
+def shown_line(text: str) -> str:
+    """Return what somebody else wrote on one line, without anything that a terminal would obey, and not endless."""
     line = " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
     return line if len(line) <= MOST_SHOWN else f"{line[: MOST_SHOWN - 1]}…"
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from reminders.record.facts import EMPTY, Record
 from reminders.reminding.matters import Matter, Sort
-from reminders.reminding.moments import Stage, Telling, asleep, tellings
+from reminders.reminding.moments import Stage, Telling, tellings
 from reminders.reminding.orders import open_matters
+from reminders.reminding.quiet import asleep
 from reminders.schedule.model import ENDLESS, Schedule
 from reminders.times import Instant
 

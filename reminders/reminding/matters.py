@@ -9,10 +9,23 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from reminders.plan.pop_ups import PopUps
+from reminders.reminding.quiet import awake_before
+from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.happened import within
 from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
-from reminders.schedule.model import BLOCKS, ENDLESS, Dose, DoseState, Outcome, Schedule, Touch, TouchKind, Why
-from reminders.schedule.status import cut_off, overtaken
+from reminders.schedule.model import (
+    BLOCKS,
+    ENDLESS,
+    Dose,
+    DoseState,
+    Outcome,
+    Schedule,
+    TaskEvent,
+    Touch,
+    TouchKind,
+    Why,
+)
+from reminders.schedule.status import cut_off, overtaken, window
 from reminders.schedule.stock import Stocked
 from reminders.times import Instant
 
@@ -29,6 +42,8 @@ class Sort(Enum):
     CLOSED = "an event on a lumen that must not be used"
     NOT_STOPPED = "an infusion of which nobody has said that it was stopped, in a lumen that must not be used"
     ORDER = "an item of supply that must be ordered"
+    TASK = "a care task of the household"
+    OTHERS = "a care task, or a draw, that somebody from outside does"
     STANDING = "an infusion that was interrupted and of which nobody has said that it runs again"
 
 
@@ -38,8 +53,9 @@ class Matter:
 
     ``at``: when it is due. ``urgent_from``: from when on it is urgent, None for never. ``until``: when the next one of its
     sort takes its place. ``repeats``: whether an answer is waited for. It is about ``touch``, an event, or about ``dose``, an
-    infusion, or about an idle limit; ``since``: the last known flush, or since when the infusion stands. One about ``stocked``,
-    an item of supply, is told at its ``moments`` and at no others.
+    infusion, about ``task``, a care task, or about an idle limit; ``since``: the last known flush, or since when the infusion
+    stands. One about ``stocked``, an item of supply, is told at its ``moments`` and at no others; a care task is asked about at
+    them besides.
     """
 
     key: str
@@ -53,6 +69,7 @@ class Matter:
     dose: Dose | None = None
     since: Instant | None = None
     stocked: Stocked | None = None
+    task: TaskEvent | None = None
     moments: tuple[Instant, ...] = ()
 
 
@@ -104,6 +121,7 @@ def _of_touch(touch: Touch, schedule: Schedule, limits: Limits, now: Instant) ->
         urgent_from=_urgent_from(touch, sort, limits[touch.lumen], schedule.plan.pop_ups),
         repeats=schedule.plan.course.household_records and sort is not Sort.CLOSED,
         touch=touch,
+        moments=(awake_before(schedule.quiet, window(touch)[1], touch.planned),) if sort is Sort.OTHERS else (),
     )
 
 
@@ -112,6 +130,8 @@ def _sort(touch: Touch, schedule: Schedule, now: Instant) -> Sort:
         return Sort.CLOSED
     last = cut_off(touch)
     past_cut_off = last is not None and now > last
+    if drawn_by_others(touch) and not touch.asks:
+        return Sort.OTHERS
     # Of a limit that had passed before anybody could keep it, the event itself says: ask the nurse first.
     if touch.asks or touch.nurse_only or past_cut_off or touch.reason.why in (Why.PASSED, Why.UNKNOWN):
         return Sort.ASK_FIRST
@@ -165,7 +185,8 @@ def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instan
 
 
 def _speaks_of_the_limit(matter: Matter) -> bool:
-    return matter.sort in (Sort.EVENT, Sort.FLUSH) or _idle_flush(matter)
+    drawn = matter.touch is not None and matter.touch.kind is TouchKind.DRAW  # it is never urgent by itself
+    return (matter.sort is Sort.EVENT and not drawn) or matter.sort is Sort.FLUSH or _idle_flush(matter)
 
 
 def _standing(schedule: Schedule, now: Instant) -> Iterator[Matter]:

@@ -1,6 +1,5 @@
 """When a matter is told: ahead of time, at its time, and again while nobody answers, by the plan's intervals."""
 
-from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
@@ -8,6 +7,7 @@ from itertools import takewhile
 
 from reminders.plan.pop_ups import PopUps
 from reminders.reminding.matters import Matter, Sort
+from reminders.reminding.quiet import asleep
 from reminders.schedule.model import ENDLESS, Spans
 from reminders.times import Instant
 
@@ -49,7 +49,7 @@ def tellings(matter: Matter, settings: PopUps, quiet: Spans, near: Instant = ALL
         yield Telling(Stage.AT, matter.at if own is None else own[1])
         return
     ahead = Instant(matter.at - settings.ahead)
-    if settings.ahead and matter.touch is not None and asleep(quiet, ahead) in (None, own):
+    if settings.ahead and (matter.touch or matter.task) is not None and asleep(quiet, ahead) in (None, own):
         yield Telling(Stage.AHEAD, ahead)
     yield Telling(Stage.AT, matter.at, matter.urgent_from is not None and matter.at >= matter.urgent_from)
     if matter.repeats:
@@ -92,6 +92,9 @@ def _again(matter: Matter, settings: PopUps, near: Instant) -> Iterator[Telling]
     """Yield when a matter is told again if nobody sleeps; of what is urgent, from the last time before ``near`` on."""
     urgent_from = matter.urgent_from
     moment = matter.at
+    if matter.sort is Sort.OTHERS:  # who waits for somebody to come is asked once whether they came
+        yield from (Telling(Stage.AGAIN, later) for later in matter.moments)
+        return
     if matter.sort is Sort.FINISH:
         # Ever more insistently: the time until the next halves, down to that of what is urgent.
         pause = settings.again_every
@@ -107,6 +110,7 @@ def _again(matter: Matter, settings: PopUps, near: Instant) -> Iterator[Telling]
             break
         yield Telling(Stage.AGAIN, moment)
     if urgent_from is None:
+        yield from (Telling(Stage.AGAIN, later) for later in matter.moments if later > moment)
         return
     # Who waits for the nurse's call need not be told every few minutes.
     pause = settings.again_every if matter.sort is Sort.ASK_FIRST else settings.urgent_again_every
@@ -120,9 +124,3 @@ def _again(matter: Matter, settings: PopUps, near: Instant) -> Iterator[Telling]
 def _last_before(near: Instant, moment: Instant, every: int) -> Instant:
     """Return the last of the moments before ``near`` that follow one another from ``moment`` on; at least that one."""
     return Instant(moment + max(0, (near - 1 - moment) // every) * every)
-
-
-def asleep(quiet: Spans, at: Instant) -> tuple[Instant, Instant] | None:
-    """Return the quiet hours in which an instant lies, None where it lies in none."""
-    index = bisect_right(quiet, at, key=lambda span: span[0]) - 1
-    return quiet[index] if index >= 0 and at < quiet[index][1] else None

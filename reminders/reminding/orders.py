@@ -8,7 +8,9 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from reminders.record.facts import Record
+from reminders.reminding.care import care_matters
 from reminders.reminding.matters import Matter, Sort, matters
+from reminders.reminding.quiet import awake
 from reminders.schedule.model import Outcome, Schedule
 from reminders.schedule.status import task_window
 from reminders.schedule.stock import Stocked, at_clock, stock
@@ -21,11 +23,11 @@ ONE_DAY = timedelta(days=1)
 
 
 def open_matters(schedule: Schedule, record: Record, now: Instant) -> list[Matter]:
-    """Return everything that somebody is to be told of at ``now`` or later, in order of time: events, and what to order.
+    """Return everything that somebody is to be told of at ``now`` or later, in order of time: events, care tasks, orders.
 
     ``record`` is the one that the schedule was made with.
     """
-    found = [*matters(schedule, now), *order_matters(schedule, record, now)]
+    found = [*matters(schedule, now), *care_matters(schedule, now), *order_matters(schedule, record, now)]
     return sorted(found, key=lambda matter: (matter.at, matter.key))
 
 
@@ -43,9 +45,9 @@ def _matter(entry: Stocked, schedule: Schedule) -> Matter | None:
     if entry.lacking is not None:
         # Whoever has just said so was told what to do.
         lacking = Instant(entry.lacking + schedule.plan.pop_ups.again_every)
-    moments = {_awake(moment, schedule) for moment in _daily(entry, schedule)}
+    moments = {awake(schedule.quiet, moment) for moment in _daily(entry, schedule)}
     if lacking is not None:
-        moments.add(_awake(lacking, schedule))
+        moments.add(awake(schedule.quiet, lacking))
     if not moments:
         return None
     return Matter(
@@ -81,8 +83,3 @@ def _comes(entry: Stocked, at: Instant) -> bool:
         if at <= over and event.planned < entry.runs_out:
             return True
     return False
-
-
-def _awake(at: Instant, schedule: Schedule) -> Instant:
-    """Return a moment, or the end of the quiet hours in which it lies."""
-    return next((end for begin, end in schedule.quiet if begin <= at < end), at)

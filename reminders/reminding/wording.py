@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reminders.care_words import ask_dose_words, tied_words, was_it_words, with_doer_words
 from reminders.plan.model import Plan, Reveals
 from reminders.popups.texts import clipped, units
 from reminders.reminding.decide import Item, Notice
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
-from reminders.schedule.model import Schedule
+from reminders.schedule.care_now import drawn_by_others
+from reminders.schedule.model import Schedule, TaskEvent, Touch
 from reminders.schedule.stock import Standing, Stocked
 from reminders.stock_words import act_words, short_stock_lines
 from reminders.times import Instant
@@ -72,6 +74,8 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
     matter = item.matter
     if matter.stocked is not None:
         return _order_heading(matter.stocked, plan, now)
+    if matter.task is not None:
+        return _task_heading(item, matter.task, now)
     lumen = lumen_words(plan, matter.lumen)
     if matter.sort is Sort.LIMIT:
         return _("Was the {lumen} flushed?").format(lumen=lumen)
@@ -98,8 +102,29 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
     if matter.sort is Sort.FINISH and now > matter.at:
         return _("Has it finished? {lumen}, {what}").format(lumen=lumen, what=what)
     if item.telling.stage is Stage.AGAIN or now > matter.at:
-        return _("Was it done? {lumen}, {what}").format(lumen=lumen, what=what)
+        asked = _asked(matter.touch)
+        return _("{asked} {lumen}, {what}").format(asked=asked, lumen=lumen, what=what)
     return _("Now: {lumen}, {what}").format(lumen=lumen, what=what)
+
+
+def _asked(touch: Touch) -> str:
+    """Ask whether an event was done; of a draw, as the household can know it."""
+    if drawn_by_others(touch):
+        return was_it_words(touch.plan.tasks[touch.tasks[0]])
+    return _("Was it done?")
+
+
+def _task_heading(item: Item, event: TaskEvent, now: Instant) -> str:
+    """Say in a few words what a care task is about."""
+    matter, label = item.matter, event.care.label
+    if matter.sort is Sort.ASK_FIRST:
+        return _("ASK FIRST: {what}").format(what=label)
+    if item.telling.stage is Stage.AHEAD:
+        time = span(max(0, event.planned - now))
+        return _("In {time}: {what}").format(time=time, what=with_doer_words(event.care))
+    if item.telling.stage is Stage.AGAIN or now > matter.at:
+        return _("{asked} {what}").format(asked=was_it_words(event.care), what=label)
+    return _("Now: {what}").format(what=with_doer_words(event.care))
 
 
 def _order_heading(entry: Stocked, plan: Plan, now: Instant) -> str:
@@ -175,12 +200,15 @@ def _repeated(items: Sequence[Item]) -> list[str]:
 def _entry(item: Item, plan: Plan, now: Instant) -> str:
     matter = item.matter
     day = plan.clock.local(now).date()
-    at = clock_beside(plan, matter.at, day)
+    at = clock_beside(plan, matter.at if matter.task is None else matter.task.planned, day)
     late = _(" ({late} ago)").format(late=ago(now - matter.at)) if now > matter.at else ""
     return f"{at}{late}: {_named(matter, plan)}"
 
 
 def _named(matter: Matter, plan: Plan) -> str:
+    if matter.task is not None:
+        mark = _("ASK FIRST: ") if matter.sort is Sort.ASK_FIRST else ""
+        return f"{mark}{with_doer_words(matter.task.care)}"
     lumen = lumen_words(plan, matter.lumen)
     if matter.dose is not None:
         asked = (
@@ -203,6 +231,8 @@ def _named(matter: Matter, plan: Plan) -> str:
 
 def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
     """Say when one matter is due, how late that is, and what to ask or look at first."""
+    if matter.task is not None:
+        return _about_task(matter, matter.task, plan, now)
     day = plan.clock.local(now).date()
     at = clock_beside(plan, matter.at, day)
     if matter.sort is Sort.LIMIT:
@@ -234,14 +264,34 @@ def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
         return [_("Not flushed since {when}, as far as is recorded.").format(when=when)]
     if matter.sort is Sort.CLOSED:
         return [_("{when}: not to be done now.").format(when=when)]
+    if matter.sort is Sort.OTHERS and late > 0:
+        return [_("{when}. If so, record it.").format(when=when)]
     if matter.sort is Sort.EVENT and late > 0:
         return [_("{when}. Record it; only if it was not done, look on the page.").format(when=when)]
     return [_("{when}.").format(when=when)]
 
 
+def _about_task(matter: Matter, event: TaskEvent, plan: Plan, now: Instant) -> list[str]:
+    """Say when a care task is due, with what it goes, and what to say of it."""
+    day = plan.clock.local(now).date()
+    when, late = clock_beside(plan, event.planned, day), now - event.planned
+    if late > 0:
+        when = _("{at}, {late} ago").format(at=when, late=ago(late))
+    lines = [f"{when}."]
+    if matter.sort is Sort.ASK_FIRST:
+        return [*lines, ask_dose_words(event, plan, shut=False)]
+    if event.dose is not None:
+        lines.append(tied_words(event, day))
+    if now > matter.at:
+        lines.append(_("Record it; if it was not done, look on the page."))
+    return lines
+
+
 def _caution(notice: Notice, plan: Plan) -> str:
     """Say when to stop and whom to call, in one breath (R27); all cautions are on the page, one click away."""
     call = call_words(plan.contacts["now"])
+    if all(item.matter.task is not None and item.matter.sort is not Sort.ASK_FIRST for item in notice.items):
+        return _("Something does not look right? Call {call}. Your provider's word goes first.").format(call=call)
     if any(item.matter.sort in (Sort.ASK_FIRST, Sort.CLOSED, Sort.NOT_STOPPED) for item in notice.items):
         return _("Call {call} first.").format(call=call)
     return _(

@@ -7,11 +7,10 @@ from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact, Kind
 from reminders.saying.task_names import spoken
-from reminders.schedule.care import through_lumen
-from reminders.schedule.care_now import CareEvent, by_task, occurrences_of
+from reminders.schedule.care_now import CareEvent, by_others, by_task, occurrences_of
 from reminders.schedule.happened import within
 from reminders.schedule.lumen_now import blocked, running_doses
-from reminders.schedule.model import Outcome, Schedule, TaskEvent, Touch
+from reminders.schedule.model import Outcome, Schedule, TaskEvent
 from reminders.schedule.status import task_window, window
 from reminders.times import Instant
 from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
@@ -34,9 +33,9 @@ def care_advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
     task = _task(fact, after)
     if task is None:
         if after.plan.tasks:
-            yield _("The plan has no care task {name}: it is recorded as said, and nothing is reckoned from it.").format(
-                name=fact.name
-            )
+            yield _(
+                "The plan has no care task {name}: it is recorded as said, and nothing is reckoned from it."
+            ).format(name=fact.name)
         return
     if fact.said_by:
         return  # whoever may say so has
@@ -67,11 +66,14 @@ def _about_draw(fact: Fact, after: Schedule) -> Iterator[str]:
             lumen=lumen_words(plan, fact.lumen), now=call
         )
         return
+    drawn = next((t for t in after.touches if t.lumen == fact.lumen and t.at == fact.happened and t.tasks), None)
+    if drawn is not None and drawn.outstanding and by_others(drawn):
+        yield _("Did whoever drew it flush it too? Then say so:  flushed {lumen}").format(lumen=fact.lumen)
     for dose in running_doses(fact.lumen, after):
         if dose.start < fact.happened and not within(dose.pauses, fact.happened):
-            yield _("{drug} runs in this lumen. Was it stopped for the draw? Let it run again; if it does not, call {now}.").format(
-                drug=plan.orders[dose.order].drug, now=call
-            )
+            yield _(
+                "{drug} runs in this lumen. Was it stopped for the draw? Let it run again; if it does not, call {now}."
+            ).format(drug=plan.orders[dose.order].drug, now=call)
 
 
 def _about_put_off(fact: Fact, task: CareTask, before: Schedule, plan: Plan) -> Iterator[str]:

@@ -4,11 +4,11 @@ A draw through a lumen is a touch; to whoever speaks of the task it is one occur
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from reminders.plan.care import CareTask, Doer
+from reminders.plan.care import Doer
 from reminders.schedule.happened import within
 from reminders.schedule.model import BLOCKS, Outcome, Schedule, Status, TaskEvent, Touch, TouchKind
 from reminders.schedule.status import status, task_status, window
@@ -41,7 +41,7 @@ class CareNow:
     """The care tasks at one moment, but for draws through a lumen.
 
     ``held``: the line is looked after elsewhere, and they see to it. ``waits``: what waits to be answered, in order of time;
-    ``next``: the next occurrence of each task, likewise.
+    ``next``: the next occurrence of each task that does not wait, likewise.
     """
 
     held: bool = False
@@ -62,8 +62,10 @@ def care_now(schedule: Schedule, now: Instant) -> CareNow:
             how = task_status(event, schedule, now)
             if how in (Status.DUE, Status.OVERDUE):
                 waits.append(CareWaiting(event, _wait(event, how), how is Status.OVERDUE))
-            elif how is Status.PLANNED:
+            elif how is Status.PLANNED and _wait(event, how) is not CareWait.NOT_NOW:
                 following.setdefault(event.task, event)
+    for found in waits:
+        following.pop(found.event.task, None)
     if away(schedule, now):
         waits = []  # while the line is looked after elsewhere they do it there (S14)
     return CareNow(
@@ -113,17 +115,14 @@ def care_status(event: CareEvent, schedule: Schedule, now: Instant) -> Status:
     return status(event, schedule, now)
 
 
+def by_others(event: CareEvent) -> bool:
+    """Say whether somebody from outside does a task: a nurse, a clinic or laboratory, the pharmacy."""
+    if isinstance(event, TaskEvent):
+        return event.care.done_by is not Doer.HOUSEHOLD
+    tasks = [event.plan.tasks[name] for name in event.tasks]
+    return bool(tasks) and all(task.done_by is not Doer.HOUSEHOLD for task in tasks)
+
+
 def drawn_by_others(touch: Touch) -> bool:
-    """Say whether a touch is a planned draw, still to come, that a nurse, clinic or laboratory does: they flush it too."""
-    tasks = list(draws_in(touch))
-    return (
-        touch.kind is TouchKind.DRAW
-        and touch.outcome is None
-        and bool(tasks)
-        and all(task.done_by is not Doer.HOUSEHOLD for task in tasks)
-    )
-
-
-def draws_in(touch: Touch) -> Iterator[CareTask]:
-    """Yield what the plan says of each planned draw in a touch."""
-    yield from (touch.plan.tasks[name] for name in touch.tasks)
+    """Say whether a touch is a planned draw, still to come, that somebody from outside does: they flush it too."""
+    return touch.kind is TouchKind.DRAW and touch.outcome is None and by_others(touch)

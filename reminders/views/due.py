@@ -1,9 +1,18 @@
-"""What is due now, lumen by lumen, as text: what waits, what runs, what comes next, and when each lumen was last flushed."""
+"""What is due now, as text: lumen by lumen what waits, what runs, what comes next and when it was last flushed; then care tasks."""
 
 from collections.abc import Iterator, Sequence
 
+from reminders.care_words import (
+    CARE_TASKS,
+    ask_dose_words,
+    doer_words,
+    if_not_words,
+    was_it_words,
+    window_words,
+)
 from reminders.event_words import ask_lines, marked_next
 from reminders.record.facts import Fact, Sign
+from reminders.schedule.care_now import CareWait, CareWaiting, care_now
 from reminders.schedule.model import Schedule
 from reminders.schedule.stock import Stocked
 from reminders.times import Instant
@@ -27,6 +36,9 @@ _ = CATALOGUE.gettext
 SHOWN = 4
 """Events of one lumen that wait to be recorded and are told one by one: the last ones."""
 
+NEXT = 3
+"""Care tasks that come next and are told."""
+
 
 def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: Sequence[Stocked] = ()) -> str:
     """Return the list of what is due at ``now``, as plain text with a final newline.
@@ -42,9 +54,46 @@ def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: S
         lines += ["", _("STOP: {heading}. {do}").format(heading=heading, do=say.whole_line_words(plan, sign))]
     for lumen in lumens_now(schedule, now):
         lines += ["", lumen_words(plan, lumen.name), *(f"  {line}" for line in _lumen(lumen, schedule, now))]
+    if care := list(_care(schedule, now)):
+        lines += ["", CARE_TASKS, *(f"  {line}" for line in care)]
     if pressing := pressing_lines(stocked, plan, now):
         lines += ["", _("Supplies"), *(f"  {line}" for line in pressing)]
     return "\n".join([*lines, "", *caution_lines(plan)]) + "\n"
+
+
+def _care(schedule: Schedule, now: Instant) -> Iterator[str]:
+    """Say which care tasks wait, and which come next; a draw through a lumen stands with the lumen."""
+    plan, found = schedule.plan, care_now(schedule, now)
+    if found.held and schedule.tasks:
+        yield _("Held: looked after elsewhere.")
+    for waits in found.waits:
+        yield _task(waits, schedule, now)
+    for event in found.next[:NEXT]:
+        at = clock_beside(plan, event.at, plan.clock.local(now).date())
+        yield _("Next: {what}, {at}. {doer}").format(what=event.care.label, at=at, doer=doer_words(event.care))
+
+
+def _task(waits: CareWaiting, schedule: Schedule, now: Instant) -> str:
+    plan, event = schedule.plan, waits.event
+    what, at = event.care.label, clock_beside(plan, event.planned, plan.clock.local(now).date())
+    if waits.wait is CareWait.NOT_NOW:
+        do = ask_dose_words(event, plan, shut=True)
+        return _("Not to be done now: {what}, {at}. {do}").format(what=what, at=at, do=do)
+    if waits.wait is CareWait.ASK_FIRST:
+        do = ask_dose_words(event, plan, shut=False)
+        return _("ASK FIRST: {what}, {at}. {do}").format(what=what, at=at, do=do)
+    if waits.wait is CareWait.DUE:
+        when = window_words(event, plan.clock.local(now).date())
+        said = _("Due: {what}, {at}. {when} {doer}")
+        return said.format(what=what, at=at, when=when, doer=doer_words(event.care))
+    said = _("{asked} {what}, {at} ({late} ago). Record it. {if_not}")
+    return said.format(
+        asked=was_it_words(event.care),
+        what=what,
+        at=at,
+        late=ago(now - event.planned),
+        if_not=if_not_words(event, plan),
+    )
 
 
 def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:

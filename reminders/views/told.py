@@ -9,6 +9,7 @@ from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Telling, tellings
 from reminders.reminding.orders import open_matters
 from reminders.reminding.wording import heading
+from reminders.schedule.care_now import away
 from reminders.schedule.model import ENDLESS, Schedule
 from reminders.times import Instant
 from reminders.views.waiting import lumens_now
@@ -76,6 +77,8 @@ def _why_not(matter: Matter, schedule: Schedule, now: Instant) -> str:
         return _("this household does not record what it does")
     if matter.sort is Sort.CLOSED:
         return _("nothing is to be done with this lumen now")
+    if matter.sort is Sort.OTHERS:
+        return _("it is asked once whether somebody came")
     if _last_and_next(replace(matter, until=ENDLESS), schedule, now)[1] is not None:
         return _("a later one is asked instead")
     return _("it was told as often as the plan says")
@@ -95,3 +98,5 @@ def _silences(schedule: Schedule, now: Instant) -> Iterator[str]:
             yield _("Of the {lumen} no flush is asked for: it must not be used.").format(lumen=words)
         elif not lumen.in_use:
             yield _("Of the {lumen} nothing is told: it is out of use.").format(lumen=words)
+    if schedule.tasks and away(schedule, now):
+        yield _("Of the care tasks nothing is told: the line is looked after elsewhere.")

@@ -13,10 +13,10 @@ from reminders.schedule.model import Schedule, Status
 from reminders.schedule.status import status
 from reminders.times import Instant
 from reminders.units import span
-from reminders.views.history import History, Row, Sort
+from reminders.views.history import History, Row
 from reminders.views.history import history as history_of
 from reminders.views.history_files import history_csv
-from reminders.views.history_text import STATUS_WORDS, standing_words
+from reminders.views.history_text import STATUS_WORDS, row_words, standing_words
 from reminders.views.timeline import SHEET, day_timeline, week_timeline
 from reminders.web.page_forms import day_asked
 from reminders.web.page_frame import page, query
@@ -150,9 +150,7 @@ def history(desk: Desk, request: Request) -> Response:
 def _row(row: Row, found: History) -> tuple[str, str, str, str, list[str]]:
     """Return clock, what, how it stands, its page if it is not recorded, and what else there is to say."""
     plan = found.plan
-    what = row.what
-    if row.sort is Sort.EVENT:
-        what = _("{lumen}: {what}").format(lumen=lumen_words(plan, row.lumen), what=row.what)
+    what = row_words(row, plan)
     if row.by:
         what += " (" + ", ".join(row.by) + ")"
     asks = row.status in (Status.DUE, Status.OVERDUE, Status.UNCONFIRMED)

@@ -10,7 +10,7 @@ from reminders.plan.model import Plan
 from reminders.plan.read_back import ReadLine
 from reminders.read_back_words import heading_of, in_groups, read_back_words
 from reminders.schedule.model import Schedule
-from reminders.times import Instant
+from reminders.times import DAY, Instant
 from reminders.views.timeline import day_timeline, week_timeline
 from reminders.web.page_forms import day_asked
 from reminders.web.write_desk import WriteDesk
@@ -69,7 +69,7 @@ def panel(desk: WriteDesk, views: Sequence[SectionView], found: Findings, show: 
         said=said,
         to_mend=counted if look.plan is None or counted else 0,
         to_see=sum(one.weight == "warning" for one in said),
-        drawn=None if look.schedule is None else _drawn(look.schedule, desk.instant, show),
+        drawn=None if look.schedule is None else _drawn(look.schedule, show),
         read=[] if look.plan is None else read_groups(look.plan),
         standing="" if look.plan is None else read_back_words(look.plan),
     )
@@ -87,14 +87,16 @@ def _stands_alone(said: Said, views: Sequence[SectionView]) -> bool:
     return said.mark not in fields and said.mark not in groups
 
 
-def _drawn(schedule: Schedule, now: Instant, show: str) -> Drawn:
+def _drawn(schedule: Schedule, show: str) -> Drawn:
+    """Draw a schedule as it is planned, whatever the time is: nothing in a plan that is being written is late."""
+    before = Instant(schedule.start - DAY)
     clock = schedule.plan.clock
     first, last = clock.local(schedule.start).date(), clock.local(schedule.end).date()
     whole = min(first + timedelta(days=1), last)  # the first day is most often half over when the plan begins
     shown = day_asked(show, whole) or whole
     return Drawn(
-        day=Markup(day_timeline(schedule, shown, now)),
-        week=Markup(week_timeline(schedule, shown, now, link=None)),
+        day=Markup(day_timeline(schedule, shown, before)),
+        week=Markup(week_timeline(schedule, shown, before, link=None)),
         shown=shown.isoformat(),
         words=day_words(shown),
     )
