@@ -620,7 +620,7 @@ def test_a_pdf_that_unpacks_to_far_more_is_not_read(
 
 
 def test_the_subject_of_a_pdf_does_not_reach_the_terminal_as_it_is(mail: bytes, tmp_path: Path) -> None:
-    pdf = a_pdf("Revision 2 of \x1b[31m plan 0F0E-8A52", "")
+    pdf = a_pdf("\x1b[mRevision 2 of plan 0F0E-8A52", "")
     result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), *NOW)
     assert "is another sheet than that of this plan" in result.output
     assert "\x1b" not in result.output

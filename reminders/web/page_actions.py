@@ -4,7 +4,7 @@ A button holds what it says as the fields of a report; pressing it is the whole 
 (a later time, a volume, a name) is a link to the form that asks for them.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -12,6 +12,7 @@ from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import GivenAs
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
+from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.model import Dose, DoseState, Schedule, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS
 from reminders.web.page_frame import query
@@ -56,10 +57,12 @@ def done(touch: Touch, plan: Plan, *, when: str = "", all_at_once: bool = True) 
     ends = [dose for dose in touch.ends if dose.finished is None]
     starts = [dose for dose in touch.starts if dose.started is None]
     found: list[Button] = []
-    if all_at_once and len(starts) + len(touch.bags) + len(ends) > 1 and touch.kind is not TouchKind.FINISH:
-        found.append(button(_("All of it was done"), Verb.DONE, event=touch.uid, when=when))
+    draws = draws_left(touch)
+    many = len(starts) + len(touch.bags) + len(ends) + len(draws) > 1
+    if all_at_once and many and touch.kind is not TouchKind.FINISH:
+        found.append(button(_("All of it was done"), Verb.DONE, flushed="yes" if draws else "", event=touch.uid, when=when))
     flushed = touch.kind is TouchKind.FINISH and any(step.action in FLUIDS for step in touch.steps)
-    many = len(starts) + len(touch.bags) + len(ends) > 1
+    found += _drawn(touch, draws, named=many, when=when)
     for dose in ends:
         found += _finished(dose, plan, flushed=flushed, named=many, when=when)
     for dose in starts:
@@ -85,6 +88,37 @@ def _finished(dose: Dose, plan: Plan, *, flushed: bool, named: bool, when: str) 
     yield _of_dose(words, Verb.FINISHED, dose, when=when)
 
 
+def draws_left(touch: Touch) -> tuple[str, ...]:
+    """Return the planned draws of an event that are still to be done, by the names of their tasks."""
+    return touch.tasks if touch.outcome is None else ()
+
+
+def _drawn(touch: Touch, draws: Sequence[str], *, named: bool, when: str) -> Iterator[Button]:
+    """Yield what says that blood was drawn; with the flush that follows it, where nothing starts instead."""
+    for name in draws:
+        label = touch.plan.tasks[name].label
+        told = {"name": name, "lumen": touch.lumen, "when": when}
+        if touch.kind is TouchKind.DRAW:
+            words = _("{label}: drawn and flushed").format(label=label) if named else _("Drawn and flushed")
+            yield button(words, Verb.TASK_DONE, flushed="yes", **told)
+            words = _("{label}: drawn, not flushed yet").format(label=label) if named else _("Drawn, not flushed yet")
+            yield button(words, Verb.TASK_DONE, **told)
+        else:
+            yield button(_("{label}: drawn").format(label=label), Verb.TASK_DONE, **told)
+
+
+def task_moved(uid: str, name: str, label: str = "") -> list[Link]:
+    """Return the forms that put off one time of a care task, or leave it out; ``label`` where there are several."""
+    put_off, left_out = _("Put off to another time"), _("Not this time")
+    if label:
+        put_off = _("{label}: put off to another time").format(label=label)
+        left_out = _("{label}: not this time").format(label=label)
+    return [
+        form_link(put_off, Verb.TASK_PUT_OFF, name=name, event=uid),
+        form_link(left_out, Verb.TASK_SKIPPED, name=name, event=uid),
+    ]
+
+
 def _named(words: str, alone: str, dose: Dose, plan: Plan, named: bool) -> str:
     drug = plan.orders[dose.order].drug
     return words.format(drug=drug) if named else alone
@@ -105,6 +139,9 @@ def at_another_time(touch: Touch, plan: Plan) -> list[Link]:
         if dose.finished is None:
             words = _("{drug} has finished").format(drug=plan.orders[dose.order].drug)
             links.append(_dose_link(words, Verb.FINISHED, dose, past="yes"))
+    for name in draws_left(touch):
+        words = _("Blood was drawn: {label}").format(label=plan.tasks[name].label)
+        links.append(form_link(words, Verb.TASK_DONE, name=name, lumen=touch.lumen, past="yes"))
     for dose in touch.bags:
         words = _("The bag of {drug} was changed").format(drug=plan.orders[dose.order].drug)
         links.append(_dose_link(words, Verb.BAG_CHANGED, dose, past="yes"))
@@ -160,6 +197,10 @@ def besides(touch: Touch, schedule: Schedule) -> tuple[list[Button], list[Link]]
             more_buttons, more_links = while_it_runs(dose, schedule)
             buttons += more_buttons
             links += more_links
+    draws = draws_left(touch)
+    for name in draws:
+        several = touch.kind is not TouchKind.DRAW or len(draws) > 1
+        links += task_moved(touch.uid, name, plan.tasks[name].label if several else "")
     if touch.kind is TouchKind.IDLE_FLUSH and touch.outcome is None and not touch.outstanding:
         words = _("This flush is left out, as a clinician said")
         links.append(form_link(words, Verb.SKIPPED, lumen=touch.lumen))
@@ -235,5 +276,8 @@ def _dose_link(words: str, verb: Verb, dose: Dose, **fields: str) -> Link:
 
 
 def must_ask(touch: Touch) -> bool:
-    """Say whether somebody must be asked before an event, so that no plain button for it is offered (R17, R18)."""
-    return bool(touch.asks) or touch.nurse_only
+    """Say whether somebody must be asked before an event, so that no plain button for it is offered (R17, R18).
+
+    A draw that a nurse or a clinic does is theirs, and it may be said at once that they did it.
+    """
+    return bool(touch.asks) or (touch.nurse_only and not drawn_by_others(touch))

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
+from reminders.care_words import ask_when_words, doer_words, was_it_words
 from reminders.event_words import ask_lines
+from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.model import BLOCKS, DoseState, Schedule, Touch, TouchKind
 from reminders.times import Instant
 from reminders.units import ago
@@ -90,6 +92,8 @@ def event_card(found: Waiting, schedule: Schedule, now: Instant, bar: Bar | None
         return _asking(replace(base, tone=Tone.CALM, tag=_("Not to be done now"), lines=lines, call=""), touch)
     if can.must_ask(touch):
         return _ask_first(base, found, schedule)
+    if drawn_by_others(touch):
+        return _drawn_card(base, found, schedule, now)
     if found.wait is Wait.DUE:
         forms = [Form("", can.done(touch, touch.plan), when="now")]
         return replace(base, lines=_dose_lines(touch, schedule, now), forms=forms)
@@ -157,28 +161,47 @@ def was_it_done(asks: str, as_planned: Sequence[Button], then: Sequence[Button],
     found = []
     if as_planned:
         words = _("Yes, {planned}, as planned: {done}").format(planned=planned, done="{done}")
-        found.append(Form(asks, [_reworded(button, words) for button in as_planned]))
+        found.append(Form(asks, [reworded(button, words) for button in as_planned]))
         asks = _("Or at another time:")
-    return [*found, Form(asks, [_reworded(button, _("Yes, then: {done}")) for button in then], when="past")]
+    return [*found, Form(asks, [reworded(button, _("Yes, then: {done}")) for button in then], when="past")]
 
 
-def _reworded(button: Button, words: str) -> Button:
+def reworded(button: Button, words: str) -> Button:
+    """Return a button whose words are put into others, in small letters."""
     said = words.format(done=button.words[0].lower() + button.words[1:])
     return Button(said[0].upper() + said[1:], button.do)
 
 
+def _drawn_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
+    """A planned draw that somebody from outside does: whoever is at home can say only whether they did it."""
+    touch, plan = found.touch, schedule.plan
+    task = touch.plan.tasks[touch.tasks[0]]
+    asked, doer = was_it_words(task), doer_words(task)
+    if found.wait is Wait.DUE:
+        return replace(base, lines=[doer], forms=[Form(asked, can.done(touch, touch.plan), when="now")])
+    lines = [late_words(touch.planned, now), doer, ask_when_words(plan)]
+    return replace(
+        base, tone=Tone.PERHAPS, tag=asked, lines=lines, forms=_was_it_done(touch, schedule, now, asked)
+    )
+
+
+def late_words(planned: Instant, now: Instant) -> str:
+    """Say how long ago something was planned."""
+    late = _("{late} ago").format(late=ago(now - planned))
+    return late[0].upper() + late[1:] + "."
+
+
 def _perhaps_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:
     touch, plan = found.touch, schedule.plan
-    late = _("{late} ago").format(late=ago(now - touch.planned))
     forms = _was_it_done(touch, schedule, now, _("Was it done?"))
-    lines = [late[0].upper() + late[1:] + "."]
+    lines = [late_words(touch.planned, now)]
     if found.if_not is IfNot.ASK:
         lines.append(say.not_made_up_words(plan))
     elif found.first is not None:
         lines.append(say.first_say_words(plan, found.first, now))
     else:
         asks = say.do_it_words(plan, found.until, now)
-        forms.append(Form(asks, [_reworded(button, _("Just now: {done}")) for button in can.done(touch, touch.plan)]))
+        forms.append(Form(asks, [reworded(button, _("Just now: {done}")) for button in can.done(touch, touch.plan)]))
     return replace(base, tone=Tone.PERHAPS, tag=_("Was it done?"), lines=lines, forms=forms)
 
 
@@ -193,7 +216,7 @@ def _finish_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -
 
 def just_now(buttons: Sequence[Button]) -> Form:
     """Return the form that says of something overdue that it was done this minute."""
-    return Form(_("Or this minute:"), [_reworded(button, _("Just now: {done}")) for button in buttons])
+    return Form(_("Or this minute:"), [reworded(button, _("Just now: {done}")) for button in buttons])
 
 
 def _flush_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) -> Card:

@@ -16,7 +16,7 @@ from reminders.plan.keys import shown_value
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.reporting import one_line
-from reminders.saying.phrases import Said, Verb
+from reminders.saying.phrases import PUTS_OFF, Said, Verb
 from reminders.saying.when import UnclearTimeError, when
 from reminders.times import Instant, ZoneTimeline
 from reminders.units import UnitError, measure
@@ -48,6 +48,9 @@ FURTHEST_DAY = timedelta(days=3660)
 
 OF_A_LUMEN = frozenset({Verb.FLUSHED, Verb.DRAWN, Verb.OUT_OF_USE, Verb.PROBLEM})
 """What is said of one lumen."""
+
+OF_A_TASK = frozenset({Verb.TASK_DONE, Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED})
+"""What is said of a care task."""
 
 NOT_OF_A_LUMEN = frozenset({Sign.OTHER, Sign.NOT_FLOWING})
 """Signs that may be about the whole line, or about what runs."""
@@ -140,6 +143,7 @@ def said_by_form(told: Told, plan: Plan, now: Instant, earliest: Instant) -> Sai
         values[name] = one_line(first(told, name))
         if len(values[name]) > most:
             faults.append(Fault(name, _("This is too long: at most {most} letters.").format(most=most)))
+    values["name"] = _task(told, values["name"], plan, faults)
     values |= {name: first(told, name) == YES for name in FLAGS}
     values |= _particulars(told, plan, faults)
     values["when"] = _time(told, plan.clock, now, earliest, faults, verb)
@@ -148,6 +152,20 @@ def said_by_form(told: Told, plan: Plan, now: Instant, earliest: Instant) -> Sai
     if faults:
         raise FormError(faults)
     return Said(verb=verb, **values)
+
+
+def _task(told: Told, written: str, plan: Plan, faults: list[Fault]) -> str:
+    """Return the care task that is chosen or, where none is, what is written: a form asks for both."""
+    chosen = one_line(first(told, "task"))
+    if chosen and written:
+        faults.append(
+            Fault("name", _("A task is chosen, and another one is written here. Leave one of them out."))
+        )
+    if chosen and chosen not in plan.tasks:
+        faults.append(
+            Fault("task", _("{name} is not in this plan. Choose one of the list.").format(name=shown_value(chosen)))
+        )
+    return chosen or written
 
 
 def _particulars(told: Told, plan: Plan, faults: list[Fault]) -> dict[str, Any]:
@@ -218,12 +236,13 @@ def _missing(verb: Verb, values: Mapping[str, Any], told: Told, plan: Plan) -> l
         "sign": _("Choose what is wrong."),
         "lumen": _("Choose the lumen."),
     }
-    return [Fault(name, words[name]) for name in needs if not values.get(name) and values.get(name) != 0]
+    place = {"name": "task"} if verb in OF_A_TASK and plan.tasks else {}
+    return [Fault(place.get(name, name), words[name]) for name in needs if not values.get(name) and values.get(name) != 0]
 
 
 def _time(told: Told, clock: ZoneTimeline, now: Instant, earliest: Instant, faults: list[Fault], verb: Verb) -> str:
     """Return when it was, as it is said; a moment so many minutes ago is fixed, so that a question back does not move it."""
-    ahead = verb is Verb.DELAYED
+    ahead = verb in PUTS_OFF
     name = "until" if ahead and "until_clock" in told else "when"
     written = first(told, f"{name}_clock")
     chosen = first(told, "when")
@@ -314,7 +333,7 @@ def do_of(changes: Mapping[str, Any]) -> str:
 
 def pinned(said: Said, clock: ZoneTimeline, now: Instant) -> Said:
     """Fix the moment of what is said to be now, so that a question back does not move it."""
-    return replace(said, when=said.when or fixed(now, clock)) if said.verb is not Verb.DELAYED else said
+    return replace(said, when=said.when or fixed(now, clock)) if said.verb not in PUTS_OFF else said
 
 
 def days_to_choose(clock: ZoneTimeline, now: Instant, *, ahead: int = 0) -> list[date]:

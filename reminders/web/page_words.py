@@ -64,6 +64,17 @@ SAYINGS: Mapping[Verb, Saying] = {
     Verb.TASK_DONE: Saying(
         words=_("A task was done, such as the dressing"), asks=("task", "lumen", "when"), needs=("name",)
     ),
+    Verb.TASK_PUT_OFF: Saying(
+        words=_("A task is put off, or moved to another time"),
+        asks=("task", "until", "said_by"),
+        needs=("name", "until"),
+    ),
+    Verb.TASK_SKIPPED: Saying(
+        words=_("A task is not done this time"),
+        asks=("task", "said_by"),
+        needs=("name",),
+        hint=_("Only this time is left out; the next one stays in the plan. If it is done at another time, put it off."),
+    ),
     Verb.COUNTED: Saying(words=_("Supplies were counted"), asks=("item", "count", "when"), needs=("name", "count")),
     Verb.DELIVERED: Saying(words=_("Supplies came"), asks=("item", "count", "when"), needs=("name", "count")),
     Verb.DONE: Saying(words=_("What is due was done"), asks=("order", "lumen", "when")),
@@ -131,6 +142,7 @@ def others(plan: Plan) -> list[tuple[str, list[Offered]]]:
     """Return everything else that can have happened, in groups, each with its heading."""
     port = (Verb.NEEDLE_OUT, Verb.NEEDLE_IN) if plan.line.kind is LineKind.PORT else ()
     bags = (Verb.BAG_CHANGED,) if any(order.bag_every or order.bag_times for order in plan.orders.values()) else ()
+    moved = (Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED) if plan.tasks else ()
     away = [
         Offered(AWAY.words, Verb.HELD, {"everything": "yes"}),
         Offered(HOME.words, Verb.RELEASED, {"everything": "yes"}),
@@ -156,5 +168,5 @@ def others(plan: Plan) -> list[tuple[str, list[Offered]]]:
             _("With the line, or everything"),
             [*away, *_plain(Verb.HELD, *port, Verb.HEPARIN_STOPPED, Verb.EXCHANGED, Verb.REMOVED)],
         ),
-        (_("In the household"), _plain(Verb.TASK_DONE, Verb.DELIVERED, Verb.COUNTED)),
+        (_("In the household"), _plain(Verb.TASK_DONE, *moved, Verb.DELIVERED, Verb.COUNTED)),
     ]
