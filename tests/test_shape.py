@@ -172,7 +172,7 @@ LAYERS = [
     {"reminders.web.page_frame"},
     {"reminders.web.page_actions", "reminders.web.page_phones", "reminders.web.page_stops"},
     {"reminders.web.page_cards", "reminders.web.page_say", "reminders.web.page_days"},
-    {"reminders.web.page_supplies"},
+    {"reminders.web.page_supplies", "reminders.web.page_care"},
     {"reminders.web.page_now", "reminders.web.page_report", "reminders.web.page_event"},
     {"reminders.web.page_live"},
     {"reminders.web.page"},

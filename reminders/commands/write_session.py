@@ -259,12 +259,12 @@ class Session:
 
     def _save(self) -> bool:
         found = self._look()
-        broken = found.plan is None
-        said = tally([placed.finding for placed in found.findings])
-        asks = _("Nothing can be made of it until it is mended: {tally}. Save it all the same?").format(tally=said)
+        if found.plan is None:
+            said = _("Nothing can be made of it until it is mended: {tally}. It is kept as a draft until then.")
+            self._say(said.format(tally=tally([placed.finding for placed in found.findings])))
+            self._keep()
+            return False
         try:
-            if broken and not self._sure(asks):
-                return False
             path = self._desk.path or self._file_name()
             while path is not None:
                 try:
@@ -311,9 +311,7 @@ class Session:
         click.echo(_('Saved in "{path}".').format(path=path))
         if self._desk.trouble:
             self._say(self._desk.trouble)
-        if found.plan is None:
-            self._say(_("Mend it before it is used:  reminders check  says what is wrong."))
-            return
+        assert found.plan is not None, "what has errors is kept as a draft"
         self._say(read_back_words(found.plan))
         if not self._desk.fresh:
             said = _(

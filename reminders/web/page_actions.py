@@ -60,7 +60,9 @@ def done(touch: Touch, plan: Plan, *, when: str = "", all_at_once: bool = True) 
     draws = draws_left(touch)
     many = len(starts) + len(touch.bags) + len(ends) + len(draws) > 1
     if all_at_once and many and touch.kind is not TouchKind.FINISH:
-        found.append(button(_("All of it was done"), Verb.DONE, flushed="yes" if draws else "", event=touch.uid, when=when))
+        found.append(
+            button(_("All of it was done"), Verb.DONE, flushed="yes" if draws else "", event=touch.uid, when=when)
+        )
     flushed = touch.kind is TouchKind.FINISH and any(step.action in FLUIDS for step in touch.steps)
     found += _drawn(touch, draws, named=many, when=when)
     for dose in ends:

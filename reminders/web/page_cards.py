@@ -60,7 +60,7 @@ class Card:
 
     ``call``: the tier of the contact who must be called; the number stands large. ``more`` are further buttons and links, folded away
     under ``more_words``. ``asked`` is what somebody can have said who was asked first. ``uid`` is the event whose steps
-    it links to.
+    it links to, in ``page_words``.
     """
 
     tone: Tone
@@ -74,6 +74,7 @@ class Card:
     asked: Sequence[Link] = ()
     call: str = ""
     uid: str = ""
+    page_words: str = _("Steps, and what to lay out")
 
 
 def event_card(found: Waiting, schedule: Schedule, now: Instant, bar: Bar | None) -> Card:
@@ -180,9 +181,7 @@ def _drawn_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) ->
     if found.wait is Wait.DUE:
         return replace(base, lines=[doer], forms=[Form(asked, can.done(touch, touch.plan), when="now")])
     lines = [late_words(touch.planned, now), doer, ask_when_words(plan)]
-    return replace(
-        base, tone=Tone.PERHAPS, tag=asked, lines=lines, forms=_was_it_done(touch, schedule, now, asked)
-    )
+    return replace(base, tone=Tone.PERHAPS, tag=asked, lines=lines, forms=_was_it_done(touch, schedule, now, asked))
 
 
 def late_words(planned: Instant, now: Instant) -> str:

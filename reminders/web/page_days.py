@@ -7,10 +7,11 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
+from reminders.care_words import task_title, with_doer_words
 from reminders.daemon.desk import Desk
 from reminders.event_words import agenda_words
 from reminders.schedule.model import Schedule, Status
-from reminders.schedule.status import status
+from reminders.schedule.status import status, task_status
 from reminders.times import Instant
 from reminders.units import span
 from reminders.views.history import History, Row
@@ -50,15 +51,20 @@ def day(desk: Desk, request: Request) -> Response:
         chosen=shown.isoformat(),
         today=shown == today,
         lumens=_list_of_day(schedule, shown, now),
+        tasks=_tasks_of_day(schedule, shown, now),
         notes=_notes(schedule),
         cautions=caution_lines(schedule.plan),
     )
 
 
-def _list_of_day(schedule: Schedule, shown: date, now: Instant) -> list[tuple[str, list[tuple[str, str, str, str]]]]:
-    """Return the events of a day, lumen by lumen: clock, what, how it stands, and its page."""
+Listed = tuple[str, str, str, str]
+"""One event in a list: clock, what, how it stands, and its page."""
+
+
+def _list_of_day(schedule: Schedule, shown: date, now: Instant) -> list[tuple[str, list[Listed]]]:
+    """Return the events of a day, lumen by lumen."""
     plan = schedule.plan
-    (_first, begin), (_last, end) = plan.clock.day_starts(shown, shown + timedelta(days=1))
+    begin, end = _day(schedule, shown)
     touches = [touch for touch in schedule.touches if begin <= touch.at < end]
     found = []
     for name in plan.lumens:
@@ -78,6 +84,25 @@ def _list_of_day(schedule: Schedule, shown: date, now: Instant) -> list[tuple[st
     return found
 
 
+def _tasks_of_day(schedule: Schedule, shown: date, now: Instant) -> list[Listed]:
+    """Return the care tasks of a day, but for draws through a lumen, which are among its events."""
+    begin, end = _day(schedule, shown)
+    rows = []
+    for event in schedule.tasks:
+        if begin <= event.at < end:
+            how = task_status(event, schedule, now)
+            word = "" if event.outcome is not None or how is Status.PLANNED else STATUS_WORDS[how]
+            what = with_doer_words(event.care) if event.outcome is None else task_title(event)
+            at = clock_words(schedule.plan.clock.local(event.at))
+            rows.append((at, what, word, query("event", uid=event.uid)))
+    return rows
+
+
+def _day(schedule: Schedule, shown: date) -> tuple[Instant, Instant]:
+    (_first, begin), (_last, end) = schedule.plan.clock.day_starts(shown, shown + timedelta(days=1))
+    return begin, end
+
+
 def _notes(schedule: Schedule) -> list[str]:
     notes = as_needed_lines(schedule.plan)
     if schedule.plan.course.note:
@@ -91,6 +116,7 @@ def week(desk: Desk, request: Request) -> Response:
     today = schedule.plan.clock.local(now).date()
     asked = day_asked(request.query_params.get("date", ""), today)
     begins = asked or today
+    shown_days = [begins + timedelta(days=step) for step in range(7)]
     return page(
         desk,
         "week.html",
@@ -104,9 +130,7 @@ def week(desk: Desk, request: Request) -> Response:
         before=(begins - WEEK).isoformat(),
         after=(begins + WEEK).isoformat(),
         chosen=begins.isoformat(),
-        days=[
-            ((begins + timedelta(days=step)).isoformat(), day_words(begins + timedelta(days=step))) for step in range(7)
-        ],
+        days=[(shown.isoformat(), day_words(shown), _tasks_of_day(schedule, shown, now)) for shown in shown_days],
     )
 
 

@@ -1,17 +1,20 @@
-"""The page of one event: what to lay out, its steps with their timers, and what can be said about it."""
+"""The page of one event or care task: what to lay out, its steps with their timers, and what can be said about it."""
 
 from dataclasses import replace
 
 from starlette.requests import Request
 from starlette.responses import Response
 
+from reminders.care_words import doer_words, task_lines, task_title
 from reminders.daemon.desk import Desk
 from reminders.event_words import ask_lines, marked, recorded_lines, steps_left
+from reminders.schedule.care_now import care_now
 from reminders.schedule.counts import items_of
-from reminders.schedule.model import BLOCKS, Touch
+from reminders.schedule.model import BLOCKS, TaskEvent, Touch
 from reminders.step_words import step_words
 from reminders.views.waiting import waiting
-from reminders.web.page_cards import event_card, planned_card
+from reminders.web.page_care import care_card, planned_care_card
+from reminders.web.page_cards import Tone, event_card, planned_card
 from reminders.web.page_frame import moment_of, page
 from reminders.web.page_say import days, fresh_key, times
 from reminders.web.page_stops import bars
@@ -35,7 +38,8 @@ def event(desk: Desk, request: Request) -> Response:
     uid = request.query_params.get("uid", "")
     touch = next((touch for touch in schedule.touches if touch.uid == uid), None)
     if touch is None:
-        return page(desk, "gone.html", status=404)
+        task = next((task for task in schedule.tasks if task.uid == uid), None)
+        return page(desk, "gone.html", status=404) if task is None else _task(desk, task)
     plan = touch.plan
     is_open = touch.outcome is None or touch.outstanding
     waits = waiting(touch, schedule, now)
@@ -44,7 +48,7 @@ def event(desk: Desk, request: Request) -> Response:
     shut = bar is not None and bar.whole
     offered = is_open and not shut and not any(ask.why in BLOCKS for ask in touch.asks)
     items = items_of(touch)
-    timing = timing_lines(touch, plan) if touch.outcome is None else []
+    timing = [*timing_lines(touch, plan), *_doers(touch)] if touch.outcome is None else []
     asks = [*(bar.lines if bar is not None else ()), *_asks(touch, desk)] if is_open else []
     card = replace(card, lines=[line for line in card.lines if line not in (*timing, *asks)])  # said above
     return page(
@@ -63,6 +67,45 @@ def event(desk: Desk, request: Request) -> Response:
         notes=notes_of(touch, plan),
         cautions=caution_lines(schedule.plan),
         card=card if is_open else None,
+        key=fresh_key(),
+        times=times(past=False),
+        times_past=times(past=True),
+        days=days(schedule.plan, now),
+    )
+
+
+def _doers(touch: Touch) -> list[str]:
+    """Say who does the planned draws of an event."""
+    return list(dict.fromkeys(doer_words(touch.plan.tasks[name]) for name in touch.tasks))
+
+
+def _task(desk: Desk, task: TaskEvent) -> Response:
+    """Show one time of a care task: who does it, when, with what, whom to call, and what can be said of it."""
+    schedule, now = desk.keeper.schedule, desk.keeper.instant
+    is_open = task.outcome is None
+    barred = bars(schedule, desk.keeper.household.record, now)
+    waits = next((found for found in care_now(schedule, now).waits if found.event == task), None)
+    card = (
+        care_card(waits, schedule, now, barred) if waits is not None else planned_care_card(task, schedule, now, barred)
+    )
+    asks = [line for line in card.lines if card.call or card.tone is Tone.ASK] if is_open else []
+    told = task_lines(task, schedule.plan)
+    return page(
+        desk,
+        "event.html",
+        heading=task_title(task),
+        when=moment_of(desk, task.at),
+        asks=[line for line in asks if line not in told],
+        recorded=[] if is_open else told,
+        prepare=[],
+        steps=[],
+        scrub=None,
+        dry=None,
+        timing=told if is_open else [],
+        why="",
+        notes=[],
+        cautions=caution_lines(schedule.plan),
+        card=replace(card, lines=[line for line in card.lines if line not in (*told, *asks)]) if is_open else None,
         key=fresh_key(),
         times=times(past=False),
         times_past=times(past=True),

@@ -158,9 +158,7 @@ def _task(told: Told, written: str, plan: Plan, faults: list[Fault]) -> str:
     """Return the care task that is chosen or, where none is, what is written: a form asks for both."""
     chosen = one_line(first(told, "task"))
     if chosen and written:
-        faults.append(
-            Fault("name", _("A task is chosen, and another one is written here. Leave one of them out."))
-        )
+        faults.append(Fault("name", _("A task is chosen, and another one is written here. Leave one of them out.")))
     if chosen and chosen not in plan.tasks:
         faults.append(
             Fault("task", _("{name} is not in this plan. Choose one of the list.").format(name=shown_value(chosen)))
@@ -237,7 +235,9 @@ def _missing(verb: Verb, values: Mapping[str, Any], told: Told, plan: Plan) -> l
         "lumen": _("Choose the lumen."),
     }
     place = {"name": "task"} if verb in OF_A_TASK and plan.tasks else {}
-    return [Fault(place.get(name, name), words[name]) for name in needs if not values.get(name) and values.get(name) != 0]
+    return [
+        Fault(place.get(name, name), words[name]) for name in needs if not values.get(name) and values.get(name) != 0
+    ]
 
 
 def _time(told: Told, clock: ZoneTimeline, now: Instant, earliest: Instant, faults: list[Fault], verb: Verb) -> str:

@@ -10,6 +10,7 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import minute_of
+from reminders.web.page_care import CareView, care_mark, care_view
 from reminders.web.page_cards import Card, Tone
 from reminders.web.page_frame import coming_words, page, seconds_ago, warnings
 from reminders.web.page_now import LumenView, fingerprint, lumen_views, stops
@@ -30,8 +31,9 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
     health = desk.health()
     record = desk.keeper.household.record
     views, stopped = lumen_views(schedule, record, now), stops(schedule, record, now)
-    order = now_card(schedule, record, now)
+    care, order = care_view(schedule, record, now), now_card(schedule, record, now)
     lumens = [(view, [(fresh_key(), card) for card in view.cards]) for view in views]
+    waits = _open(views, care, order)
     phones = [_phone(phone, desk) for phone in desk.phones.all()]
     return page(
         desk,
@@ -43,11 +45,11 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
         by=by,
         lumens=lumens,
         stops=[(fresh_key(), card) for card in stopped],
-        open=_open(views, order),
+        open=waits,
+        care=care,
+        care_cards=[] if care is None else [(fresh_key(), card) for card in care.cards],
         order=order,
-        nothing_waits=not stopped
-        and all(view.tone >= Tone.RUNS for view in views)
-        and (order is None or order.tone >= Tone.RUNS),
+        nothing_waits=not stopped and not waits,
         times=times(past=False),
         times_past=times(past=True),
         days=days(schedule.plan, now),
@@ -62,19 +64,26 @@ def now_page(desk: Desk, look_every: float, *, by: str = "", unsaid: bool = Fals
     )
 
 
-def _open(views: Sequence[LumenView], order: Card | None) -> list[tuple[str, str]]:
+def _open(views: Sequence[LumenView], care: CareView | None, order: Card | None) -> list[tuple[str, str]]:
     """Return one line for each thing that waits, the most pressing first, with the mark of its card on the page."""
     found = []
     for number, view in enumerate(views, start=1):
         for n, card in enumerate(view.cards, start=1):
             if card.tone < Tone.RUNS:
                 words = _("{lumen}: {what}").format(lumen=view.words, what=card.heading[0].lower() + card.heading[1:])
-                tag = card.tag[0].lower() + card.tag[1:] if card.tag.istitle() else card.tag
-                found.append((card.tone, f"{words} - {tag}", f"c{number}-{n}-title"))
+                found.append((card.tone, f"{words} - {_tag(card)}", f"c{number}-{n}-title"))
+    for n, card in enumerate(() if care is None else care.cards, start=1):
+        if card.tone < Tone.RUNS:
+            found.append((card.tone, f"{card.heading} - {_tag(card)}", f"care-{n}-title"))
     if order is not None and order.tone < Tone.RUNS:
         words = _("Supplies: {what}").format(what=order.heading)
         found.append((order.tone, f"{words} - {order.tag}", "order-title"))
     return [(words, mark) for _tone, words, mark in sorted(found, key=lambda item: item[0])]
+
+
+def _tag(card: Card) -> str:
+    """Return what is the matter with a card, within a line; what is written in capitals stays so."""
+    return card.tag[0].lower() + card.tag[1:] if card.tag.istitle() else card.tag
 
 
 def _phone(phone: Phone, desk: Desk) -> tuple[str, str]:
@@ -94,9 +103,9 @@ def _raised(item: Raised, desk: Desk) -> str:
 def _shown(desk: Desk) -> str:
     """Return a text that changes whenever plan or record do, something else is to be done, or there are more or fewer warnings."""
     schedule, now = desk.keeper.schedule, desk.keeper.instant
-    shown = fingerprint(schedule, desk.keeper.household.record, now)
-    order = supplies_mark(schedule, desk.keeper.household.record, now)
-    return f"{desk.keeper.version}-{shown}-{order}-{len(warnings(desk))}"
+    record = desk.keeper.household.record
+    marks = [mark(schedule, record, now) for mark in (fingerprint, care_mark, supplies_mark)]
+    return "-".join([str(desk.keeper.version), *marks, str(len(warnings(desk)))])
 
 
 def state(desk: Desk, request: Request) -> Response:

@@ -8,12 +8,15 @@ from urllib.parse import urlencode
 
 from starlette.responses import Response
 
+from reminders.care_words import with_doer_words
 from reminders.daemon.desk import Desk
 from reminders.plan.items import named_items
 from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
 from reminders.saying.when import UnclearTimeError, when
+from reminders.schedule.care import through_lumen
+from reminders.schedule.care_now import occurrences_of
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.web import page_forms
@@ -40,6 +43,9 @@ NO_LUMEN = {
 }
 """What it means that no lumen is chosen, where that is not the one that fits."""
 
+DOSE_DAYS, TASK_DAYS = 3, 14
+"""So many days ahead a dose, or a care task, can be put off on the page."""
+
 NOT_BY_ITSELF = frozenset({Verb.IN_USE})
 
 
@@ -60,12 +66,17 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
     plan = schedule.plan
     how = _how(verb, told, schedule)
     known_dose = bool(first(told, "dose")) and first(told, "order") in plan.orders
-    asks = tuple(name for name in how.asks if not (known_dose and name in ("order", "lumen")))
+    task = _task(told, plan)
+    known_task = bool(first(told, "event") and task)
+    known = {"order", "lumen"} if known_dose else {"task"} if known_task else set()
+    asks = tuple(name for name in how.asks if name not in known)
     hidden = [(name, first(told, name)) for name in HIDDEN if first(told, name)]
     if "order" not in asks and first(told, "order"):
         hidden.append(("order", first(told, "order")))
     if "lumen" not in asks and first(told, "lumen"):
         hidden.append(("lumen", first(told, "lumen")))
+    if known_task:
+        hidden.append(("name", task))
     noted = verb is Verb.PROBLEM and bool(first(told, "note"))  # what was pressed, not a remark
     if noted:
         hidden.append(("note", first(told, "note")))
@@ -79,9 +90,10 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         asks=asks,
         needs=(*how.needs, *(("said_by",) if first(told, "asked") else ())),
         ask_said_by="said_by" in how.asks or bool(first(told, "asked")),
-        about=_about(told, schedule, now) if known_dose else _about_lumen(told, plan) if "lumen" not in asks else "",
+        about=_about_what(told, schedule, now, asks),
         hidden=hidden,
-        told={name: first(told, name) for name in told},
+        told={**{name: first(told, name) for name in told}, **({"task": task, "name": ""} if task else {})},
+        tasks=[(name, with_doer_words(task)) for name, task in plan.tasks.items()],
         fluids_told=[name for name in told.get("fluids", ()) if name],
         flags={name: first(told, name) == page_forms.YES for name in FLAGS},
         faults=faults,
@@ -89,7 +101,7 @@ def say_page(desk: Desk, told: Told, faults: Sequence[Fault] = (), *, status: in
         noted=noted,
         times=_times(told, schedule, now),
         days=days(plan, now),
-        days_ahead=days(plan, now, ahead=3),
+        days_ahead=days(plan, now, ahead=TASK_DAYS if verb is Verb.TASK_PUT_OFF else DOSE_DAYS),
         orders=[(name, drug_words(order)) for name, order in plan.orders.items()],
         no_order=NO_ORDER.get(verb, THE_ONE),
         no_lumen=_("Choose the lumen") if page_forms.needs_lumen(verb, plan) else NO_LUMEN.get(verb, THE_ONE),
@@ -106,9 +118,39 @@ def _how(verb: Verb, told: Told, schedule: Schedule) -> Saying:
     how = saying(verb, everything=first(told, "everything") == page_forms.YES, asked=asked)
     if verb is Verb.RELEASED and first(told, "lumen") in schedule.plan.lumens:
         how = replace(how, words=_("A clinician has released it"), asks=("when", "said_by"))
+    draws = {name for name, task in schedule.plan.tasks.items() if through_lumen(task)}
+    if verb is Verb.TASK_DONE and (_task(told, schedule.plan) or next(iter(draws), "")) in draws:
+        how = replace(how, asks=(*how.asks, "flushed"))
     if verb is Verb.STARTED and asked:
         how = replace(how, hint=_("Start it first; then record here who said that it may be started."))
     return how
+
+
+def _task(told: Told, plan: Plan) -> str:
+    """Return the task of the plan that a form is about already; "" if there is none."""
+    name = first(told, "task") or first(told, "name")
+    return name if name in plan.tasks else ""
+
+
+def _about_what(told: Told, schedule: Schedule, now: Instant, asks: Sequence[str]) -> str:
+    """Name what a form is about, where it does not ask for that."""
+    plan = schedule.plan
+    if first(told, "dose") and first(told, "order") in plan.orders:
+        return _about(told, schedule, now)
+    if first(told, "event") and (name := _task(told, plan)):
+        return _about_task(name, first(told, "event"), schedule, now)
+    return "" if "lumen" in asks else _about_lumen(told, plan)
+
+
+def _about_task(name: str, uid: str, schedule: Schedule, now: Instant) -> str:
+    """Name the time of a care task that a form is about."""
+    plan = schedule.plan
+    label = plan.tasks[name].label
+    event = next((event for event in occurrences_of(schedule, name) if event.uid == uid), None)
+    if event is None:
+        return label
+    at = clock_beside(plan, event.planned, plan.clock.local(now).date())
+    return _("{label}, the one of {planned}").format(label=label, planned=at)
 
 
 def _about_lumen(told: Told, plan: Plan) -> str:

@@ -73,7 +73,9 @@ SAYINGS: Mapping[Verb, Saying] = {
         words=_("A task is not done this time"),
         asks=("task", "said_by"),
         needs=("name",),
-        hint=_("Only this time is left out; the next one stays in the plan. If it is done at another time, put it off."),
+        hint=_(
+            "Only this time is left out; the next one stays in the plan. If it is done at another time, put it off."
+        ),
     ),
     Verb.COUNTED: Saying(words=_("Supplies were counted"), asks=("item", "count", "when"), needs=("name", "count")),
     Verb.DELIVERED: Saying(words=_("Supplies came"), asks=("item", "count", "when"), needs=("name", "count")),
