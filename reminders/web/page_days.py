@@ -10,8 +10,9 @@ from starlette.responses import Response
 from reminders.care_words import task_title, with_doer_words
 from reminders.daemon.desk import Desk
 from reminders.event_words import agenda_words
-from reminders.schedule.model import Schedule, Status
-from reminders.schedule.status import status, task_status
+from reminders.schedule.care_now import CareEvent, care_status
+from reminders.schedule.model import Schedule, Status, Touch
+from reminders.schedule.status import status
 from reminders.times import Instant
 from reminders.units import span
 from reminders.views.history import History, Row
@@ -84,18 +85,25 @@ def _list_of_day(schedule: Schedule, shown: date, now: Instant) -> list[tuple[st
     return found
 
 
-def _tasks_of_day(schedule: Schedule, shown: date, now: Instant) -> list[Listed]:
-    """Return the care tasks of a day, but for draws through a lumen, which are among its events."""
+def _tasks_of_day(schedule: Schedule, shown: date, now: Instant, *, draws: bool = False) -> list[Listed]:
+    """Return the care tasks of a day; ``draws``: those through a lumen too, which a day lists under its lumen."""
     begin, end = _day(schedule, shown)
+    events: list[CareEvent] = [event for event in schedule.tasks if begin <= event.at < end]
+    if draws:
+        events += [touch for touch in schedule.touches if touch.tasks and begin <= touch.at < end]
     rows = []
-    for event in schedule.tasks:
-        if begin <= event.at < end:
-            how = task_status(event, schedule, now)
-            word = "" if event.outcome is not None or how is Status.PLANNED else STATUS_WORDS[how]
-            what = with_doer_words(event.care) if event.outcome is None else task_title(event)
-            at = clock_words(schedule.plan.clock.local(event.at))
-            rows.append((at, what, word, query("event", uid=event.uid)))
+    for event in sorted(events, key=lambda event: event.at):
+        how = care_status(event, schedule, now)
+        word = "" if event.outcome is not None or how is Status.PLANNED else STATUS_WORDS[how]
+        at = clock_words(schedule.plan.clock.local(event.at))
+        rows.append((at, _what(event), word, query("event", uid=event.uid)))
     return rows
+
+
+def _what(event: CareEvent) -> str:
+    if isinstance(event, Touch):
+        return _("{lumen}: {what}").format(lumen=lumen_words(event.plan, event.lumen), what=agenda_words(event))
+    return with_doer_words(event.care) if event.outcome is None else task_title(event)
 
 
 def _day(schedule: Schedule, shown: date) -> tuple[Instant, Instant]:
@@ -130,7 +138,10 @@ def week(desk: Desk, request: Request) -> Response:
         before=(begins - WEEK).isoformat(),
         after=(begins + WEEK).isoformat(),
         chosen=begins.isoformat(),
-        days=[(shown.isoformat(), day_words(shown), _tasks_of_day(schedule, shown, now)) for shown in shown_days],
+        days=[
+            (shown.isoformat(), day_words(shown), _tasks_of_day(schedule, shown, now, draws=True))
+            for shown in shown_days
+        ],
     )
 
 

@@ -13,8 +13,8 @@ from reminders.schedule.counts import items_of
 from reminders.schedule.model import BLOCKS, TaskEvent, Touch
 from reminders.step_words import step_words
 from reminders.views.waiting import waiting
-from reminders.web.page_care import care_card, planned_care_card
 from reminders.web.page_cards import Tone, event_card, planned_card
+from reminders.web.page_care import care_card, planned_care_card
 from reminders.web.page_frame import moment_of, page
 from reminders.web.page_say import days, fresh_key, times
 from reminders.web.page_stops import bars

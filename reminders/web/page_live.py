@@ -10,8 +10,8 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.journal import Raised
 from reminders.phones import Phone
 from reminders.times import minute_of
-from reminders.web.page_care import CareView, care_mark, care_view
 from reminders.web.page_cards import Card, Tone
+from reminders.web.page_care import CareView, care_mark, care_view
 from reminders.web.page_frame import coming_words, page, seconds_ago, warnings
 from reminders.web.page_now import LumenView, fingerprint, lumen_views, stops
 from reminders.web.page_report import last_report
