@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from own_places import HOME, OTHER, PLAN_ID, SECOND, facts, own_places, put_in_use, run, write
 from packet_home import NOW, Desk, packed, with_read_back
+from pypdf import PdfReader
 from readers.samples import Sample
 from reportlab.pdfgen.canvas import Canvas
 from small_plans import plan_text
@@ -528,6 +529,15 @@ def test_a_packet_fits_whatever_days_and_paper_were_asked_for(tmp_path: Path, pa
     said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
     assert "What came with the plan fits it." in said
     assert "Note:" not in said
+
+
+def test_a_packet_fits_where_the_sheet_breaks_a_word(tmp_path: Path) -> None:
+    """A name of 60 letters without a blank is broken on the sheet, with a hyphen that nobody typed."""
+    long = "WOMWMW" * 10
+    desk = packed(tmp_path / "desk", HOME.replace("[order.cefazolin]", f'[order.cefazolin]\ndrug = "{long}"'))
+    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    assert long[:20] in "".join(page.extract_text() for page in PdfReader(io.BytesIO(desk.sheet())).pages)
+    assert "What came with the plan fits it." in said
 
 
 @pytest.mark.parametrize("days", [0, 9], ids=["at the start", "under way"])

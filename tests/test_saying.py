@@ -150,6 +150,8 @@ def options_of(say: str) -> dict[str, Any]:
     for word in rest:
         if word == "--again":
             found["again"] = True
+        elif word == "--task":
+            found |= {"name": next(rest), "as_said": True}
         else:
             found[OPTIONS[word]] = next(rest)
     return found

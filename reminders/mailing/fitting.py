@@ -203,8 +203,8 @@ def _first_day(plan: Plan, schedule: Schedule, text: str) -> date | None:
 
 
 def _close(text: str) -> str:
-    """Return a text as the sheet prints it, without blanks, where a line may be broken anywhere."""
-    return "".join(printable(text).split())
+    """Return a text as the sheet prints it, without blanks and hyphens: where a line is broken, either may be added."""
+    return "".join(printable(text).split()).replace("-", "")
 
 
 def _some(told: Iterable[str]) -> str:

@@ -182,12 +182,14 @@ def _moved(
             label=label, at=clock_beside(plan, new[0].at, day), more=_more(len(new) - 1)
         )
         return
-    if old[0].at != new[0].at:
-        yield _("Next: {label}, {at}{was}.").format(
-            label=label, at=clock_beside(plan, new[0].at, day), was=_was(old[0], new[0], plan, day)
+    stood = {event.uid: event.at for event in was if event.outcome is None}
+    before = stood.get(new[0].uid, new[0].at)  # it may have waited since
+    if old[0].at != new[0].at or before != new[0].at:
+        before = old[0].at if before == new[0].at else before
+        yield _("Next: {label}, {at} (was {was}).").format(
+            label=label, at=clock_beside(plan, new[0].at, day), was=clock_beside(plan, before, day)
         )
         return
-    stood = {event.uid: event.at for event in old}
     moved = [event for event in new if stood.get(event.uid, event.at) != event.at]
     for event in moved[:SHOWN]:
         yield _("{label} moves to {at} (was {was}).").format(
