@@ -58,3 +58,25 @@ def read_back_words(plan: Plan) -> str:
         return by + " " + _("Check letters: {letters}.").format(letters=letters)
     changed = _("It was changed since: the check letters were {old} and are now {letters}.")
     return by + " " + changed.format(old=plan.read_back.check, letters=letters)
+
+
+def is_read_back(plan: Plan) -> bool:
+    """Say whether somebody has read a plan back as it stands."""
+    return state(plan) is ReadBackState.FITS
+
+
+def household_words(plan: Plan) -> str:
+    """Tell a household who read a plan back; loudly, that nobody has, or not as it stands."""
+    read = plan.read_back
+    if read is None:
+        return _(
+            "NOBODY HAS READ THIS PLAN BACK YET. Do not go by it before a second person has read it back against the orders: "
+            "drugs, doses, units, strengths, lumens and times."
+        )
+    at = moment_words(plan.clock.local(read.at.instant))
+    if not is_read_back(plan):
+        return _(
+            "THIS PLAN WAS CHANGED AFTER IT WAS READ BACK by {by}, {at}: its check letters were {check} and are now {now}. Do not "
+            "go by it before it has been read back again."
+        ).format(by=read.by, at=at, check=read.check, now=check_letters(plan))
+    return _("Read back by {by}, {at}; check letters {check}.").format(by=read.by, at=at, check=read.check)

@@ -9,14 +9,16 @@ import random
 import sqlite3
 from collections import Counter
 from contextlib import closing
+from datetime import datetime, time, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from small_plans import plan_text, z
 from virtual_course import DAY, HOUR, MINUTE, Course
 
 from reminders.saying.phrases import Verb
-from reminders.schedule.model import Schedule, Touch, TouchKind
+from reminders.schedule.model import Outcome, Schedule, TaskEvent, Touch, TouchKind
 
 SIX_WEEKS = """
 [plan]
@@ -56,6 +58,61 @@ last_day = 2026-11-15
 duration = "90 min"
 least_spacing = "8 h"
 """
+
+WITH_CARE = f"""{SIX_WEEKS}
+[protocol]
+after_draw = ["saline 20 mL"]
+discard_volume = "5 mL"
+[lumen.grey]
+last_flushed = "2026-10-05 07:30"
+idle_limit = "24 h"
+[task.bag]
+kind = "out of the refrigerator"
+label = "Take the bag out"
+done_by = "household"
+order = "cefazolin"
+before_dose = "1 h"
+on_time_within = "30 min"
+[task.weight]
+kind = "weighing"
+label = "Weigh"
+done_by = "household"
+every_days = 1
+at = "07:15"
+last_done = "2026-10-05 07:15"
+on_time_within = "45 min"
+[task.set]
+kind = "administration set"
+label = "Change the set"
+done_by = "household"
+every = "46 h"
+last_done = "2026-10-05 07:00"
+on_time_within = "2 h"
+[task.dressing]
+kind = "dressing"
+label = "Change the dressing"
+done_by = "nurse"
+every_days = 7
+at = "14:00"
+last_done = "2026-10-02 14:00"
+[task.count]
+kind = "blood draw"
+label = "Blood count"
+done_by = "nurse"
+lumen = "grey"
+weekdays = ["Tue", "Fri"]
+at = "11:00"
+on_time_within = "1 h"
+[task.delivery]
+kind = "delivery"
+label = "Supplies come"
+done_by = "pharmacy"
+weekdays = ["Wed"]
+at = "13:00"
+"""
+"""The same with care tasks: tied to the dose, by the day, by the hour (also at night), by a nurse, through a lumen."""
+
+AWAKE, BED = time(6, 30), time(22, 30)
 
 
 @pytest.fixture
@@ -98,6 +155,44 @@ def open_and_due(schedule: Schedule, now: int) -> list[Touch]:
     ]
 
 
+def woken(at: int) -> int:
+    """Return the end of the quiet hours in which an instant lies on Chicago's clock, else the instant."""
+    local = datetime.fromtimestamp(at * MINUTE, ZoneInfo("America/Chicago"))
+    if AWAKE <= local.time() < BED:
+        return at
+    day = local.date() + timedelta(days=local.time() >= BED)
+    return int(datetime.combine(day, AWAKE, local.tzinfo).timestamp() // MINUTE)
+
+
+def tasks_due(schedule: Schedule, now: int) -> list[TaskEvent]:
+    """Return the care tasks of which somebody must have been told: past, nothing recorded, not come round again.
+
+    One that goes with a dose wakes people, and waits until that was started, or its four hours are over.
+    """
+    found = []
+    for event in schedule.tasks:
+        dose = event.dose
+        if event.outcome is not None or (event.planned if dose else woken(event.planned)) > now:
+            continue
+        if dose is not None:
+            waits = dose.started is None and now <= max(dose.due, event.planned) + 240
+        else:
+            later = [other for other in schedule.tasks if other.task == event.task and other.planned > event.planned]
+            waits = not any(other.outcome is Outcome.DONE or opens(other) <= now for other in later)
+        if waits:
+            found.append(event)
+    return found
+
+
+def opens(event: TaskEvent) -> int:
+    """Return from when on a care task of these plans may be done: some time before it, or from midnight on."""
+    within = {"weight": 45, "set": 120}.get(event.task)
+    if within is not None:
+        return event.planned - within
+    day = datetime.fromtimestamp(event.planned * MINUTE, ZoneInfo("America/Chicago")).date()
+    return int(datetime.combine(day, time(), ZoneInfo("America/Chicago")).timestamp() // MINUTE)
+
+
 class Judge:
     """Looks, after each step, whether everything that is due has been told since it became due."""
 
@@ -106,6 +201,7 @@ class Judge:
         self.told: dict[str, int] = {}
         self.rows: dict[int, Row] = {}
         self.checked: Counter[str] = Counter()
+        self.tasks: Counter[str] = Counter()
 
     def look(self) -> None:
         course = self.course
@@ -119,6 +215,19 @@ class Judge:
             key = f"{touch.uid}@{touch.planned}"
             assert self.told.get(key, 0) >= touch.planned, (key, touch.kind, now - touch.planned)
             self.checked[key] += 1
+        for event in tasks_due(course.schedule, now):
+            key = f"{event.uid}@{event.planned}"
+            assert self.told.get(key, 0) >= event.planned, (key, event.task, now - event.planned)
+            self.tasks[event.task] += 1
+
+    def nobody_woken(self) -> None:
+        """In the quiet hours nobody is told of a care task that does not go with a dose there."""
+        tied = {"bag"}
+        names = {f"{event.uid}@{event.planned}": event.task for event in self.course.schedule.tasks}
+        for at, told, state in self.rows.values():
+            asleep = woken(int(at // 60)) != int(at // 60)
+            woke = [names[key] for key, moment in told.items() if key in names and woken(moment) != moment]
+            assert state != "shown" or not asleep or set(woke) <= tied
 
     def on_time(self) -> None:
         """Every telling came within a second of its moment, unless the computer could not have told it then, or somebody
@@ -198,6 +307,56 @@ def test_forty_two_days_of_late_early_forgotten_and_double_reports_sleep_and_res
     assert 0 < repeats <= course.kills, "a kill between intent and outcome is told again"
     assert len(judge.checked) > 20, "enough was left unrecorded to be asked for"
     assert course.reports["done"] > 15
+
+
+def test_four_weeks_with_care_tasks_lose_none_nag_nobody_and_wake_nobody(make: type[_Maker]) -> None:
+    course = make.course(WITH_CARE, "2026-10-05 13:00", 11)
+    rng, judge = course.rng, Judge(course)
+    course.tick()
+    last = z("2026-11-02 14:00") * MINUTE  # over the change of the clocks
+    while course.wall < last:
+        course.go_to(min(course.armed, last))
+        judge.look()
+        act = rng.random()
+        if act < 0.05:
+            course.sleep(rng.choice([20 * MINUTE, 3 * HOUR, 9 * HOUR]))
+        elif act < 0.07:
+            course.off(rng.uniform(1, 2 * HOUR), killed=rng.random() < 0.5)
+        elif act < 0.30:
+            people(course)
+        elif act < 0.55:
+            carers(course)
+        judge.look()
+    judge.on_time()
+    judge.nobody_woken()
+    judge.nothing_silently_twice()
+    assert set(judge.tasks) == {"bag", "weight", "set", "dressing", "delivery"}, "each was left unrecorded for a while"
+    assert min(course.reports.get(verb.value, 0) for verb in (Verb.TASK_DONE, Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED)) > 2
+    asked: Counter[str] = Counter()
+    for _at, told, state in judge.rows.values():
+        asked.update(key for key in told if state == "shown")
+    others = {"dressing", "delivery"}
+    nagged = {f"{event.uid}@{event.planned}" for event in course.schedule.tasks if event.task in others}
+    nagged |= {f"{touch.uid}@{touch.planned}" for touch in course.schedule.touches if touch.tasks}
+    assert len(nagged & set(asked)) > 8
+    assert max(asked[key] for key in nagged) <= 3, "ahead, at its time, and once whether they came"
+
+
+def carers(course: Course) -> None:
+    """Somebody says of a care task that waits that it was done, is put off, or is not to be done."""
+    rng, now = course.rng, int(course.wall // 60)
+    waits: list[TaskEvent | Touch] = [*tasks_due(course.schedule, now)]
+    waits += [touch for touch in open_and_due(course.schedule, now) if touch.tasks]
+    if not waits:
+        return
+    event, act = rng.choice(waits), rng.random()
+    name = event.task if isinstance(event, TaskEvent) else event.tasks[0]
+    if act < 0.6:
+        course.report(Verb.TASK_DONE, name=name, when=rng.choice(["", "10 min ago"]))
+    elif act < 0.8:
+        course.report(Verb.TASK_PUT_OFF, event, name=name, when=rng.choice(["in 2 h", "in 20 h"]))
+    else:
+        course.report(Verb.TASK_SKIPPED, event, name=name)
 
 
 def people(course: Course) -> None:

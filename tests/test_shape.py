@@ -133,7 +133,7 @@ LAYERS = [
     {"reminders.sheet.content", "reminders.sheet.drawing"},
     {"reminders.sheet.front", "reminders.sheet.sections"},
     {"reminders.sheet.pdf"},
-    {"reminders.mailing.reading_back", "reminders.mailing.unpacking"},
+    {"reminders.mailing.unpacking"},
     {"reminders.mailing.letter", "reminders.mailing.contents", "reminders.mailing.fitting"},
     {"reminders.mailing.forms"},
     {"reminders.mailing.message"},

@@ -20,7 +20,7 @@ from reminders.popups.popup import Outcome, PopUp
 from reminders.reporting import report_to
 from reminders.saying.phrases import Said, Verb
 from reminders.saying.which import AskBackError
-from reminders.schedule.model import Schedule, Touch
+from reminders.schedule.model import Schedule, TaskEvent, Touch
 from reminders.times import Instant
 
 MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
@@ -146,10 +146,10 @@ class Course:
     def schedule(self) -> Schedule:
         return self.keeper.schedule
 
-    def report(self, verb: Verb, touch: Touch | None = None, key: str = "", **said: str) -> bool:
+    def report(self, verb: Verb, touch: Touch | TaskEvent | None = None, key: str = "", **said: str) -> bool:
         """Report something from elsewhere, as a command would; return whether it was recorded."""
         now = Instant(int(self.wall // 60))
-        event = {"event": touch.uid} if touch is not None and verb is Verb.DONE else {}
+        event = {"event": touch.uid} if touch is not None else {}
         values: dict[str, Any] = {**said, **event}
         told = replace(Said(verb=verb, flushed=True), **values)
         household = open_in_use(self.plan, now, self.keeper.household)

@@ -18,6 +18,7 @@ from reminders.times import Instant
 if TYPE_CHECKING:  # the record's store is loaded only by the commands that open it
     from reminders.adopting import Adopted
     from reminders.household import Household
+    from reminders.plan.model import Plan
 
 
 def take_into_use(offered: Household, now: Instant, file: Path | None, *, another: bool = False) -> None:
@@ -48,6 +49,14 @@ def take_into_use(offered: Household, now: Instant, file: Path | None, *, anothe
     click.echo("From now on no command needs the plan's name; try  reminders due .")
 
 
+def say_read_back(plan: Plan) -> None:
+    """Say who has read a plan back; in red, that nobody has as it stands."""
+    from reminders.read_back_words import household_words, is_read_back
+
+    told = household_words(plan)
+    click.echo(told if is_read_back(plan) else click.style(told, fg="red", bold=True))
+
+
 def _say_what_is_in_use(offered: Household, adopted: Adopted, file: Path | None) -> None:
     household = adopted.household
     course = household.plan.course
@@ -57,6 +66,7 @@ def _say_what_is_in_use(offered: Household, adopted: Adopted, file: Path | None)
     click.echo(f"It is kept, with its record, in {household.path.parent} .")
     if file is not None and not is_in_use(file):
         click.echo(f"{file.name} itself is not used any more.")
+    say_read_back(household.plan)
     warnings = [finding for finding in household.examination.findings if finding.severity is Severity.WARNING]
     if warnings:
         many = "1 warning" if len(warnings) == 1 else f"{len(warnings)} warnings"

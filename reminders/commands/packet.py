@@ -96,7 +96,7 @@ def packet(
     variable REMINDERS_SMTP_PASSWORD.
     """
     from reminders.mailing.contents import Typed, holdings, holdings_text
-    from reminders.mailing.reading_back import is_read_back, read_back_words
+    from reminders.read_back_words import household_words, is_read_back
 
     typed = Typed(
         patient=_plain(patient, "--patient"), sender=sender, to=tuple(to), subject=_plain(subject, "--subject")
@@ -110,7 +110,7 @@ def packet(
         if finding.severity is Severity.WARNING:
             click.echo(coloured(finding, finding_text(finding, household.examination.source)) + "\n", err=True)
     if not is_read_back(household.plan):
-        click.echo(click.style(read_back_words(household.plan), fg="red", bold=True) + "\n", err=True)
+        click.echo(click.style(household_words(household.plan), fg="red", bold=True) + "\n", err=True)
         if server is not None and not not_read_back:
             fail(
                 "Nothing was written or sent. Have the plan read back, and write down who did under [read_back]; or add "

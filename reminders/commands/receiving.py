@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from reminders import words
-from reminders.commands.in_use import take_into_use
+from reminders.commands.in_use import say_read_back, take_into_use
 from reminders.commands.shared import FAILED, NOW, coloured, fail, moment_of
 from reminders.files import FileError
 from reminders.findings import Severity
@@ -85,15 +85,12 @@ def _say_errors(received: Received) -> NoReturn:
 
 
 def _say_plan(received: Received, offered: Household) -> None:
-    from reminders.mailing.reading_back import is_read_back, read_back_words
-
     plan, examination = offered.plan, received.examination
     moment = words.moment_words(plan.clock.local(plan.course.takes_effect.instant))
     click.echo(
         f'The plan is "{plan.calendar.name}" of {plan.protocol.provider}, revision {plan.course.revision}, in force from {moment}.'
     )
-    told = read_back_words(plan)
-    click.echo(told if is_read_back(plan) else click.style(told, fg="red", bold=True))
+    say_read_back(plan)
     warnings = [finding for finding in examination.findings if finding.severity is Severity.WARNING]
     for finding in warnings:
         click.echo("\n" + coloured(finding, finding_text(finding, examination.source)))

@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from reminders.mailing.reading_back import is_read_back
 from reminders.plan.model import Plan, Reveals
 from reminders.plan.source import parser
+from reminders.read_back_words import is_read_back
 from reminders.sheet.content import plan_mark
 from reminders.times import ClockRange
 from reminders.words import CATALOGUE, WEEKDAY_NAMES, call_words, day_words, drug_words, lumen_words, moment_words

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from reminders.mailing.reading_back import is_read_back, read_back_words
 from reminders.plan.model import TIERS, Plan
+from reminders.read_back_words import household_words, is_read_back
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.words import CATALOGUE, CHECK_FIRST, NEVER_DOUBLE, call_words, moment_words, warning_signs
@@ -145,7 +145,7 @@ def _what_it_is(plan: Plan, enclosed: Enclosed) -> Sequence[Block]:
     ).format(
         revision=course.revision, made=_moment(plan, enclosed.made), effect=_moment(plan, course.takes_effect.instant)
     )
-    told = Words(read_back_words(plan), loud=not is_read_back(plan))
+    told = Words(household_words(plan), loud=not is_read_back(plan))
     return [*(Words(text) for text in said if text), Words(newer), told]
 
 

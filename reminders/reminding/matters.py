@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from reminders.plan.pop_ups import PopUps
-from reminders.reminding.quiet import awake_before
+from reminders.reminding.quiet import awake, awake_before
 from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.happened import within
 from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
@@ -113,15 +113,18 @@ def _of_touch(touch: Touch, schedule: Schedule, limits: Limits, now: Instant) ->
     sort = _sort(touch, schedule, now)
     if sort is Sort.CLOSED and past and _runs_out(touch):
         return None  # that it was stopped is asked for
+    at = touch.planned
+    if sort is Sort.OTHERS and all(touch.plan.tasks[name].order is None for name in touch.tasks):
+        at = awake(schedule.quiet, at)  # nobody is woken for what others do
     return Matter(
         key=f"{touch.uid}@{touch.planned}",
         sort=sort,
         lumen=touch.lumen,
-        at=touch.planned,
+        at=at,
         urgent_from=_urgent_from(touch, sort, limits[touch.lumen], schedule.plan.pop_ups),
         repeats=schedule.plan.course.household_records and sort is not Sort.CLOSED,
         touch=touch,
-        moments=(awake_before(schedule.quiet, window(touch)[1], touch.planned),) if sort is Sort.OTHERS else (),
+        moments=(awake_before(schedule.quiet, max(window(touch)[1], at), at),) if sort is Sort.OTHERS else (),
     )
 
 

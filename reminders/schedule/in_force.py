@@ -64,7 +64,7 @@ def stretches(revisions: Sequence[Plan], record: Record) -> tuple[Stretch, ...]:
         found.append(Stretch(begins, ends, revision, plan, plan, any(at == begins for at, _ in cuts)))
     # What is recorded may speak of what only a later revision brings in; the last one names everything.
     last = found[-1].plan
-    return tuple(replace(stretch, plan=_with_what_is_left(stretch.plan, last)) for stretch in found[:-1]) + (found[-1],)
+    return tuple(replace(stretch, plan=_with_what_is_left(stretch.plan, last)) for stretch in found)
 
 
 Named = TypeVar("Named")

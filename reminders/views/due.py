@@ -12,7 +12,7 @@ from reminders.care_words import (
 )
 from reminders.event_words import ask_lines, marked_next
 from reminders.record.facts import Fact, Sign
-from reminders.schedule.care_now import CareWait, CareWaiting, care_now
+from reminders.schedule.care_now import CareWait, CareWaiting, care_now, drawn_by_others
 from reminders.schedule.model import Schedule
 from reminders.schedule.stock import Stocked
 from reminders.times import Instant
@@ -179,8 +179,9 @@ def _waiting(found: Waiting, schedule: Schedule, now: Instant) -> Iterator[str]:
     elif found.wait is Wait.DUE:
         yield _("Due: {what}, {at}.").format(what=what, at=at)
     elif found.wait is Wait.PERHAPS:
-        said = _("Was it done? {what}, {at} ({late} ago). Record it.").format(
-            what=what, at=at, late=ago(now - touch.planned)
+        asked = was_it_words(touch.plan.tasks[touch.tasks[0]]) if drawn_by_others(touch) else _("Was it done?")
+        said = _("{asked} {what}, {at} ({late} ago). Record it.").format(
+            asked=asked, what=what, at=at, late=ago(now - touch.planned)
         )
         yield f"{said} {_if_not(found, schedule, now)}"
     else:

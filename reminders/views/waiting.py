@@ -159,7 +159,8 @@ def _perhaps(touch: Touch, schedule: Schedule, now: Instant) -> Waiting:
         and sort_of(other) == sort_of(touch)
         for other in schedule.touches
     )
-    if later or held or touch.nurse_only or touch.asks:
+    drawn = touch.kind is TouchKind.DRAW  # when blood is drawn is not the household's to say
+    if later or held or touch.nurse_only or touch.asks or drawn:
         return Waiting(touch, Wait.PERHAPS, IfNot.ASK)
     started = _perhaps_started(touch, schedule, now)
     if started is not None:

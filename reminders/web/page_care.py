@@ -58,13 +58,14 @@ def care_view(schedule: Schedule, record: Record, now: Instant) -> CareView | No
     last: dict[str, CareWaiting] = {waits.event.task: waits for waits in found.waits}
     older = [waits.event for waits in found.waits if waits is not last[waits.event.task]]
     cards = [care_card(waits, schedule, now, barred) for waits in last.values()]
+    held = found.held and bool(schedule.tasks)
     view = CareView(
         cards=sorted(cards, key=lambda card: card.tone),
         older=[Link(_heading(event, schedule, now), query("event", uid=event.uid)) for event in older],
         next=_next(found, schedule, now),
-        lines=[_("They are looked after elsewhere, and nothing is to be done here.")] if found.held else [],
+        lines=[_("They are looked after elsewhere, and nothing is to be done here.")] if held else [],
     )
-    return view if view.cards or view.next else None
+    return view if view.cards or view.next or view.lines else None
 
 
 def care_mark(schedule: Schedule, record: Record, now: Instant) -> str:
