@@ -49,14 +49,9 @@ def if_not_words(event: TaskEvent, current: Plan) -> str:
         who = call_words(current.contacts["now"])
         return said.format(who=who, drug=event.plan.orders[event.dose.order].drug)
     if task.done_by is not Doer.HOUSEHOLD:
-        return ask_when_words(current)
+        who = call_words(current.contacts.get("next_contact", current.contacts["now"]))
+        return _("If not, ask {who} when it will be.").format(who=who)
     return _("Only if it was not done, do it now, or say to when it is put off.")
-
-
-def ask_when_words(current: Plan) -> str:
-    """Say whom to ask when somebody who was to come will come, as the plan in force now says."""
-    who = call_words(current.contacts.get("next_contact", current.contacts["now"]))
-    return _("If not, ask {who} when it will be.").format(who=who)
 
 
 def ask_dose_words(event: TaskEvent, current: Plan, *, shut: bool) -> str:

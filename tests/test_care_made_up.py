@@ -134,7 +134,7 @@ def test_what_is_tied_to_a_dose_stands_so_long_before_it(drawn: tuple[History, P
         doses = {dose.key: dose for dose in schedule.doses[stated_["order"]]}
         for event in schedule.tasks:
             if event.task == name and event.outcome is None and event.key in doses:
-                assert event.planned == doses[event.key].start - minutes(stated_["before_dose"])
+                assert event.planned == doses[event.key].due - minutes(stated_["before_dose"])
 
 
 @SETTINGS

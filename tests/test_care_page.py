@@ -452,10 +452,13 @@ def test_a_draw_of_the_household_s_own_that_is_not_flushed_is_asked_for_at_once(
         assert "FLUSH NOW" not in browser.open("./").text
 
 
-def test_a_draw_of_the_household_s_own_that_is_late_may_still_be_done(tmp_path: Path) -> None:
-    house = home(tmp_path, "06-04 13:00", OWN_DRAW)
-    with browsing(house) as browser:
-        assert {"Yes, 11:00, as planned: drawn and flushed", "Just now: drawn and flushed"} <= set(browser.buttons)
+@pytest.mark.parametrize(("edits", "asked"), [(OWN_DRAW, "Was it done?"), (CARE, "Was the nurse here?")])
+def test_a_late_draw_may_have_been_done_and_is_not_made_up(edits: str, asked: str, tmp_path: Path) -> None:
+    with browsing(home(tmp_path, "06-04 13:00", edits)) as browser:
+        assert f"{asked} Blood draw: Blood count" in browser.text
+        assert "If it was not done, do not make it up: ask On-call nurse" in browser.text
+        assert {"Yes, 11:00, as planned: drawn and flushed", "Yes, then: drawn and flushed"} <= set(browser.buttons)
+        assert "Just now: drawn and flushed" not in browser.buttons
 
 
 def test_a_draw_that_a_dose_follows_is_said_with_it_or_by_itself(tmp_path: Path) -> None:

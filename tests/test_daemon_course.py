@@ -59,12 +59,12 @@ duration = "90 min"
 least_spacing = "8 h"
 """
 
-WITH_CARE = f"""{SIX_WEEKS}
+WITH_CARE = f"""{SIX_WEEKS.replace("10-05", "10-19")}
 [protocol]
 after_draw = ["saline 20 mL"]
 discard_volume = "5 mL"
 [lumen.grey]
-last_flushed = "2026-10-05 07:30"
+last_flushed = "2026-10-19 07:30"
 idle_limit = "24 h"
 [task.bag]
 kind = "out of the refrigerator"
@@ -79,14 +79,14 @@ label = "Weigh"
 done_by = "household"
 every_days = 1
 at = "07:15"
-last_done = "2026-10-05 07:15"
+last_done = "2026-10-19 07:15"
 on_time_within = "45 min"
 [task.set]
 kind = "administration set"
 label = "Change the set"
 done_by = "household"
 every = "46 h"
-last_done = "2026-10-05 07:00"
+last_done = "2026-10-19 07:00"
 on_time_within = "2 h"
 [task.dressing]
 kind = "dressing"
@@ -94,7 +94,7 @@ label = "Change the dressing"
 done_by = "nurse"
 every_days = 7
 at = "14:00"
-last_done = "2026-10-02 14:00"
+last_done = "2026-10-16 14:00"
 [task.count]
 kind = "blood draw"
 label = "Blood count"
@@ -309,8 +309,8 @@ def test_forty_two_days_of_late_early_forgotten_and_double_reports_sleep_and_res
     assert course.reports["done"] > 15
 
 
-def test_four_weeks_with_care_tasks_lose_none_nag_nobody_and_wake_nobody(make: type[_Maker]) -> None:
-    course = make.course(WITH_CARE, "2026-10-05 13:00", 11)
+def test_two_weeks_with_care_tasks_lose_none_nag_nobody_and_wake_nobody(make: type[_Maker]) -> None:
+    course = make.course(WITH_CARE, "2026-10-19 13:00", 11)
     rng, judge = course.rng, Judge(course)
     course.tick()
     last = z("2026-11-02 14:00") * MINUTE  # over the change of the clocks
@@ -338,7 +338,7 @@ def test_four_weeks_with_care_tasks_lose_none_nag_nobody_and_wake_nobody(make: t
     others = {"dressing", "delivery"}
     nagged = {f"{event.uid}@{event.planned}" for event in course.schedule.tasks if event.task in others}
     nagged |= {f"{touch.uid}@{touch.planned}" for touch in course.schedule.touches if touch.tasks}
-    assert len(nagged & set(asked)) > 8
+    assert len(nagged & set(asked)) > 5
     assert max(asked[key] for key in nagged) <= 3, "ahead, at its time, and once whether they came"
 
 

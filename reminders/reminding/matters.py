@@ -164,13 +164,14 @@ def _urgent_from(touch: Touch, sort: Sort, known: tuple[Instant, Instant] | None
 
 
 def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instant) -> Iterator[Matter]:
-    """Yield the limits that have passed where no open event of the lumen speaks of it already."""
+    """Yield the limits that have passed, or will, where no open event of the lumen speaks of it then."""
     for lumen, known in limits.items():
-        if known is None or known[1] >= now or closed(lumen, schedule, now):
+        if known is None or closed(lumen, schedule, now):
             continue
-        if any(m.lumen == lumen and m.at <= now and _speaks_of_the_limit(m) for m in found):
+        seen = max(now, known[1])
+        if any(m.lumen == lumen and m.at <= seen and _speaks_of_the_limit(m) for m in found):
             continue
-        past = [touch for touch in schedule.touches if touch.lumen == lumen and known[0] < touch.planned <= now]
+        past = [touch for touch in schedule.touches if touch.lumen == lumen and known[0] < touch.planned <= seen]
         if not past:
             continue
         # Whoever left the flush out, or has reported a problem, knows why the limit passes.
@@ -181,7 +182,7 @@ def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instan
             key=f"limit {lumen}@{known[1]}",
             sort=Sort.LIMIT,
             lumen=lumen,
-            at=known[1],
+            at=known[1] if known[1] < now else Instant(known[1] + 1),
             urgent_from=None if answered else known[1],
             since=known[0],
         )

@@ -321,8 +321,9 @@ class _Walk:
                 return None
             at = Instant(dose.end + task.after_finish)
         else:
-            at = Instant(dose.start - (task.before_dose or 0))
-        moved = [at for at in (dose.started, dose.finished) if at is not None]
+            at = Instant(dose.due - (task.before_dose or 0))
+        ran = (dose.started, dose.finished) if task.after_finish is not None else ()
+        moved = [when for when in ran if when is not None]
         moved += [since for _, since in dose.put_off]
         known = max(moved, default=NEVER)
         for fact in self._told.put_off:

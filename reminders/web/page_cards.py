@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
-from reminders.care_words import ask_when_words, doer_words, was_it_words
+from reminders.care_words import doer_words, was_it_words
 from reminders.event_words import ask_lines
 from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.model import BLOCKS, DoseState, Schedule, Touch, TouchKind
@@ -180,7 +180,7 @@ def _drawn_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) ->
     asked, doer = was_it_words(task), doer_words(task)
     if found.wait is Wait.DUE:
         return replace(base, lines=[doer], forms=[Form(asked, can.done(touch, touch.plan), when="now")])
-    lines = [late_words(touch.planned, now), doer, ask_when_words(plan)]
+    lines = [late_words(touch.planned, now), doer, say.not_made_up_words(plan)]
     return replace(base, tone=Tone.PERHAPS, tag=asked, lines=lines, forms=_was_it_done(touch, schedule, now, asked))
 
 

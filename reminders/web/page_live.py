@@ -104,7 +104,7 @@ def _shown(desk: Desk) -> str:
     """Return a text that changes whenever plan or record do, something else is to be done, or there are more or fewer warnings."""
     schedule, now = desk.keeper.schedule, desk.keeper.instant
     record = desk.keeper.household.record
-    marks = [mark(schedule, record, now) for mark in (fingerprint, care_mark, supplies_mark)]
+    marks = [mark(schedule, record, now) for mark in (fingerprint, supplies_mark, care_mark)]
     return "-".join([str(desk.keeper.version), *marks, str(len(warnings(desk)))])
 
 
