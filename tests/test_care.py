@@ -333,9 +333,9 @@ SITUATIONS = (
         now="05-31 12:00",
     ),
     Situation(
-        "in hospital they see to it",
+        "due in a stay in hospital: asked for at home again, for nobody has said that it was done there",
         THREE_WEEKS + RED + dressing(),
-        ["08 10:00 skipped dressing", "15 10:00 planned dressing"],
+        ["09 10:00 due dressing", "16 10:00 planned dressing"],
         ["06-07 10:00 held", "06-09 10:00 released"],
         "06-09 11:00",
     ),

@@ -22,7 +22,7 @@ from reminders.plan.order import FlushThrough
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
 from reminders.schedule.compile import compile_schedule
-from reminders.schedule.model import ENDLESS, Action, AskWhy, Outcome, Schedule, Touch, TouchKind
+from reminders.schedule.model import ENDLESS, Action, Outcome, Schedule, Touch, TouchKind
 from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
@@ -153,7 +153,8 @@ def test_draws_are_flushed_after_and_no_lumen_passes_its_limit(drawn: tuple[Hist
         if touch.kind is TouchKind.DRAW and not running:
             locked = Action.LOCK in actions
             assert locked or _start_follows(schedule, touch, plan.protocol.joining_time)
-        assert not any(ask.why is AskWhy.OVERLAP for ask in touch.asks)
+        for ask in touch.asks:
+            assert plan.orders[ask.other].flush_through is not FlushThrough.ALLOWED
     by_lumen: dict[str, list[Touch]] = defaultdict(list)
     for touch in schedule.touches:
         by_lumen[touch.lumen].append(touch)
@@ -187,7 +188,7 @@ def _running(schedule: Schedule, touch: Touch) -> list[str]:
         for name, found in schedule.doses.items()
         if plan.orders[name].given_as.value == "pump"
         for dose in (schedule.connected[name] if plan.orders[name].kept_open else found)
-        if dose.lumen == touch.lumen and dose.start < touch.at < (ENDLESS if dose.end is None else dose.end)
+        if dose.lumen == touch.lumen and dose.start <= touch.at < (ENDLESS if dose.end is None else dose.end)
     ]
 
 

@@ -91,9 +91,11 @@ def care(browser: Browser) -> str:
     )
 
 
-def task_address(house: Home, name: str, number: int = 0) -> str:
-    found = [event for event in house.keeper.schedule.tasks if event.task == name]
-    return f"event?uid={found[number].uid}"
+def task_address(house: Home, name: str, day: str = "") -> str:
+    """Return the address of the first time of a task, or of that of a day such as ``06-02``."""
+    clock = house.keeper.schedule.plan.clock
+    events = (event for event in house.keeper.schedule.tasks if event.task == name)
+    return f"event?uid={next(event for event in events if day in f'{clock.local(event.planned):%m-%d}').uid}"
 
 
 def draw_address(house: Home) -> str:
@@ -367,7 +369,7 @@ def test_what_goes_with_a_dose_to_be_asked_about_has_no_plain_button(tmp_path: P
         assert "ASK FIRST Take the bag out, 07:00 Ask about cefazolin before you do this: call On-call nurse" in told
         assert "Done" not in browser.buttons
         assert "It was done: say when" in told
-        browser.open(task_address(house, "bag_out", 1))
+        browser.open(task_address(house, "bag_out", "06-02"))
         assert "Done" not in browser.buttons
         assert "Ask about cefazolin before you do this" in browser.text
 
@@ -555,6 +557,25 @@ def test_a_plan_without_tasks_says_nothing_of_them(tmp_path: Path) -> None:
         assert house.said() == ["06-01 09:00-0500 task done name=dressing"]
 
 
+def test_the_history_leads_to_what_can_still_be_said(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-03 15:00")
+    with browsing(house) as browser:
+        browser.open("history").follow("Change the caps")
+        browser.press("Yes, 12:00, as planned: done")
+        assert house.said() == ["06-03 12:00-0500 task done name=caps"]
+        assert "12:00 CDT Change the caps done" in browser.open("history").text
+
+
+def test_everything_that_can_be_said_of_a_task_is_among_the_rest(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-03 15:00")
+    with browsing(house) as browser:
+        browser.open("other").follow("A task is put off, or moved to another time")
+        browser.press("Record it", task="box", until_clock="09:00", until_day="2026-06-09")
+        assert house.said()[-1].endswith("task put off name=box until=06-09 09:00 planned_for=06-05 13:00")
+        browser.open("other").follow("A task is not done this time")
+        assert "Only this time is left out" in browser.text
+
+
 # In a real browser
 
 
@@ -574,7 +595,7 @@ SCENES: dict[str, tuple[str, Callable[[Home], str]]] = {
     "late": ("09-16 21:10", now),
     "say": ("09-14 09:05", say("verb=task+done")),
     "put off": ("09-14 09:05", lambda house: _link(house, "dressing", "put off")),
-    "task": ("09-16 15:10", lambda house: task_address(house, "dressing", 1)),
+    "task": ("09-16 15:10", lambda house: task_address(house, "dressing", "09-16")),
     "draw": ("09-14 09:05", draw_address),
     "day": ("09-14 12:30", lambda house: "day"),
     "week": ("09-14 12:30", lambda house: "week"),
@@ -586,6 +607,7 @@ def test_the_pages_about_tasks_are_accessible(name: str, driver: WebDriver, tmp_
     checker = axe()
     clock, address_of = SCENES[name]
     house = Home(tmp_path, clock, text=SAMPLE)
+    driver.get("about:blank")  # the page of the test before asks a server that is gone
     complaints(driver)
     with served(house) as address:
         for width, height, dark in ((*LAPTOP, False), (*PHONE, True)):
@@ -620,3 +642,19 @@ def test_a_task_is_recorded_and_taken_back_with_scripts_and_without(driver: WebD
                 assert house.said() == []
         finally:
             driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+
+
+def test_paper_shows_what_is_to_be_done_and_nothing_to_press(driver: WebDriver, tmp_path: Path) -> None:
+    house = Home(tmp_path, "09-14 09:05", text=SAMPLE)
+    size(driver, *LAPTOP)
+    with served(house) as address:
+        driver.get(address)
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        try:
+            told = says(driver)
+            assert "Expected Change the needleless connectors of both lumens, 08:00 The nurse does this." in told
+            assert "Next: " in told
+            for pressed in ("Put off to another time", "The nurse did it", "What to know, and what to lay out"):
+                assert pressed not in told
+        finally:
+            driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})

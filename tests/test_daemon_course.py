@@ -236,6 +236,8 @@ class Judge:
             for key, moment in told.items():
                 late = at - moment * MINUTE
                 assert late >= 0, f"{key} was told before its time"
+                if key.startswith("limit "):
+                    continue  # it is asked about once nothing else speaks of it: found by the pulse, which no course has
                 if late >= 1 and state == "shown" and at not in self.course.reported:
                     assert any(
                         begin <= moment * MINUTE < end + 1 and at <= end + 1 for begin, end in self.course.gaps
@@ -324,14 +326,14 @@ def test_two_weeks_with_care_tasks_lose_none_nag_nobody_and_wake_nobody(make: ty
             course.off(rng.uniform(1, 2 * HOUR), killed=rng.random() < 0.5)
         elif act < 0.30:
             people(course)
-        elif act < 0.55:
+        elif act < 0.65:
             carers(course)
         judge.look()
     judge.on_time()
     judge.nobody_woken()
     judge.nothing_silently_twice()
     assert set(judge.tasks) == {"bag", "weight", "set", "dressing", "delivery"}, "each was left unrecorded for a while"
-    assert min(course.reports.get(verb.value, 0) for verb in (Verb.TASK_DONE, Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED)) > 2
+    assert min(course.reports.get(verb.value, 0) for verb in (Verb.TASK_DONE, Verb.TASK_PUT_OFF, Verb.TASK_SKIPPED)) > 1
     asked: Counter[str] = Counter()
     for _at, told, state in judge.rows.values():
         asked.update(key for key in told if state == "shown")
@@ -351,9 +353,9 @@ def carers(course: Course) -> None:
         return
     event, act = rng.choice(waits), rng.random()
     name = event.task if isinstance(event, TaskEvent) else event.tasks[0]
-    if act < 0.6:
+    if act < 0.45:
         course.report(Verb.TASK_DONE, name=name, when=rng.choice(["", "10 min ago"]))
-    elif act < 0.8:
+    elif act < 0.72:
         course.report(Verb.TASK_PUT_OFF, event, name=name, when=rng.choice(["in 2 h", "in 20 h"]))
     else:
         course.report(Verb.TASK_SKIPPED, event, name=name)

@@ -32,6 +32,7 @@ LAYERS = [
         "reminders.schedule.steps",
         "reminders.schedule.limits",
         "reminders.schedule.status",
+        "reminders.schedule.care_rules",
         "reminders.schedule.in_force",
     },
     {"reminders.schedule.happened", "reminders.schedule.care"},

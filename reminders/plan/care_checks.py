@@ -14,7 +14,7 @@ def check_tasks(plan: Plan) -> list[Finding]:
     for task in plan.tasks.values():
         for check in (_timing, _day, _tied, _draw):
             found += check(plan, task)
-    return found + list(_circles(plan.tasks))
+    return found + list(_circles(plan.tasks)) + list(_labels(plan.tasks))
 
 
 def rules_of(task: CareTask) -> list[str]:
@@ -182,6 +182,14 @@ def _draw(plan: Plan, task: CareTask) -> Iterator[Finding]:
             mend="Add a line  after_draw = [...]  as the provider's protocol says.",
             places=(("protocol", "after_draw"), (*place, "lumen")),
         )
+    elif not any(entry.name in plan.fluids for entry in plan.protocol.after_draw):
+        yield Finding(
+            code="task-draw",
+            message=f"[task.{task.name}] draws blood through a lumen, and after_draw pushes nothing.",
+            expected="a flush after every draw",
+            mend="Correct after_draw as the provider's protocol says.",
+            places=(("protocol", "after_draw"), (*place, "lumen")),
+        )
     lumen = plan.lumens.get(task.lumen)
     if lumen is not None and not lumen.in_use:
         yield Finding(
@@ -199,6 +207,21 @@ def _draw(plan: Plan, task: CareTask) -> Iterator[Finding]:
             mend="Correct done_by or lumen.",
             places=((*place, "done_by"), ("lumen", task.lumen, "flush_through")),
         )
+
+
+def _labels(tasks: Mapping[str, CareTask]) -> Iterator[Finding]:
+    """Find tasks that nobody could tell apart when they are said to be done."""
+    called: dict[str, str] = {name.casefold(): name for name in tasks}
+    for name, task in tasks.items():
+        other = called.setdefault(task.label.casefold(), name)
+        if other != name:
+            yield Finding(
+                code="task-label",
+                message=f"[task.{name}] and [task.{other}] are called alike.",
+                expected="a label of its own for each task",
+                mend="Give one of them another label.",
+                places=(("task", name, "label"), ("task", other, "label")),
+            )
 
 
 def _circles(tasks: Mapping[str, CareTask]) -> Iterator[Finding]:

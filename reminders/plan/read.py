@@ -30,6 +30,7 @@ OF_ABSENCE = {
     "task-day": frozenset({*RULES, "not_on", "instead"}),
     "task-dose": frozenset({"order", "before_dose", "after_finish"}),
     "task-draw": frozenset({"kind", "lumen"}),
+    "task-label": frozenset({"label"}),
 }
 """Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
 

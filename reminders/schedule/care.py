@@ -5,17 +5,18 @@ to be done where nobody recorded it (R14), from fixed days, or from whichever co
 one occurrence for each of them and moves with it.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
 
-from reminders.plan.care import CareTask, Instead, TaskKind
+from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact, Kind
+from reminders.schedule.care_rules import in_days, in_hours, on_weekday
 from reminders.schedule.identity import Identities
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Outcome, Spans, TaskEvent
-from reminders.times import Instant, instant_of
+from reminders.times import DAY, Instant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +47,9 @@ class Told:
 
 UNTOLD = Told()
 
+REACH = DAY // 2
+"""Minutes: a doing further from what is tied to a dose answers nothing of it."""
+
 
 def through_lumen(task: CareTask) -> bool:
     """Say whether a task is a draw through a lumen, which is a touch of that lumen."""
@@ -56,30 +60,44 @@ def occurrences(
     in_force: Sequence[Stretch],
     told: Mapping[str, Told],
     doses: Mapping[str, Sequence[Dose]],
+    away: Spans,
     horizon: tuple[Instant, Instant],
 ) -> dict[str, tuple[Occurrence, ...]]:
     """Return the occurrences of every task from the horizon's start to its end, and what was done in it besides.
 
-    ``doses`` are the doses of each order as they are reckoned with.
+    ``doses`` are the doses of each order as they are reckoned with; ``away`` the stays elsewhere.
     """
-    names = dict.fromkeys(name for stretch in reversed(in_force) for name in stretch.plan.tasks)
+    revisions = _revisions(in_force)
+    names = dict.fromkeys(name for *_, plan in reversed(revisions) for name in plan.tasks)
     found: dict[str, tuple[Occurrence, ...]] = {}
 
     def add(name: str) -> None:
         if name in found:
             return
         found[name] = ()
-        for stretch in in_force:
-            task = stretch.plan.tasks.get(name)
+        for *_, plan in revisions:
+            task = plan.tasks.get(name)
             for other in task.with_tasks if task is not None else ():
                 add(other)
-        walk = _Walk(name, told.get(name, UNTOLD), found, horizon)
-        listed = [occurrence for stretch in in_force for occurrence in walk.over(stretch, doses)]
+        walk = _Walk(name, told.get(name, UNTOLD), found, away, horizon)
+        listed = [occurrence for revision in revisions for occurrence in walk.over(*revision, doses)]
         listed += walk.rest()
         found[name] = tuple(sorted(listed, key=lambda entry: (entry.at, entry.planned, entry.key)))
 
     for name in names:
         add(name)
+    return found
+
+
+def _revisions(in_force: Sequence[Stretch]) -> list[tuple[Instant, Instant, Plan]]:
+    """Return each revision with from when to when it is in force, whatever facts have changed meanwhile."""
+    found: list[tuple[Instant, Instant, Plan]] = []
+    for stretch in in_force:
+        if found and not stretch.new_revision:
+            begins, _, plan = found[-1]
+            found[-1] = (begins, stretch.ends, plan)
+        else:
+            found.append((stretch.begins, stretch.ends, stretch.revision))
     return found
 
 
@@ -134,33 +152,38 @@ class _Next:
 
 
 class _Walk:
-    """One task, walked along its time through the plans in force."""
+    """One task, walked along its time through the revisions in force."""
 
     def __init__(
         self,
         name: str,
         told: Told,
         others: Mapping[str, Sequence[Occurrence]],
+        away: Spans,
         horizon: tuple[Instant, Instant],
     ) -> None:
-        self._name, self._told, self._others = name, told, others
+        self._name, self._told, self._away = name, told, away
+        self._others = others
         self._start, self._end = horizon
         self._open = list(told.done)
         self._base: Instant | None = None  # when it was last done, or was to be done
         self._known = NEVER  # since when that is known
         self._after = NEVER  # what comes next comes after it
         self._count = 0
+        self._pending: tuple[_Next, Instant, Instant] | None = None  # put off beyond the revision that it comes from
 
-    def over(self, stretch: Stretch, doses: Mapping[str, Sequence[Dose]]) -> Iterator[Occurrence]:
-        """Yield the occurrences of the time in which one plan is in force."""
-        task = stretch.plan.tasks.get(self._name)
-        begins, ends = max(stretch.begins, self._start), min(stretch.ends, self._end)
+    def over(
+        self, begins: Instant, ends: Instant, plan: Plan, doses: Mapping[str, Sequence[Dose]]
+    ) -> Iterator[Occurrence]:
+        """Yield the occurrences of the time in which one revision is in force."""
+        task = plan.tasks.get(self._name)
+        begins, ends = max(begins, self._start), min(ends, self._end)
         if task is None or begins >= ends:
             return
         if task.order is not None:
             yield from self._tied(task, doses.get(task.order, ()), begins, ends)
         else:
-            yield from self._recurring(task, stretch.plan, begins, ends)
+            yield from self._recurring(task, plan, begins, ends)
 
     def rest(self) -> list[Occurrence]:
         """Return what was done though nothing was planned that it could answer."""
@@ -185,67 +208,103 @@ class _Walk:
         if stated is not None and (self._base is None or stated > self._base):
             self._base = stated
         self._after = max(self._after, Instant(begins - 1))
-        while self._open and self._open[0].happened <= (self._base or NEVER):
-            self._open.pop(0)  # it was done before what the plan itself states
+        if self._pending is None:
+            while self._open and self._open[0].happened <= (self._base or NEVER):
+                self._open.pop(0)  # it was done before what the plan itself states
         while True:
-            coming = self._next(task, plan, self._base, self._after, begins, self._known)
-            done = self._open[0] if self._open and self._open[0].happened < ends else None
-            if done is None and (coming is None or coming.at >= ends):
-                return
-            if coming is None:
-                assert done is not None
-                yield self._take(self._besides(self._open.pop(0)), done.happened)
-                continue
-            planned, known = self._put_off(coming)
-            if done is not None and done.happened < self._middle(task, plan, coming, begins):
-                self._open.pop(0)
-                before = max(self._base or NEVER, self._after)
-                if coming.fixed and done.happened - before < planned - done.happened:
-                    # Nearer to the time before than to the day that is fixed: that day stands.
-                    yield self._take(self._besides(done), done.happened)
+            if self._pending is not None:
+                (coming, planned, known), self._pending = self._pending, None
+            else:
+                found = self._next(task, plan, self._base, self._after, begins, self._known)
+                done_by_then = bool(self._open) and self._open[0].happened < ends
+                if not done_by_then and (found is None or found.at >= ends):
+                    return
+                if found is None:
+                    yield self._besides(self._open.pop(0))
                     continue
-                yield self._take(
-                    self._occurrence(coming, planned, fact=done, outcome=Outcome.DONE), done.happened, coming
-                )
+                coming = found
+                planned, known = self._moved(coming)
+            answer = self._answer(task, plan, coming, planned, begins, ends)
+            if answer is not None:
+                self._open.remove(answer)
+                before = max(self._base or NEVER, self._after)
+                if coming.fixed and answer.happened - before < planned - answer.happened:
+                    # Nearer to the time before than to the day that is fixed: that day stands.
+                    yield self._besides(answer)
+                    self._base = self._known = answer.happened
+                    continue
+                yield self._occurrence(coming, planned, answer)
+                self._base = self._known = answer.happened
+                # What an interval made due is done with; a day that is fixed is, whenever it was done.
+                self._after = max(self._after, coming.at if coming.fixed else answer.happened)
+                self._count += not coming.fixed
                 continue
-            if planned >= ends and planned != coming.at:
-                self._base, self._after, self._known = planned, planned, known  # the next revision has it
+            if coming.at >= ends:
+                return
+            if planned >= ends:
+                self._pending = coming, planned, known  # the revision after this one has it
                 return
             skipped = [fact for fact in self._told.skipped if fact.planned_for in (coming.at, planned)]
             known = max([known, coming.known, *(fact.happened for fact in skipped)])
-            yield self._occurrence(coming, planned, outcome=Outcome.SKIPPED if skipped else None, known=known)
-            self._base, self._known = planned, known
-            self._after = max(coming.at, planned)
+            yield self._occurrence(coming, planned, None, Outcome.SKIPPED if skipped else None, known)
+            self._base = max(self._base or NEVER, planned)
+            self._known = known
+            self._after = max(self._after, coming.at)
             self._count += not coming.fixed
 
     def _occurrence(
         self,
         coming: _Next,
         planned: Instant,
-        *,
-        fact: Fact | None = None,
-        outcome: Outcome | None = None,
+        answer: Fact | None,
+        outcome: Outcome | None = Outcome.DONE,
         known: Instant = NEVER,
     ) -> Occurrence:
-        at = planned if fact is None else fact.happened
+        at = planned if answer is None else answer.happened
         return Occurrence(
             task=self._name,
             key=coming.key,
             planned=planned,
             at=at,
-            fact=fact,
+            fact=answer,
             outcome=outcome,
-            known=known if fact is None else at,
+            known=known if answer is None else at,
         )
 
-    def _take(self, occurrence: Occurrence, done: Instant, coming: _Next | None = None) -> Occurrence:
-        """Go on from when the task was done."""
-        self._base, self._known = done, done
-        if coming is not None:
-            # What an interval made due is done with; a day that is fixed is, whenever it was done.
-            self._after = max(coming.at, done) if coming.fixed else max(self._after, done)
-            self._count += not coming.fixed
-        return occurrence
+    def _moved(self, coming: _Next) -> tuple[Instant, Instant]:
+        """Return when an occurrence is to be done after all, and since when that is known.
+
+        What an interval makes due in a stay elsewhere waits for the way home: nobody has said that it was done there (S14).
+        """
+        planned, known = coming.at, NEVER
+        for fact in self._told.put_off:
+            if fact.planned_for == planned and fact.until is not None:
+                planned, known = fact.until, fact.happened
+        for begin, end in self._away:
+            if not coming.fixed and begin <= planned < end != ENDLESS:
+                planned, known = end, end
+        return planned, known
+
+    def _answer(
+        self, task: CareTask, plan: Plan, coming: _Next, planned: Instant, begins: Instant, ends: Instant
+    ) -> Fact | None:
+        """Return the doing that answers an occurrence: it is nearer to it than to the one that follows."""
+        if planned != coming.at:  # others may come before it
+            done = min(self._open, key=lambda fact: abs(fact.happened - planned), default=None)
+        else:
+            done = self._open[0] if self._open else None
+        if done is None or done.happened >= ends:
+            return None
+        count = self._count
+        self._count += not coming.fixed
+        base = planned if not coming.fixed else max(self._base or NEVER, planned)
+        following = self._next(task, plan, base, max(self._after, coming.at), begins, NEVER)
+        self._count = count
+        if following is None:
+            return done
+        if following.at > planned:
+            return done if done.happened - planned < following.at - done.happened else None
+        return done if abs(done.happened - planned) <= abs(done.happened - following.at) else None
 
     def _next(
         self, task: CareTask, plan: Plan, base: Instant | None, after: Instant, begins: Instant, known: Instant
@@ -254,55 +313,40 @@ class _Walk:
         options = []
         interval = f"{self._count + 1}"
         if task.every is not None and base is not None:
-            options.append(_Next(max(Instant(base + task.every), Instant(after + 1), begins), interval, False, known))
+            options.append(_Next(in_hours(task.every, base, after, begins), interval, False, known))
         if task.every_days is not None and base is not None:
-            day = plan.clock.local(base).date()
-            at = max(_in_days(task, plan, day, after), begins)
-            options.append(_Next(at, interval, False, known))
-        if task.weekdays is not None:
-            fixed = _on_weekday(task, plan, after)
-            if fixed is not None:
-                options.append(fixed)
+            options.append(_Next(in_days(task, plan, base, after, begins), interval, False, known))
+        if task.weekdays is not None and (fixed := on_weekday(task, plan, after)) is not None:
+            options.append(_Next(fixed[0], fixed[1].isoformat(), True))
         options += [
             _Next(moment.instant, moment.wall.isoformat(timespec="minutes"), True)
             for moment in task.moments or ()
             if moment.instant > after
         ]
-        options += [
-            _Next(other.at, f"with/{name}/{other.key}", True, other.known)
-            for name in task.with_tasks
-            for other in self._others.get(name, ())
-            if other.at > after and other.outcome is not Outcome.SKIPPED
-        ]
+        options += [found for name in task.with_tasks if (found := self._with(name, after)) is not None]
         coming = min(options, key=lambda option: (option.at, not option.fixed, option.key), default=None)
         late = coming is not None and task.last_day is not None and plan.clock.local(coming.at).date() > task.last_day
         return None if late else coming
 
-    def _middle(self, task: CareTask, plan: Plan, coming: _Next, begins: Instant) -> Instant:
-        """Return up to when a doing answers what comes next, and from when on what comes after it."""
-        count = self._count
-        self._count += not coming.fixed
-        following = self._next(task, plan, coming.at, coming.at, begins, NEVER)
-        self._count = count
-        return ENDLESS if following is None else Instant((coming.at + following.at + 1) // 2)
-
-    def _put_off(self, coming: _Next) -> tuple[Instant, Instant]:
-        """Return when an occurrence is to be done after all, and since when that is known."""
-        planned, known = coming.at, NEVER
-        for fact in self._told.put_off:
-            if fact.planned_for == planned and fact.until is not None:
-                planned, known = fact.until, fact.happened
-        return planned, known
+    def _with(self, name: str, after: Instant) -> _Next | None:
+        """Return the next doing of another task; they come in order of time."""
+        others = self._others.get(name, ())
+        for index in range(bisect_right(others, after, key=lambda entry: entry.at), len(others)):
+            other = others[index]
+            if other.outcome is not Outcome.SKIPPED:
+                return _Next(other.at, f"with/{name}/{other.key}", True, other.known)
+        return None
 
     # A task that is tied to doses
 
     def _tied(self, task: CareTask, doses: Sequence[Dose], begins: Instant, ends: Instant) -> Iterator[Occurrence]:
-        listed = [found for dose in doses if begins <= dose.ordered < ends and (found := self._of_dose(task, dose))]
+        all_of_them = [found for dose in doses if (found := self._of_dose(task, dose)) is not None]
+        listed = [entry for entry in all_of_them if begins <= entry.planned < ends]
         answers: dict[str, Fact] = {}
         for fact in [fact for fact in self._open if fact.happened < ends]:
-            free = [entry for entry in listed if entry.key not in answers]
-            nearest = min(free, key=lambda entry: (abs(entry.planned - fact.happened), entry.planned), default=None)
-            if nearest is not None:
+            near = [entry for entry in listed if abs(entry.planned - fact.happened) <= REACH]
+            nearest = min(near, key=lambda entry: (abs(entry.planned - fact.happened), entry.planned), default=None)
+            if nearest is not None and nearest.key not in answers:
                 answers[nearest.key] = fact
                 self._open.remove(fact)
         for entry in listed:
@@ -310,7 +354,7 @@ class _Walk:
             if answer is not None:
                 at = answer.happened
                 yield replace(entry, at=at, fact=answer, outcome=Outcome.DONE, known=at)
-            elif not _dropped(entry) and entry.planned >= self._start:
+            elif not _dropped(entry):
                 yield entry
 
     def _of_dose(self, task: CareTask, dose: Dose) -> Occurrence | None:
@@ -319,21 +363,32 @@ class _Walk:
         if task.after_finish is not None:
             if dose.end is None:
                 return None
-            at = Instant(dose.end + task.after_finish)
+            length = task.after_finish
+            at = Instant(dose.end + length)
+            moved = [when for when in (dose.started, dose.finished) if when is not None]
+            was = {Instant(when + length) for when in (dose.due_end, *(when for when, _ in dose.put_off[1::2])) if when}
         else:
-            at = Instant(dose.due - (task.before_dose or 0))
-        ran = (dose.started, dose.finished) if task.after_finish is not None else ()
-        moved = [when for when in ran if when is not None]
+            if dose.extra:
+                return None  # nobody could have known
+            length = task.before_dose or 0
+            # A dose that began early had what belongs before it before that, or not at all.
+            at = Instant(min(dose.due, dose.due if dose.started is None else dose.started) - length)
+            moved = []
+            was = {
+                Instant(when - length) for when in (dose.ordered, dose.due, *(when for when, _ in dose.put_off[::2]))
+            }
         moved += [since for _, since in dose.put_off]
         known = max(moved, default=NEVER)
+        was.add(at)
         for fact in self._told.put_off:
-            if fact.planned_for == at and fact.until is not None:
-                at, known = fact.until, fact.happened
-        skipped = [fact for fact in self._told.skipped if fact.planned_for == at]
+            if fact.planned_for in was and fact.until is not None:
+                at, known = fact.until, max(known, fact.happened)
+                was.add(at)
+        skipped = [fact for fact in self._told.skipped if fact.planned_for in was]
         known = max([known, *(fact.happened for fact in skipped)])
         return Occurrence(
             task=self._name,
-            key=dose.key,
+            key=f"dose/{dose.order}/{dose.key}",
             planned=at,
             at=at,
             dose=dose,
@@ -346,46 +401,6 @@ def _dropped(entry: Occurrence) -> bool:
     """Say whether the dose that a task is tied to does not take place here; then there is nothing to do for it."""
     dose = entry.dose
     return dose is not None and (dose.state in DROPPED or dose.state is DoseState.ELSEWHERE)
-
-
-def _at(task: CareTask, plan: Plan, day: date) -> Instant:
-    """Return the task's time of day on a date, on the clock of where the household is then."""
-    assert task.at is not None, "a task by the clock without a time of day does not pass the checks"
-    wall = datetime.combine(day, task.at)
-    at = instant_of(wall, plan.clock.home)[0]
-    return instant_of(wall, plan.clock.at(at))[0]
-
-
-def _possible(task: CareTask, day: date) -> date | None:
-    """Return the day on which what is due on a day is done; None for not at all."""
-    step = {Instead.BEFORE: -1, Instead.AFTER: 1}.get(task.instead or Instead.NOT, 0)
-    while day in task.not_on:
-        if not step:
-            return None
-        day += timedelta(days=step)
-    return day
-
-
-def _in_days(task: CareTask, plan: Plan, day: date, after: Instant) -> Instant:
-    """Return when a task is due so many days after ``day``; a day on which it cannot be done moves or drops it."""
-    assert task.every_days is not None
-    while True:
-        day += timedelta(days=task.every_days)
-        possible = _possible(task, day)
-        if possible is not None:
-            return max(_at(task, plan, possible), Instant(after + 1))
-
-
-def _on_weekday(task: CareTask, plan: Plan, after: Instant) -> _Next | None:
-    """Return the first of a task's weekdays after an instant, by its own date, wherever a holiday has moved it."""
-    day = plan.clock.local(max(after, plan.course.start.instant)).date() - timedelta(days=7 + len(task.not_on))
-    options = []
-    for _ in range(2 * (8 + len(task.not_on)) + 7):
-        possible = _possible(task, day) if day.weekday() in (task.weekdays or ()) else None
-        if possible is not None and (at := _at(task, plan, possible)) > after:
-            options.append(_Next(at, day.isoformat(), True))
-        day += timedelta(days=1)
-    return min(options, key=lambda option: option.at, default=None)
 
 
 def told_of(facts: Sequence[Fact], near: int) -> Told:

@@ -32,6 +32,9 @@ from reminders.schedule.terms import amounts_of, blocks_of, terms_of
 from reminders.times import DAY, Instant, instant_of, local, spans_of
 from reminders.zones import release
 
+MOST_ROUNDS = 6
+"""So often it is looked which draws fall into the doses that draws have made longer."""
+
 Placing = Callable[[Sequence[LumenUse], Terms, Mapping[Instant, Instant], Planned | None], Sequence[Sequence[Placed]]]
 """Where the idle flushes of all lumens go."""
 
@@ -74,8 +77,12 @@ def compile_schedule(
 
     actual = actual_of({})
     tasks = _tasks(in_force, happened, actual, (start, beyond))
-    if held_up := draws.held_up(tasks, in_force, [dose for found in actual.doses.values() for dose in found]):
-        # Draws are planned by when the doses begin; when those finish follows from the draws.
+    held_up: Mapping[tuple[str, str], int] = {}
+    # When the doses finish follows from the draws that stop them, and some draws from when doses finish.
+    for _round in range(MOST_ROUNDS):
+        known, held_up = held_up, draws.held_up(tasks, in_force, happened, actual.doses)
+        if held_up == known:
+            break
         actual = actual_of(held_up)
         tasks = _tasks(in_force, happened, actual, (start, beyond))
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
@@ -153,10 +160,10 @@ def _tasks(
     in_force: Sequence[Stretch], happened: Happened, actual: Actual, horizon: tuple[Instant, Instant]
 ) -> dict[str, tuple[Occurrence, ...]]:
     """Return the occurrences of every care task; none where no plan has one."""
-    if not any(stretch.plan.tasks for stretch in in_force):
+    if not any(stretch.revision.tasks for stretch in in_force):
         return {}
     told = draws.told_tasks(in_force, happened, actual.doses, horizon)
-    return occurrences(in_force, told, actual.doses, horizon)
+    return occurrences(in_force, told, actual.doses, happened.away, horizon)
 
 
 def _entered(record: Record, actual: Actual) -> dict[Instant, Instant]:

@@ -24,8 +24,8 @@ BEGINNING = Instant(-(2**62))
 class Stretch:
     """The plan in force from ``begins`` up to ``ends``.
 
-    ``revision`` is the plan as it was written; ``plan`` the same with what facts changed, and with the lumens, orders
-    and fluids of other revisions that it does not name. ``by_then`` is the same with those of earlier ones only: what was
+    ``revision`` is the plan as it was written; ``plan`` the same with what facts changed, and with the lumens, orders,
+    fluids and tasks of other revisions that it does not name. ``by_then`` is the same with those of earlier ones only: what was
     in the plan by then. ``new_revision``: a revision takes effect at ``begins``.
     """
 
@@ -92,7 +92,8 @@ def _with_what_is_left(plan: Plan, other: Plan) -> Plan:
     orders = _missing(other.orders, plan.orders)
     fluids = _missing(other.fluids, plan.fluids)
     steps = _missing(other.extra_steps, plan.extra_steps)
-    if not (lumens or orders or fluids or steps):
+    tasks = _missing(other.tasks, plan.tasks)
+    if not (lumens or orders or fluids or steps or tasks):
         return plan
     return replace(
         plan,
@@ -100,6 +101,7 @@ def _with_what_is_left(plan: Plan, other: Plan) -> Plan:
         orders={**plan.orders, **orders},
         fluids={**plan.fluids, **fluids},
         extra_steps={**plan.extra_steps, **steps},
+        tasks={**plan.tasks, **tasks},
     )
 
 

@@ -37,6 +37,7 @@ from reminders.schedule.model import (
     ENDLESS,
     NEVER,
     Ask,
+    AskWhy,
     Dose,
     DoseState,
     LumenState,
@@ -325,6 +326,12 @@ class LumenPlan:
         for touch in (*self.handled, *drawn):
             flushes = touch.counts and bool(touch.starts or do.flushes(touch.steps))
             since, until, at = self._since(touch), ENDLESS, touch.flushed or touch.at
+            if touch.kind is TouchKind.DRAW and touch.outcome is None and touch.asks:
+                # Nothing leans on what must be asked about (R11), from when on that is known.
+                asked = [ask.since for ask in touch.asks if ask.since is not None and ask.why is not AskWhy.OVERLAP]
+                until = min(asked, default=since)
+                if until <= since:
+                    continue
             if self._offers.left_to_others(touch):
                 until = max(since, *(begin for begin, end in self._away if begin <= touch.at < end))
             if touch.flushed is not None and at > touch.at:

@@ -108,6 +108,8 @@ def task_status(event: TaskEvent, schedule: Schedule, now: Instant) -> Status:
     opens, closes = task_window(event)
     if event.outcome is Outcome.DONE:
         return Status.DONE if event.at <= closes else Status.LATE
+    if _given(event):
+        return Status.UNCONFIRMED
     if schedule.removed is not None and now >= schedule.removed:
         return Status.UNCONFIRMED
     if now < opens:
@@ -119,13 +121,19 @@ def task_status(event: TaskEvent, schedule: Schedule, now: Instant) -> Status:
     return Status.OVERDUE
 
 
+def _given(event: TaskEvent) -> bool:
+    """Say whether the dose before which something was to be done has begun: it was done, or it is too late for it."""
+    return event.dose is not None and event.care.before_dose is not None and event.dose.started is not None
+
+
 def waits_until(event: TaskEvent, later: Iterable[TaskEvent]) -> Instant:
     """Return from when on a care task that nobody recorded is no longer waited for; ``later`` are those of its task after it."""
     dose = event.dose
     if dose is not None:
-        if event.care.before_dose is not None and dose.started is not None:
+        if _given(event):
             return NEVER
-        return Instant(max(dose.due, event.planned) + (event.plan.orders[dose.order].cut_off or 0) + 1)
+        waits_from = max(dose.due, task_window(event)[1])
+        return Instant(waits_from + (event.plan.orders[dose.order].cut_off or 0) + 1)
     return min((NEVER if other.outcome is Outcome.DONE else task_window(other)[0] for other in later), default=ENDLESS)
 
 

@@ -65,8 +65,8 @@ def draw(plan: Plan, lumen: Lumen, tasks: Iterable[str], running: Iterable[str] 
 
 def after_draw(plan: Plan, lumen: Lumen, *, lock: bool) -> tuple[Step, ...]:
     """Return the steps that a draw leaves to be done, with the lock or without it."""
-    steps = _flushed_after_draw(plan, lumen)
-    return locked((*withdraw_lock(lumen), *steps), plan, lumen) if lock else steps
+    steps = _flushed_after_draw(plan, lumen)  # whatever was to be drawn out came with the blood
+    return locked(steps, plan, lumen) if lock else steps
 
 
 def _flushed_after_draw(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:

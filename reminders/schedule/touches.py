@@ -120,15 +120,15 @@ class TouchWriter:
         finishes = bool(meeting.ends or pushes or (meeting.draws and not meeting.starts))
         lock = finishes and not self.infuses(at) and not self._joins(plan, idle_from, at)
         idle_before = at in self._begins or bool(meeting.draws and not self._infused(at))
-        held_lock = idle_before and (at != self._unlocked_until or self._flushed_since(self._before, at))
+        held_lock = idle_before and (at > self._unlocked_until or self._flushed_since(self._before, at))
         self._before = at
         outcome = Outcome.DONE if _recorded(plan, meeting) else None
         # What is over cannot be asked about, but nothing is offered on a lumen that must not be used (S1).
         asks = tuple(ask for ask in self._asks_at(at) if outcome is None or ask.why in BLOCKS)
         running = self._running_at(at) if meeting.draws else ()
-        asks += tuple(self._in_the_way(plan, meeting, running))
+        asks += tuple(ask for ask in self._in_the_way(plan, meeting, running, at) if ask not in asks)
         blocked = any(ask.why in BLOCKS for ask in asks)
-        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock, running)
+        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock, running if self.infuses(at) else ())
         self._unlocked_until = NEVER if lock else self._next_start(at)
         kind, meaning, reason = _kind(plan, meeting)
         nurse = not blocked and _nurse_only(plan, self._name, meeting, held_lock)
@@ -202,7 +202,7 @@ class TouchWriter:
             TouchKind.DRAW,
             self._name,
             fact.happened,
-            () if asks else do.after_draw(plan, lumen, lock=not self.infuses(fact.happened)),
+            () if asks else do.after_draw(plan, lumen, lock=self._ends_in_lock(plan, fact.happened)),
             Reason(Why.DRAW),
             plan,
             planned=fact.happened if task is None else task.planned,
@@ -232,25 +232,36 @@ class TouchWriter:
         index = bisect_right(self._infusing_from, at) - 1
         return index >= 0 and self._infusing[index][1] > at
 
+    def _ends_in_lock(self, plan: Plan, drawn: Instant) -> bool:
+        return not self.infuses(drawn) and not self._joins(plan, drawn, drawn)
+
     def _infused(self, at: Instant) -> bool:
         """Say whether an infusion runs just before an instant."""
         index = bisect_left(self._infusing_from, at) - 1
         return index >= 0 and self._infusing[index][1] >= at
 
     def _running_at(self, at: Instant) -> tuple[Dose, ...]:
-        """Return the infusions that run before and after an instant."""
-        return tuple(
-            dose
-            for dose in self._doses
-            if dose.start < at < (ENDLESS if dose.end is None else dose.end)
-            and self._plan_at(dose.start).orders[dose.order].given_as is not GivenAs.PUSH
-        )
+        """Return the infusions that are connected before and after an instant, whether they run or stand.
 
-    def _in_the_way(self, plan: Plan, meeting: Meeting, running: Sequence[Dose]) -> Iterator[Ask]:
-        """Yield what runs when blood is to be drawn, where the plan does not say how that is done."""
+        What a pump begins by itself at that instant is one of them: nobody is there to begin it later.
+        """
+        found = []
+        for dose in self._doses:
+            given_as = self._plan_at(dose.start).orders[dose.order].given_as
+            begun = dose.start <= at if given_as is GivenAs.PUMP else dose.start < at
+            if begun and given_as is not GivenAs.PUSH and at < (ENDLESS if dose.end is None else dose.end):
+                found.append(dose)
+        return tuple(found)
+
+    def _in_the_way(self, plan: Plan, meeting: Meeting, running: Sequence[Dose], at: Instant) -> Iterator[Ask]:
+        """Yield what is connected when blood is to be drawn and may not be stopped for it, and what the dose is asked about."""
         for dose in running:
-            if any(plan.tasks[entry.task].pauses_infusion is None for entry in meeting.draws):
+            stands = any(begin <= at < over for begin, over in dose.pauses)
+            flushed = plan.orders[dose.order].flush_through is FlushThrough.ALLOWED
+            if stands or not flushed or any(plan.tasks[entry.task].pauses_infusion is None for entry in meeting.draws):
                 yield Ask(AskWhy.OVERLAP, since=dose.end, other=dose.order)
+        for entry in meeting.draws:
+            yield from () if entry.dose is None else entry.dose.asks
 
     def _steps_of(
         self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool, running: Sequence[Dose] = ()

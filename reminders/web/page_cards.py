@@ -179,7 +179,9 @@ def _drawn_card(base: Card, found: Waiting, schedule: Schedule, now: Instant) ->
     task = touch.plan.tasks[touch.tasks[0]]
     asked, doer = was_it_words(task), doer_words(task)
     if found.wait is Wait.DUE:
-        return replace(base, lines=[doer], forms=[Form(asked, can.done(touch, touch.plan), when="now")])
+        return replace(
+            base, tag=_("Expected"), lines=[doer], forms=[Form(asked, can.done(touch, touch.plan), when="now")]
+        )
     lines = [late_words(touch.planned, now), doer, say.not_made_up_words(plan)]
     return replace(base, tone=Tone.PERHAPS, tag=asked, lines=lines, forms=_was_it_done(touch, schedule, now, asked))
 
