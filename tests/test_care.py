@@ -64,6 +64,10 @@ def trough(more: str = 'only_doses = [3]\nlumen = "red"', before: str = "30 min"
 PUT_OFF = "06-03 12:00 task-put-off name=dressing planned_for=06-08T10:00 until=06-09T16:00"
 
 
+TIED = 'order = "cefazolin"\nbefore_dose = "1 h"\non_time_within = "1 h"'
+"""What ties a task to a dose."""
+
+
 @dataclass(frozen=True)
 class Situation:
     """A plan, what is recorded, and the task's rows at ``now``: local day and time, status, task; ``was``: where it
@@ -225,6 +229,122 @@ SITUATIONS = (
         "a holiday moves a dressing forward, and the next counts from then",
         THREE_WEEKS + RED + dressing(more='not_on = ["2026-06-08"]\ninstead = "the day before"'),
         ["07 10:00 planned dressing", "14 10:00 planned dressing", "21 10:00 planned dressing"],
+    ),
+    Situation(
+        "two holidays in a row that fall on its day: the week after both",
+        THREE_WEEKS
+        + RED
+        + labs('weekdays = ["Fri"]', more='not_on = ["2026-06-05", "2026-06-12"]\ninstead = "not at all"'),
+        ["19 09:00 planned labs"],
+    ),
+    Situation(
+        "every day, and a holiday that would fall on the day that has its own: left out, not doubled",
+        '[plan]\nend = "2026-06-08 08:00"\n'
+        + RED
+        + dressing(days=1, more='not_on = ["2026-06-05"]\ninstead = "the day before"'),
+        [f"{day:02d} 10:00 planned dressing" for day in (2, 3, 4, 6, 7)],
+    ),
+    Situation(
+        "put off, and heparin stopped meanwhile: it stays put off",
+        THREE_WEEKS + RED + dressing("05-28 07:00"),
+        ["06 10:00 planned dressing", "13 10:00 planned dressing", "20 10:00 planned dressing"],
+        [
+            "06-03 12:00 task-put-off name=dressing planned_for=06-04T10:00 until=06-06T10:00",
+            "06-05 09:00 heparin-stopped",
+        ],
+        "06-05 10:00",
+    ),
+    Situation(
+        "put off beyond a revision that has it too, and done then",
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-05 08:00"\nend = "2026-06-22 08:00"\n'
+        + RED
+        + dressing("05-28 07:00"),
+        ["06 09:50 done dressing was 06 10:00", "13 10:00 planned dressing", "20 10:00 planned dressing"],
+        [
+            "06-03 12:00 task-put-off name=dressing planned_for=06-04T10:00 until=06-06T10:00",
+            "06-06 09:50 task-done name=dressing",
+        ],
+        "06-06 10:00",
+        [THREE_WEEKS + RED + dressing("05-28 07:00")],
+    ),
+    Situation(
+        "put off and done then: it is that one that was done",
+        THREE_WEEKS + RED + dressing(),
+        ["12 15:50 done dressing was 12 16:00", "19 10:00 planned dressing"],
+        [
+            "06-03 12:00 task-put-off name=dressing planned_for=06-08T10:00 until=06-12T16:00",
+            "06-12 15:50 task-done name=dressing",
+        ],
+        "06-12 17:00",
+    ),
+    Situation(
+        "a visit put off beyond the next one leaves that one where it is",
+        THREE_WEEKS
+        + RED
+        + task("visit", "visit", 'moments = ["2026-06-03 14:00", "2026-06-05 14:00", "2026-06-10 14:00"]'),
+        ["05 14:05 done visit was 05 14:00", "06 09:40 done visit was 06 09:30", "10 14:00 planned visit"],
+        [
+            "06-02 10:00 task-put-off name=visit planned_for=06-03T14:00 until=06-06T09:30",
+            "06-05 14:05 task-done name=visit",
+            "06-06 09:40 task-done name=visit",
+        ],
+        "06-06 11:00",
+    ),
+    Situation(
+        "a second bag out in one morning is one more, and tomorrow's comes out tomorrow",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 07:00 done bag out", "02 08:00 done bag out besides", "03 07:00 planned bag out"],
+        ["06-02 07:00 task-done name=bag_out", "06-02 08:00 task-done name=bag_out"],
+        "06-02 08:30",
+    ),
+    Situation(
+        "a dose that began early had its bag out before that, or not at all",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 03:00 unconfirmed bag out", "03 07:00 planned bag out"],
+        ["06-02 05:00 started order=cefazolin dose=2026-06-02T09:00"],
+        "06-02 06:40",
+    ),
+    Situation(
+        "not to be done for a dose that is then put off: still not to be done",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 09:00 skipped bag out", "03 07:00 planned bag out"],
+        [
+            "06-01 20:00 task-skipped name=bag_out planned_for=06-02T07:00",
+            "06-02 06:00 delayed order=cefazolin dose=2026-06-02T09:00 until=06-02T11:00",
+        ],
+        "06-02 06:30",
+    ),
+    Situation(
+        "a second start by mistake asks for no bag that nobody could have known of",
+        DAILY.replace("06-06", "06-03") + fridge(),
+        ["02 07:00 unconfirmed bag out", "03 07:00 planned bag out"],
+        [
+            "06-02 09:00 started order=cefazolin dose=2026-06-02T09:00",
+            "06-02 09:30 started order=cefazolin dose=2026-06-02T09:00 again=yes",
+        ],
+        "06-02 09:35",
+    ),
+    Situation(
+        "a revision brings in what would have come before it: nothing is asked for that nobody was told of",
+        '[plan]\nrevision = 2\ntakes_effect = "2026-06-02 08:00"\n' + DAILY.replace("06-06", "06-03") + fridge(),
+        ["03 07:00 planned bag out"],
+        [],
+        "06-02 08:30",
+        [DAILY.replace("06-06", "06-03")],
+    ),
+    Situation(
+        "a task is called by its short name before another by its label",
+        THREE_WEEKS + RED + dressing("05-26 07:00") + task("labs", "visit", 'weekdays = ["Mon"]\nat = "09:00"'),
+        [
+            "01 09:00 unconfirmed labs",
+            "02 10:05 done dressing was 02 10:00",
+            "08 09:00 due labs",
+            "09 10:00 planned dressing",
+            "15 09:00 planned labs",
+            "16 10:00 planned dressing",
+        ],
+        ["06-02 10:05 task-done name=DRESSING"],
+        "06-08 08:00",
     ),
     Situation(
         "a connector is changed with each draw, and else after its days",
@@ -608,6 +728,119 @@ def test_a_draw_into_which_a_late_dose_runs_is_asked_about_first() -> None:
     assert not before.asks
 
 
+ENDS_10 = at("06-03 10:00")
+PAUSING = labs('moments = ["2026-06-03 09:30"]', more='lumen = "red"\npauses_infusion = "20 min"').replace(
+    'at = "09:00"\n', ""
+)
+
+
+@pytest.mark.parametrize(
+    ("edits", "facts", "later"),
+    [
+        (PAUSING, [], 20),
+        (PAUSING, ["06-02 12:00 task-skipped name=labs planned_for=06-03T09:30"], 0),
+        (
+            BLUE + PAUSING,
+            ["06-03 09:31 drawn lumen=blue report=y key=y.1", "06-03 09:31 task-done name=labs report=y key=y.2"],
+            0,
+        ),
+        (PAUSING, ["06-02 12:00 problem lumen=red sign=swelling"], 0),
+        (PAUSING + PAUSING.replace("labs", "level"), [], 20),
+        (PAUSING + PAUSING.replace("labs", "level").replace("09:30", "10:10"), [], 40),
+    ],
+    ids=[
+        "planned",
+        "skipped",
+        "drawn through another lumen",
+        "the lumen is suspended",
+        "two at one instant",
+        "one in the time added",
+    ],
+)
+def test_a_finish_moves_only_by_what_really_stops_the_infusion(edits: str, facts: list[str], later: int) -> None:
+    """R15: a finish that is asked for too late means an empty bag."""
+    schedule = after(DRAWS + DAILY + edits, facts, "06-03 06:00")
+    ends = {dose.end for dose in schedule.doses["cefazolin"] if dose.key == "2026-06-03T09:00"}
+    assert ends == {ENDS_10 + later}
+
+
+def test_a_draw_while_the_infusion_stands_is_asked_about_and_resumes_nothing() -> None:
+    dose = "order=cefazolin dose=2026-06-03T09:00"
+    facts = [f"06-03 09:00 started {dose}", f"06-03 09:25 interrupted {dose}"]
+    (draw,) = of_kind(after(DRAWS + DAILY + PAUSING, facts, "06-03 09:26"), TouchKind.DRAW)
+    assert [ask.why for ask in draw.asks] == [AskWhy.OVERLAP]
+    assert "resume" not in said(draw.steps)
+
+
+def test_no_idle_flush_leans_on_a_draw_that_must_be_asked_about() -> None:
+    """R11, R16: the limit is kept as if that draw did not take place."""
+    edits = DRAWS + BLUE + labs('moments = ["2026-06-02 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', "")
+    facts = [
+        "06-01 19:00 flushed lumen=blue",
+        "06-02 07:00 flushed lumen=blue",
+        "06-02 08:00 problem lumen=blue sign=no_blood_return",
+    ]
+    schedule = after(edits, facts, "06-02 08:30")
+    ahead = [touch.at for touch in of_kind(schedule, TouchKind.IDLE_FLUSH, "blue") if touch.at > at("06-02 08:00")]
+    assert ahead[0] == at("06-02 19:00")
+
+
+def test_a_trough_before_a_dose_that_must_be_asked_about_is_asked_about_too() -> None:
+    edits = DRAWS + DAILY.replace('"8 h"', '"20 h"') + trough()
+    facts = ["06-02 16:00 started order=cefazolin dose=2026-06-02T09:00"]
+    schedule = after(edits, facts, "06-02 16:30")
+    (draw,) = of_kind(schedule, TouchKind.DRAW)
+    assert [ask.why for ask in draw.asks] == [AskWhy.SPACING]
+
+
+def test_a_revision_without_the_draw_and_one_that_brings_it_in_break_nothing() -> None:
+    """R14, R19: what the new revision dropped and lies ahead is gone; what it brings in does not lie before it."""
+    later = '[plan]\nrevision = 2\ntakes_effect = "2026-06-03 12:00"\n'
+    post = labs(more='lumen = "red"').replace(
+        'weekdays = ["Mon"]\nat = "09:00"', TIED.replace("before_dose", "after_finish").replace('"1 h"', '"5 h"', 1)
+    )
+    dropped = after(later + DAILY, [], "06-03 12:30", [DRAWS + DAILY + post])
+    assert [
+        shown_day for shown_day in (f"{dropped.plan.clock.local(t.at):%d %H:%M}" for t in dropped.touches if t.tasks)
+    ] == [
+        "01 15:00",
+        "02 15:00",
+    ]
+    before = trough(before="24 h", more='lumen = "red"')
+    brought = after(later + DRAWS + DAILY + before, [], "06-03 12:30", [DAILY])
+    assert min(touch.at for touch in brought.touches if touch.tasks) >= at("06-03 12:00")
+
+
+def test_one_draw_reported_by_two_people_is_one() -> None:
+    edits = DRAWS + BLUE + labs('moments = ["2026-06-02 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', "")
+    facts = [
+        "06-02 13:50 drawn lumen=blue",
+        "06-02 14:00 task-done name=labs report=y key=y.1",
+        "06-02 14:00 drawn lumen=blue report=y key=y.2",
+    ]
+    assert len(of_kind(after(edits, facts, "06-02 14:30"), TouchKind.DRAW, "blue")) == 1
+
+
+def test_a_draw_the_day_before_is_not_the_trough() -> None:
+    edits = DRAWS + DAILY + trough()
+    schedule = after(edits, ["06-02 10:30 drawn lumen=red", "06-02 10:35 flushed lumen=red"], "06-02 11:00")
+    assert [touch.tasks for touch in of_kind(schedule, TouchKind.DRAW)] == [(), ("trough",)]
+
+
+def test_a_recorded_draw_before_a_dose_needs_no_lock_either_and_nothing_is_drawn_out_twice() -> None:
+    edits = DRAWS + DAILY + trough()
+    (drawn,) = of_kind(after(edits, ["06-03 08:30 drawn lumen=red"], "06-03 08:31"), TouchKind.DRAW)
+    assert said(drawn.steps) == "saline"
+    withdraw = (
+        DRAWS
+        + BLUE
+        + 'flush_through = "withdraw first"\nwithdraw_volume = "5 mL"\n'
+        + labs('moments = ["2026-06-03 14:00"]', more='lumen = "blue"').replace('at = "09:00"\n', "")
+    )
+    (late,) = of_kind(after(withdraw, ["06-03 14:00 drawn lumen=blue"], "06-03 14:01"), TouchKind.DRAW, "blue")
+    assert said(late.steps) == "saline, lock heparin"
+
+
 def test_a_pause_that_was_recorded_counts_once() -> None:
     """S9: stopped, drawn, resumed; the finish moves by the pause that was, not by it and the planned one."""
     pause = labs('moments = ["2026-06-03 09:30"]', more='lumen = "red"\npauses_infusion = "20 min"')
@@ -689,8 +922,6 @@ def test_a_draw_by_the_nurse_is_for_the_nurse() -> None:
 
 # What the plan may not say
 
-TIED = 'order = "cefazolin"\nbefore_dose = "1 h"\non_time_within = "1 h"'
-
 
 @pytest.mark.parametrize(
     ("code", "edits"),
@@ -714,6 +945,15 @@ TIED = 'order = "cefazolin"\nbefore_dose = "1 h"\non_time_within = "1 h"'
         ("task-draw", RED + dressing(more=BY_LUMEN)),
         ("task-draw", RED + dressing(more='brings = { "saline syringe" = 10 }')),
         ("task-draw", RED + labs(more='pauses_infusion = "20 min"')),
+        ("task-draw", DRAWS.replace('["saline 20 mL"]', "[]") + DAILY + trough()),
+        ("task-label", RED + labs() + labs().replace("[task.labs]", "[task.more]")),
+        (
+            "draw-running",  # what must never be flushed in may not be stopped for a draw either
+            DRAWS
+            + DAILY
+            + 'flush_through = "withdraw first"\nwithdraw_volume = "5 mL"\n'
+            + labs(more='lumen = "red"\npauses_infusion = "20 min"', clock="09:30"),
+        ),
         ("unknown-name", DRAWS + RED + labs(more='lumen = "green"')),
         ("unknown-name", DAILY + task("x", "visit", TIED.replace("cefazolin", "vancomycin"))),
         ("unknown-name", RED + labs() + task("x", "visit", 'with_tasks = ["dressing"]')),

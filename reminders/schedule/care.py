@@ -227,14 +227,14 @@ class _Walk:
             answer = self._answer(task, plan, coming, planned, begins, ends)
             if answer is not None:
                 self._open.remove(answer)
-                before = max(self._base or NEVER, self._after)
+                before = max(self._after, NEVER if self._base is None or self._base > planned else self._base)
                 if coming.fixed and answer.happened - before < planned - answer.happened:
                     # Nearer to the time before than to the day that is fixed: that day stands.
                     yield self._besides(answer)
-                    self._base = self._known = answer.happened
+                    self._base = self._known = max(self._base or NEVER, answer.happened)
                     continue
                 yield self._occurrence(coming, planned, answer)
-                self._base = self._known = answer.happened
+                self._base = self._known = max(self._base or NEVER, answer.happened)
                 # What an interval made due is done with; a day that is fixed is, whenever it was done.
                 self._after = max(self._after, coming.at if coming.fixed else answer.happened)
                 self._count += not coming.fixed
