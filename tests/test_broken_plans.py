@@ -1164,7 +1164,26 @@ CARE_TASKS = [
         ),
         "WARNING no-task [task.level]",
     ),
+    row(
+        "two tasks called alike",
+        (
+            care_task("labs", "blood draw", 'weekdays = ["Mon"]', 'at = "09:00"'),
+            lambda text: (
+                text
+                + care_task("labs", "visit", 'weekdays = ["Tue"]', 'at = "09:00"')("").replace(
+                    "[task.labs]", "[task.more]"
+                )
+            ),
+        ),
+        "ERROR task-label [task.more] label + [task.labs] label",
+    ),
+    row(
+        "a window longer than the time between two",
+        care_task("weight", "weighing", 'every = "12 h"', 'last_done = "2026-06-01 07:00"', 'on_time_within = "24 h"'),
+        "WARNING task-range [task.weight] on_time_within + [task.weight] every",
+    ),
 ]
+
 
 def stock_of(name: str, item: str, counted_at: str = "2026-06-01 08:00", *statements: str) -> Edit:
     """Add an item of stock at the end of the plan."""
@@ -1210,7 +1229,17 @@ STOCK = [
     ),
 ]
 
-ROWS = [*THE_FILE, *MISSPELT, *MISSING, *VALUES, *CONTRADICTIONS, *CARE_TASKS, *STOCK, *THE_SCHEDULE, *A_PHARMACIST_ASKS]
+ROWS = [
+    *THE_FILE,
+    *MISSPELT,
+    *MISSING,
+    *VALUES,
+    *CONTRADICTIONS,
+    *CARE_TASKS,
+    *STOCK,
+    *THE_SCHEDULE,
+    *A_PHARMACIST_ASKS,
+]
 
 
 def located(finding: Finding, result: Examination) -> list[int]:

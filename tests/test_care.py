@@ -800,12 +800,8 @@ def test_a_revision_without_the_draw_and_one_that_brings_it_in_break_nothing() -
         'weekdays = ["Mon"]\nat = "09:00"', TIED.replace("before_dose", "after_finish").replace('"1 h"', '"5 h"', 1)
     )
     dropped = after(later + DAILY, [], "06-03 12:30", [DRAWS + DAILY + post])
-    assert [
-        shown_day for shown_day in (f"{dropped.plan.clock.local(t.at):%d %H:%M}" for t in dropped.touches if t.tasks)
-    ] == [
-        "01 15:00",
-        "02 15:00",
-    ]
+    drawn = [dropped.plan.clock.local(touch.at) for touch in dropped.touches if touch.tasks]
+    assert [f"{moment:%d %H:%M}" for moment in drawn] == ["01 15:00", "02 15:00"]
     before = trough(before="24 h", more='lumen = "red"')
     brought = after(later + DRAWS + DAILY + before, [], "06-03 12:30", [DAILY])
     assert min(touch.at for touch in brought.touches if touch.tasks) >= at("06-03 12:00")
@@ -960,6 +956,11 @@ def test_a_draw_by_the_nurse_is_for_the_nurse() -> None:
         ("lumen-out-of-use", DRAWS + DAILY + BLUE + "in_use = false\n" + labs(more='lumen = "blue"')),
         ("draw-running", DRAWS + DAILY + labs(more=BY_LUMEN, clock="09:30")),
         ("no-task", DAILY + trough(more="only_doses = [40]")),
+        ("no-task", DAILY + trough(more="only_doses = [3, 40]")),
+        ("no-task", RED + task("x", "visit", 'moments = ["2026-06-03 14:00", "2027-06-10 14:00"]')),
+        ("no-task", DAILY + fridge()),  # two hours before the first dose the plan has not begun
+        ("task-range", RED + every_hours(6, "06-01 07:00").replace('"4 h"', '"7 h"')),
+        ("task-range", DRAWS + DAILY + labs(more='lumen = "red"\npauses_infusion = "60 min"', clock="09:30")),
         ("no-task", RED + labs('weekdays = ["Mon"]', more="last_day = 2026-06-01", clock="07:00")),
     ],
 )
