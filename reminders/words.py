@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from gettext import NullTranslations
 
+from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.durations import duration
 from reminders.plan.idle_limit import PerDay
 from reminders.plan.model import Contact, Plan
@@ -144,6 +145,8 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
         lines.append(", ".join(parts) + ".")
         if order.follows is not None:
             lines.append(leader_words(plan.orders[order.follows]))
+        if drawn := draws_before(dose, plan):
+            lines.append(drawn_first_words(drawn))
         if order.on_time_within is not None and order.cut_off is not None and dose.key != "reservoir":
             lines.append(
                 _("On time from {first} to {last}. Not given by {cut_off}? Call before giving it.").format(
@@ -153,6 +156,24 @@ def timing_lines(touch: Touch, plan: Plan) -> list[str]:
                 )
             )
     return lines
+
+
+def draws_before(dose: Dose, plan: Plan) -> list[CareTask]:
+    """Return the blood draws that belong before a dose."""
+    return [
+        task
+        for task in plan.tasks.values()
+        if task.kind is TaskKind.DRAW
+        and task.order == dose.order
+        and task.before_dose is not None
+        and not dose.extra
+        and (task.only_doses is None or dose.number in task.only_doses)
+    ]
+
+
+def drawn_first_words(drawn: Iterable[CareTask]) -> str:
+    """Say that a dose waits for the blood that is drawn before it."""
+    return _("Do not start it before the blood is drawn: {labels}.").format(labels=_and(task.label for task in drawn))
 
 
 def leader_words(leader: Order) -> str:

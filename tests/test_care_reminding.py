@@ -6,7 +6,7 @@ Quiet hours are 22:30 to 06:30. Nothing here is clinical: how often somebody is 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import takewhile
+from itertools import islice, takewhile
 
 import pytest
 from histories import after, at
@@ -66,7 +66,7 @@ def told(edits: str, name: str, facts: str, now: str) -> list[str]:
     if matter is None:
         return []
     shown = []
-    for telling in tellings(matter, schedule.plan.pop_ups, schedule.quiet):
+    for telling in islice(tellings(matter, schedule.plan.pop_ups, schedule.quiet), 20):  # what is urgent is told without end
         moment = f"{schedule.plan.clock.local(telling.moment):%d %H:%M}{'!' if telling.urgent else ''}"
         shown.append(f"({moment})" if telling.stage is Stage.AHEAD else moment)
     return shown
@@ -301,7 +301,7 @@ WORDS = {
     "a draw by the nurse": (
         RED + BLUE + WEDNESDAY, "06-03 10:00", "06-03 09:00",
         "Was the nurse here? blue lumen, blood draw: labs (nurse only)",
-        "09:00 CDT, 60 min ago. If so, record it. STOP, clamp, call On-call nurse, Fennimore Vale, 555-0142 if it will not flush, "
+        "09:00 CDT, 1 h ago. If so, record it. STOP, clamp, call On-call nurse, Fennimore Vale, 555-0142 if it will not flush, "
         "hurts, swells or leaks. Your provider's word goes first.",
     ),
     "discreet": (
@@ -390,7 +390,7 @@ DUE = {
     "overdue, and its dose is to come": (
         NINE + mine(fridge()), "", "06-02 08:00",
         [
-            "Was it done? bag out, 07:00 CDT (60 min ago). Record it. If it was not done, ask On-call nurse, Fennimore Vale, "
+            "Was it done? bag out, 07:00 CDT (1 h ago). Record it. If it was not done, ask On-call nurse, Fennimore Vale, "
             "555-0142 before you go on: cefazolin goes with it.",
         ],
     ),
@@ -418,7 +418,7 @@ def test_a_draw_stands_with_its_lumen_and_asks_whether_the_nurse_came() -> None:
     text = due(after(PLAN + RED + BLUE + WEDNESDAY, "", "06-03 10:30"), at("06-03 10:30"))
     assert "\nCare tasks\n" not in text
     assert (
-        "Was the nurse here? blood draw: labs (nurse only), 09:00 CDT (90 min ago). Record it. If it was not done, do not make "
+        "Was the nurse here? blood draw: labs (nurse only), 09:00 CDT (1 h 30 min ago). Record it. If it was not done, do not make "
         "it up: ask On-call nurse" in text
     )
 

@@ -139,9 +139,9 @@ def _what_it_is(plan: Plan, enclosed: Enclosed) -> Sequence[Block]:
         ).format(provider=plan.protocol.provider),
     ]
     newer = _(
-        "This is revision {revision} of the plan, made {made}. It is in force from {effect}. It takes the place of every earlier "
-        "revision: throw older sheets away, and do not open older calendars or plans again. When a higher revision comes, the same "
-        "goes for this one."
+        "This is revision {revision} of the plan, made {made}. It is in force from {effect}: from then on it takes the place of every "
+        "earlier revision; throw older sheets away then, and do not open older calendars or plans again. When a higher revision "
+        "comes, the same goes for this one."
     ).format(
         revision=course.revision, made=_moment(plan, enclosed.made), effect=_moment(plan, course.takes_effect.instant)
     )

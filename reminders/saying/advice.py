@@ -10,8 +10,9 @@ from reminders.schedule.limits import limit_words
 from reminders.schedule.lumen_now import blocked
 from reminders.schedule.model import DROPPED, Dose, Schedule, TouchKind
 from reminders.schedule.status import cut_off
+from reminders.times import DAY, Instant
 from reminders.units import span
-from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
+from reminders.words import CATALOGUE, call_words, clock_beside, draws_before, lumen_words
 
 _ = CATALOGUE.gettext
 
@@ -172,6 +173,12 @@ def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         yield _("It was started {late} after its time, past its cut-off. Call {now}.").format(
             late=span(fact.happened - dose.ordered), now=call
         )
+    undrawn = [] if dose is None else _undrawn(dose, before, fact.happened)
+    if undrawn:
+        yield _(
+            "Blood was to be drawn before it: {labels}. Was it? Then record it, with its time. If it was not, do not let it be "
+            "drawn now before you have asked {now}: a level drawn after the start is a wrong one."
+        ).format(labels=", ".join(undrawn), now=call)
     told = next(
         (
             touch
@@ -184,6 +191,16 @@ def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         yield _("You were to ask first: {why} Call {now}.").format(
             why=" ".join(ask_words(ask, plan, day) for ask in told.asks), now=call
         )
+
+
+def _undrawn(dose: Dose, schedule: Schedule, at: Instant) -> list[str]:
+    """Return which draws belong before a dose and are not recorded by an instant."""
+    key = f"dose/{dose.order}/{dose.key}"
+    open_ = {event.task for event in schedule.tasks if event.key == key and event.outcome is None}
+    # A draw through a lumen is a touch of it, near the dose.
+    touches = [touch for touch in schedule.touches if touch.outcome is None and at - DAY < touch.planned < at + DAY]
+    open_ |= {name for touch in touches for name in touch.tasks}
+    return [task.label for task in draws_before(dose, schedule.plan_at(at)) if task.name in open_]
 
 
 def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:

@@ -12,8 +12,9 @@ from reminders.schedule.happened import within
 from reminders.schedule.lumen_now import blocked, running_doses
 from reminders.schedule.model import Outcome, Schedule, TaskEvent
 from reminders.schedule.status import task_window, window
-from reminders.times import Instant
-from reminders.words import CATALOGUE, call_words, clock_beside, lumen_words
+from reminders.times import DAY, Instant
+from reminders.units import ago
+from reminders.words import CATALOGUE, call_words, clock_beside, draws_before, lumen_words
 
 _ = CATALOGUE.gettext
 
@@ -37,6 +38,8 @@ def care_advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
                 "The plan has no care task {name}: it is recorded as said, and nothing is reckoned from it."
             ).format(name=fact.name)
         return
+    if fact.kind is Kind.TASK_DONE and task.kind is TaskKind.DRAW:
+        yield from _after_start(task, fact, after)
     if fact.said_by:
         return  # whoever may say so has
     if fact.kind is Kind.TASK_PUT_OFF:
@@ -56,6 +59,27 @@ def _task(fact: Fact, schedule: Schedule) -> CareTask | None:
 
 def _contact(plan: Plan) -> str:
     return call_words(plan.contacts.get("next_contact", plan.contacts["now"]))
+
+
+def _after_start(task: CareTask, fact: Fact, after: Schedule) -> Iterator[str]:
+    """A level that belongs before a dose and was drawn after its start is a wrong one."""
+    if task.order is None or task.before_dose is None:
+        return
+    for dose in after.doses[task.order]:
+        begun = dose.started
+        if (
+            begun is not None
+            and begun < fact.happened < begun + DAY // 2
+            and task in draws_before(dose, after.plan_at(begun))
+        ):
+            yield _(
+                "It was drawn {late} after {drug} was started, and belongs before it. Tell whoever takes the blood, and call {now} "
+                "before anybody goes by the result."
+            ).format(
+                late=ago(fact.happened - begun),
+                drug=after.plan_at(begun).orders[dose.order].drug,
+                now=call_words(after.plan.contacts["now"]),
+            )
 
 
 def _about_draw(fact: Fact, after: Schedule) -> Iterator[str]:

@@ -31,6 +31,9 @@ from reminders.times import Instant
 
 ORDERED, FINISH, BAG, TASK = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG), Reason(Why.TASK)
 
+OF_THE_LUMEN = BLOCKS | {AskWhy.PROBLEM, AskWhy.NEEDLE_OUT}
+"""Why somebody must be asked before a lumen is used for anything."""
+
 OUTCOMES = {
     DoseState.SKIPPED: Outcome.SKIPPED,
     DoseState.HELD: Outcome.HELD,
@@ -261,7 +264,8 @@ class TouchWriter:
             if stands or not flushed or any(plan.tasks[entry.task].pauses_infusion is None for entry in meeting.draws):
                 yield Ask(AskWhy.OVERLAP, since=dose.end, other=dose.order)
         for entry in meeting.draws:
-            yield from () if entry.dose is None else entry.dose.asks
+            if entry.dose is not None:  # what is wrong with the lumen of the dose is no matter of this one
+                yield from (ask for ask in entry.dose.asks if ask.why not in OF_THE_LUMEN)
 
     def _steps_of(
         self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool, running: Sequence[Dose] = ()

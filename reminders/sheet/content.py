@@ -11,7 +11,7 @@ from typing import Any
 from reminders.plan.care import TaskKind
 from reminders.plan.model import TIERS, Lumen, Plan
 from reminders.plan.order import FlushThrough
-from reminders.read_back_words import read_back_words
+from reminders.read_back_words import household_words, is_read_back, read_back_words
 from reminders.schedule.counts import supplies
 from reminders.schedule.limits import limit_words
 from reminders.schedule.model import Action, Schedule
@@ -109,6 +109,7 @@ class Sheet:
     born: str
     stamp: Stamp
     tiers: tuple[Tier, ...]
+    not_read_back: str
     line: str
     allergies: str
     lumens: tuple[LumenFacts, ...]
@@ -134,6 +135,7 @@ def sheet_of(schedule: Schedule, asked: Asked) -> Sheet:
         born=asked.born,
         stamp=_stamp(plan, asked),
         tiers=tuple(_tiers(plan)),
+        not_read_back="" if is_read_back(plan) else household_words(plan),
         line=_line(schedule, asked.first),
         allergies=", ".join(plan.line.allergies) or _("none known"),
         lumens=tuple(_lumen(schedule, lumen, asked.first) for lumen in plan.lumens.values()),
@@ -187,9 +189,7 @@ def _stamp(plan: Plan, asked: Asked) -> Stamp:
         revision=_("Revision {revision} of plan {mark}").format(revision=plan.course.revision, mark=plan_mark(plan)),
         effect=_("in force from {effect}").format(effect=moment(plan.course.takes_effect.instant)),
         printed=_("Printed {printed}. {read}").format(printed=moment(asked.printed), read=read_back_words(plan)),
-        older=_(
-            "Throw away any sheet of this plan with a lower revision number, or with the same number and an earlier print."
-        ),
+        older=_older(plan, asked),
         calls=_("At any hour: {calls}").format(calls="; ".join(call_words(contact) for contact in urgent)),
         stop=_("{stop}: {signs} {emergency}. {first}").format(
             stop=do_now[0], signs=do_now[1], emergency=do_emergency[0], first=first
@@ -197,6 +197,18 @@ def _stamp(plan: Plan, asked: Asked) -> Stamp:
         stop_short=_("{stop} at any of the signs on page 1. {emergency}. {first}").format(
             stop=do_now[0], emergency=do_emergency[0], first=first
         ),
+    )
+
+
+def _older(plan: Plan, asked: Asked) -> str:
+    """Say which other sheets hold; one that is printed ahead does not replace the one before it yet."""
+    effect = plan.course.takes_effect.instant
+    if plan.course.revision > 1 and asked.printed < effect:
+        return _("Until {effect} go by the sheet of the revision before. From then on throw that one away.").format(
+            effect=moment_words(plan.clock.local(effect))
+        )
+    return _(
+        "Throw away any sheet of this plan with a lower revision number, or with the same number and an earlier print."
     )
 
 
@@ -247,6 +259,8 @@ def _lumen(schedule: Schedule, lumen: Lumen, first: Instant) -> LumenFacts:
     elif lumen.flush_through is FlushThrough.WITHDRAW:
         remark = _("draw the lock out first, never flush it in")
     limit = limit_words(plan.idle_limit(lumen))
+    if not lumen.in_use:
+        said = limit = "\N{EN DASH}"
     name = lumen_words(plan, lumen.name)
     return LumenFacts(name[0].upper() + name[1:], said, limit, remark)
 

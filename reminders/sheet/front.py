@@ -47,6 +47,8 @@ def put_front(pages: Pages, sheet: Sheet, texts: Sequence[str]) -> None:
     pages.put(_blanks(sheet, wide))
     if lost := lost_in(texts):
         pages.put(_lost(lost, wide))
+    if sheet.not_read_back:
+        pages.put(_boxed(sheet.not_read_back, wide))
     for tier in sheet.tiers:
         pages.put(_tier(tier, wide))
     pages.put(_boxed(_("ALLERGIES: {allergies}").format(allergies=sheet.allergies), wide))

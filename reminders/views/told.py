@@ -33,7 +33,9 @@ def open_lines(schedule: Schedule, now: Instant, record: Record = EMPTY) -> list
 
     ``record`` is the one that the schedule was made with.
     """
-    waits = [found for matter in open_matters(schedule, record, now) if (found := _open(matter, schedule, now)) is not None]
+    waits = [
+        found for matter in open_matters(schedule, record, now) if (found := _open(matter, schedule, now)) is not None
+    ]
     lines = [_line(found, schedule, now) for found in waits[-SHOWN:]]
     if len(waits) > SHOWN:
         lines.insert(0, _("{count} earlier things; see  reminders due .").format(count=len(waits) - SHOWN))
