@@ -92,6 +92,12 @@ def typed(plan: Path) -> str:
     return f'"{name}"' if " " in name else name
 
 
+def commands_after(plan: Path) -> list[str]:
+    """Return what can be typed once a plan is written: to check it, to make the household's packet, to change it again."""
+    named = typed(plan)
+    return [f"reminders check {named}", f"reminders packet {named} --out packet", f"reminders write {named}"]
+
+
 def stem_for(plan: Path) -> str:
     """Return what files that are made of a plan are named after: its own file, or of the plan in use nothing that tells."""
     return "calendar" if is_in_use(plan) else plan.stem

@@ -1147,7 +1147,7 @@ CARE_TASKS = [
     row(
         "a draw through a lumen in which the fluids run",
         (
-            put("protocol", 'after_draw = ["saline 20 mL"]'),
+            put("protocol", 'after_draw = ["saline 20 mL"]', 'discard_volume = "5 mL"'),
             care_task("labs", "blood draw", 'weekdays = ["Wed"]', 'at = "12:00"', 'lumen = "blue"'),
         ),
         "ERROR draw-running [task.labs] lumen + [order.fluids] every",
@@ -1163,6 +1163,19 @@ CARE_TASKS = [
             'on_time_within = "1 h"',
         ),
         "WARNING no-task [task.level]",
+    ),
+    row(
+        "a port, and nobody can say in the plan when its needle comes out",
+        put("line", 'kind = "implanted port"', 'needle_out_idle_limit = "28 days"'),
+        "NOTE needle-unsaid [line] needle_out_idle_limit",
+    ),
+    row(
+        "a draw before which nothing is drawn off",
+        (
+            put("protocol", 'after_draw = ["saline 20 mL"]'),
+            care_task("labs", "blood draw", 'weekdays = ["Wed"]', 'at = "12:00"', 'lumen = "red"'),
+        ),
+        "NOTE draw-discard [task.labs] lumen + [protocol]",
     ),
     row(
         "two tasks called alike",

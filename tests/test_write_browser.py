@@ -169,8 +169,8 @@ def sample_plan() -> Plan:
 
 
 def read_aloud(driver: WebDriver, hands: Hands, by: str) -> None:
-    """Tick each line that is read back, and write who read it."""
-    for box in driver.find_elements(By.CSS_SELECTOR, ".read-back .line input"):
+    """Tick each thing that is read back, and write who read it."""
+    for box in driver.find_elements(By.CSS_SELECTOR, ".read-back .tick input"):
         box.send_keys(" ")
         hands.keys += 2  # and Tab
         hands.fields += 1

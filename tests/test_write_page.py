@@ -362,15 +362,15 @@ def test_a_draft_that_cannot_be_read_is_not_offered(home: WriteHome) -> None:
 # Reading back
 
 
-def test_each_line_is_ticked_and_who_read_it_is_named(form: WriteBrowser) -> None:
+def test_each_thing_is_ticked_and_who_read_it_is_named(form: WriteBrowser) -> None:
     form.press("save")
     plan = form.home.desk.look().plan
     assert plan is not None
     assert "heparin lock 10 units per milliliter, 3 milliliters" in form.text
     assert "Read back: by nobody yet." in form.text
-    boxes = sorted(name for name in form.page.ids if name.startswith("line-"))
+    boxes = sorted(name for name in form.page.ids if name.startswith("thing-"))
     form.send("read", {"by": "Ines Marlow", **dict.fromkeys(boxes[1:], "yes")})
-    assert "Not ticked: 1 lines." in form.text
+    assert "Not ticked: 1." in form.text
     assert form.values["by"] == "Ines Marlow"
     form.send("read", {"by": "", **dict.fromkeys(boxes, "yes")})
     assert "Write who read it back" in form.text
@@ -393,7 +393,7 @@ def test_without_reading_back_it_says_so(form: WriteBrowser) -> None:
 
 def test_what_was_changed_after_reading_back_is_told(form: WriteBrowser) -> None:
     form.press("save")
-    boxes = [name for name in form.page.ids if name.startswith("line-")]
+    boxes = [name for name in form.page.ids if name.startswith("thing-")]
     form.send("read", {"by": "Ines Marlow", **dict.fromkeys(boxes, "yes")})
     form.home.open()
     with writing(form.home) as again:
@@ -409,7 +409,7 @@ def test_what_was_changed_after_reading_back_is_told(form: WriteBrowser) -> None
 def test_what_is_read_back_is_what_is_saved(form: WriteBrowser) -> None:
     """Another page changes a dose while somebody reads aloud."""
     form.press("save")
-    boxes = [name for name in form.page.ids if name.startswith("line-")]
+    boxes = [name for name in form.page.ids if name.startswith("thing-")]
     shown = form.answer
     form.open("./").press("check", order__piperacillin__dose="3 g")
     form.answer = shown
@@ -417,6 +417,20 @@ def test_what_is_read_back_is_what_is_saved(form: WriteBrowser) -> None:
     assert "changed on another page since this was shown" in form.text
     assert "3 grams" in form.text
     assert 'dose = "4 g"' in (form.home.folder / "plan.toml").read_text(encoding="utf-8")
+
+
+def test_back_to_the_form_keeps_the_ticks_of_what_is_not_changed(form: WriteBrowser) -> None:
+    form.press("save")
+    boxes = [name for name in form.page.ids if name.startswith("thing-")]
+    assert len(boxes) < 20, "one for each thing, not for each line"
+    form.send("back", {"by": "Ines Marlow", **dict.fromkeys(boxes, "yes")})
+    form.press("save", order__piperacillin__dose="3 g")
+    kept = [name for name in boxes if form.values.get(name) == "yes"]
+    assert len(kept) == len(boxes) - 1
+    assert form.values["by"] == "Ines Marlow"
+    form.press("read")
+    assert "Not ticked: 1. The first is: Order: piperacillin" in form.text
+    assert form.home.desk.saved is None
 
 
 # The file on the disk

@@ -318,6 +318,9 @@ class Session:
                 "This is revision {number}. If that number is in use already, raise it, and say from when on the new one holds."
             )
             self._say(said.format(number=found.plan.course.revision))
+        click.echo(_("What can be typed next:"))
+        for command in commands_after(path):
+            click.echo(f"  {command}")
 
     def _stop(self) -> None:
         """Say where the draft is kept, or show it where it cannot be."""

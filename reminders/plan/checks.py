@@ -38,6 +38,7 @@ def check_plan(plan: Plan) -> list[Finding]:
         _margins,
         _lumens,
         _needle_out,
+        _needle_unsaid,
         _heparin_ruled_out,
         _saline_locked,
         _contacts,
@@ -334,6 +335,18 @@ def _needle_out(plan: Plan) -> Iterator[Finding]:
                 mend="Take it out, or correct the kind of line.",
                 places=(("line", name), ("line", "kind")),
             )
+
+
+def _needle_unsaid(plan: Plan) -> Iterator[Finding]:
+    if plan.line.kind is LineKind.PORT and plan.line.needle_out_idle_limit is not None:
+        yield Finding(
+            code="needle-unsaid",
+            message="The plan cannot say when the port's needle comes out. Until somebody records  needle out , flushes are planned "
+            "by the limit that holds while it is in.",
+            expected="a household that knows to record it, or a plan of its own for the time without the needle",
+            mend="Tell whoever takes it out, and the household, to record  needle out  at once.",
+            places=(("line", "needle_out_idle_limit"),),
+        )
 
 
 def _heparin_ruled_out(plan: Plan) -> Iterator[Finding]:

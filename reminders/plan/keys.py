@@ -262,6 +262,8 @@ def many(item: Form, *, least: int = 0) -> Form:
         for count, entry in enumerate(raw, start=1):
             try:
                 found.append(item.read(entry, home))
+            except NoZoneError:
+                raise  # no fault of the entry: the zone's own finding says it
             except UnreadableError as error:
                 raise UnreadableError(
                     f"entry {count}: {error.problem}", error.expected, error.mend, error.code

@@ -14,7 +14,7 @@ from reminders.units import span
 
 def review_tasks(schedule: Schedule) -> list[Finding]:
     """Return every finding that the schedule's care tasks give rise to."""
-    return [*_running(schedule), *_never(schedule), *_ranges(schedule)]
+    return [*_running(schedule), *_never(schedule), *_ranges(schedule), *_discards(schedule)]
 
 
 def _running(schedule: Schedule) -> Iterator[Finding]:
@@ -101,3 +101,20 @@ def _ranges(schedule: Schedule) -> Iterator[Finding]:
                 mend="Confirm with the nurse or pharmacist; another time may be meant.",
                 places=(("task", name, "pauses_infusion"), timing_key(paused[0])),
             )
+
+
+def _discards(schedule: Schedule) -> Iterator[Finding]:
+    """Find draws through a lumen before which nothing is drawn off: its lock would be in the sample."""
+    protocol = schedule.plan.protocol
+    if protocol.discard_volume is not None or protocol.before_draw:
+        return
+    for name, task in schedule.plan.tasks.items():
+        if through_lumen(task):
+            yield Finding(
+                code="draw-discard",
+                message=f"{task.label} is drawn through a lumen, and the protocol states neither discard_volume nor before_draw.",
+                expected="what the provider's protocol says is drawn off or flushed before blood is drawn",
+                mend="Add it under [protocol] if the provider's protocol says so; ask the nurse or the laboratory.",
+                places=(("task", name, "lumen"), ("protocol", "discard_volume")),
+            )
+            return

@@ -18,10 +18,10 @@ Horizon = tuple[Instant, Instant]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A draw through a lumen that was recorded; ``task`` is the occurrence that it was, None if none was planned."""
+    """A draw through a lumen that was recorded; ``tasks`` are the occurrences that it was, none if none was planned."""
 
     fact: Fact
-    task: Occurrence | None
+    tasks: tuple[Occurrence, ...]
 
 
 def told_tasks(

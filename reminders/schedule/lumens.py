@@ -269,11 +269,15 @@ class LumenPlan:
         tasks = {draw.fact.key: draw for draw in self._planned_draws if draw.fact is not None}
         facts = {fact.key: fact for fact in self.happened.draws.get(self.name, ())}
         facts |= {draw.fact.key: draw.fact for draw in self._planned_draws if draw.fact is not None}
-        found = [
-            Drawn(fact, None if (task := tasks.get(key)) is None or task.besides else task)
-            for key, fact in facts.items()
-        ]
-        return sorted(found, key=lambda draw: draw.fact.happened)
+        moments: dict[Instant, Drawn] = {}
+        # Those that were planned in their own order, so that what is drawn together keeps its name.
+        for key in dict.fromkeys([*tasks, *facts]):
+            fact, task = facts[key], tasks.get(key)
+            planned = () if task is None or task.besides else (task,)
+            # What is drawn together through one lumen is one draw, and flushed once.
+            before = moments.get(fact.happened)
+            moments[fact.happened] = Drawn(fact, (*(before.tasks if before else ()), *planned))
+        return sorted(moments.values(), key=lambda draw: draw.fact.happened)
 
     def _flushed(self, touch: Touch, anchor: Anchor) -> Touch:
         """Return a touch with what is recorded of its flush; one that is still to come is asked about like any other."""

@@ -195,7 +195,7 @@ class TouchWriter:
 
     def draw(self, drawn: Drawn) -> Touch:
         """Return the touch of a recorded draw; its flush, and the lock if the lumen is idle, belong to it (R20)."""
-        fact, task = drawn.fact, drawn.task
+        fact, task = drawn.fact, next(iter(drawn.tasks), None)
         plan = self._plan_at(fact.happened)
         lumen = plan.lumens[self._name]
         asks = tuple(ask for ask in self._asks_at(fact.happened) if ask.why in BLOCKS)
@@ -212,7 +212,7 @@ class TouchWriter:
             nurse_only=lumen.flush_through is FlushThrough.NURSE,
             asks=asks,
             outcome=Outcome.DONE,
-            tasks=() if task is None else (task.task,),
+            tasks=tuple(entry.task for entry in drawn.tasks),
         )
 
     def not_drawn(self, task: Occurrence) -> Touch:

@@ -92,6 +92,8 @@ class WriteDesk:
         self.kept_at: float | None = None
         self.provided: Provided | None = None
         self.saved: Path | None = None
+        self.ticked: dict[str, str] = {}
+        """What was ticked in reading back before somebody went back to the form, by the marks of what it says."""
         self._looked: tuple[str, Instant, Look] | None = None
 
     # -- looking

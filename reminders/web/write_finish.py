@@ -1,6 +1,7 @@
 """Finishing a plan: a second person reads it back, then it is written into its file; a file that changed is not replaced unasked."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -12,9 +13,9 @@ from starlette.routing import BaseRoute, Route
 from reminders.drafting.draft import DraftError
 from reminders.drafting.look import look
 from reminders.files import FileError
-from reminders.places import typed
+from reminders.places import commands_after, typed
 from reminders.plan.model import Plan
-from reminders.plan.read_back import ReadBackState, check_letters, state
+from reminders.plan.read_back import ReadBackState, ReadLine, check_letters, state
 from reminders.read_back_words import HOW, read_back_words
 from reminders.web.guard import posted
 from reminders.web.write_desk import ChangedError, WriteDesk, kept_beside, on_disk
@@ -29,6 +30,27 @@ LONGEST_NAME = 60
 """Letters of who read the plan back, as the plan takes them."""
 
 LONGEST_FILE_NAME = 120
+
+
+THING = "thing-"
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """One thing that is read back, with a tick for all its lines. ``mark`` is drawn from what is said of it, so that a tick
+    stands for nothing but that."""
+
+    mark: str
+    title: str
+    lines: Sequence[ReadLine]
+
+
+def things(plan: Plan) -> list[Thing]:
+    """Return what is read back of a plan, thing by thing; what nothing is said of needs no tick."""
+    return [
+        Thing(THING + digest("\n".join([title, *(f"{line.what}\t{line.said}" for line in lines)]).encode())[:16], title, lines)
+        for title, lines in read_groups(plan)
+    ]
 
 
 def finish_routes(desk: WriteDesk) -> list[BaseRoute]:
@@ -50,7 +72,7 @@ class _Finish:
 
     async def show(self, request: Request) -> Response:
         """Show what is to be read back."""
-        return self._read_back({}, [])
+        return self._read_back(self.desk.ticked, [])
 
     def _read_back(self, given: Mapping[str, str], faults: list[tuple[str, str]]) -> Response:
         desk = self.desk
@@ -62,7 +84,7 @@ class _Finish:
             "write_read_back.html",
             400 if faults else 200,
             how=HOW,
-            groups=read_groups(plan),
+            things=things(plan),
             standing=read_back_words(plan),
             read=state(plan) is ReadBackState.FITS,
             given=given,
@@ -87,11 +109,14 @@ class _Finish:
         plan = self._plan()
         if plan is None:
             return RedirectResponse("./?unsaved=1#missing", 303)
+        if given.get("do") == "back":
+            desk.ticked = {name: said for name, said in given.items() if name.startswith(THING) or name == "by"}
+            return RedirectResponse("./", 303)
         if given.get("version") != str(desk.version):
             changed = _(
                 "The plan was changed on another page since this was shown. This is how it stands now; read it again."
             )
-            return self._read_back({"by": given.get("by", ""), "file": given.get("file", "")}, [("", changed)])
+            return self._read_back(given, [("", changed)])
         faults = [] if desk.path is not None else self._named(given.get("file", ""))
         if given.get("do") == "read":
             faults += _unread(given, plan)
@@ -195,9 +220,7 @@ class _Finish:
             saved="" if desk.saved is None else str(desk.saved),
             standing="" if plan is None else read_back_words(plan),
             read=plan is not None and state(plan) is ReadBackState.FITS,
-            commands=[]
-            if desk.saved is None
-            else [f"reminders check {typed(desk.saved)}", f"reminders write {typed(desk.saved)}"],
+            commands=[] if desk.saved is None else commands_after(desk.saved),
             again="" if desk.path is None else typed(desk.path),
         )
 
@@ -208,11 +231,8 @@ def _unread(given: Mapping[str, str], plan: Plan) -> list[tuple[str, str]]:
     by = " ".join(given.get("by", "").split())
     if not by or len(by) > LONGEST_NAME:
         faults.append(("by", _("Write who read it back: a name of at most {most} letters.").format(most=LONGEST_NAME)))
-    told = [line for _title, group in read_groups(plan) for line in group]
-    missed = [number for number in range(1, len(told) + 1) if f"line-{number}" not in given]
+    missed = [thing for thing in things(plan) if thing.mark not in given]
     if missed:
-        first = told[missed[0] - 1]
-        said = _("Not ticked: {count} lines. The first is: {what}: {said}")
-        words = said.format(count=len(missed), what=f"{first.name}, {_(first.what)}", said=first.said)
-        faults.append((f"line-{missed[0]}", words))
+        said = _("Not ticked: {count}. The first is: {title}.")
+        faults.append((missed[0].mark, said.format(count=len(missed), title=missed[0].title)))
     return faults
