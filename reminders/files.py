@@ -79,12 +79,12 @@ def write_private(path: Path, content: bytes, *, sync: bool = True) -> None:
         raise
 
 
-def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
+def write_files(folder: Path, contents: Mapping[str, bytes], *, private: bool = False) -> None:
     """Write several files into a folder, making it if need be: all of them, or none.
 
     Each is written beside its place and forced to the disk, then moved there in one step, so a reader sees the old file
     or the new one. Where a move fails, those already made are taken back. Not promised: that a power cut between two
-    moves leaves both new.
+    moves leaves both new. ``private``: only their owner may read them, or look into a folder that is made for them.
 
     Raises:
         FileError: something cannot be written; what stood there before stands there again.
@@ -92,9 +92,9 @@ def write_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     waiting: dict[Path, Path] = {}
     before: dict[Path, Path | None] = {}
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700 if private else 0o777, parents=True, exist_ok=True)
         for name, content in contents.items():
-            waiting[folder / name] = _beside(folder / name, content, 0o644)
+            waiting[folder / name] = _beside(folder / name, content, 0o600 if private else 0o644)
         for place, temporary in waiting.items():
             before[place] = _beside(place, place.read_bytes(), place.stat().st_mode & 0o777) if place.exists() else None
             temporary.replace(place)

@@ -119,7 +119,7 @@ def publish(
     if besides is not None:
         contents.update(besides(household, written))
     if wanted.kept is None or any(not _holds(wanted.folder / name, content) for name, content in contents.items()):
-        write_files(wanted.folder, contents)
+        write_files(wanted.folder, contents, private=wanted.packet)
     return household, written
 
 

@@ -44,15 +44,15 @@ class Desk:
 
     def mail(self, revision: int = 1) -> bytes:
         """Return the e-mail of a revision."""
-        return (self.out / f"packet-revision-{revision}.eml").read_bytes()
+        return (self.out / f"packet-revision-{revision}-0F0E-8A52.eml").read_bytes()
 
     def calendar(self, revision: int = 1) -> bytes:
         """Return the calendar of a revision."""
-        return (self.out / f"calendar-revision-{revision}.ics").read_bytes()
+        return (self.out / f"calendar-revision-{revision}-0F0E-8A52.ics").read_bytes()
 
     def sheet(self, revision: int = 1) -> bytes:
         """Return the sheet of a revision."""
-        return (self.out / f"sheet-revision-{revision}.pdf").read_bytes()
+        return (self.out / f"sheet-revision-{revision}-0F0E-8A52.pdf").read_bytes()
 
 
 def packed(folder: Path, edits: str = HOME, *options: str) -> Desk:

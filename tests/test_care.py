@@ -13,14 +13,17 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
-from histories import after, at
+from histories import after, at, record
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_plans import DAILY, codes, of_code, of_kind, said
 
+from reminders.saying.advice import advice
+from reminders.saying.care_answer import care_advice
 from reminders.schedule.counts import supplies
 from reminders.schedule.model import BLOCKS, AskWhy, Outcome, Schedule, TouchKind
 from reminders.schedule.status import status, task_status
+from reminders.words import timing_lines
 
 RED = '[lumen.red]\nlast_flushed = "2026-06-01 07:00"\n'
 BLUE = '[lumen.blue]\nlast_flushed = "2026-06-01 07:00"\n'
@@ -1011,3 +1014,35 @@ def test_a_task_by_days_comes_so_many_dates_after_the_one_before(days: int, done
     assert len(done_events) >= len(happened) - len(near)
     assert all(count == 1 for count in recorded.values())
     assert len({event.uid for event in schedule.tasks}) == len(schedule.tasks)
+
+
+def told(fact_lines: list[str], before: Schedule, after_: Schedule) -> str:
+    """Return what is answered to the last of some facts."""
+    return " ".join(advice(record(fact_lines).facts[-1], before, after_))
+
+
+def test_a_dose_waits_for_its_draw_and_says_so() -> None:
+    """A level that is drawn after the start is a wrong one (common practice, no source)."""
+    edits = DRAWS + DAILY + trough()
+    schedule = after(edits, [])
+    starts = of_kind(schedule, TouchKind.START)
+    waits = "Do not start it before the blood is drawn: trough."
+    assert [waits in timing_lines(touch, schedule.plan) for touch in starts[:4]] == [False, False, True, False]
+    fact = "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00"
+    assert "Blood was to be drawn before it: trough." in told([fact], schedule, after(edits, [fact], "06-03 09:00"))
+    drawn = ["06-03 08:31 drawn lumen=red", fact]
+    first = after(edits, drawn[:1], "06-03 08:31")
+    assert "Blood was to be drawn" not in told(drawn, first, after(edits, drawn, "06-03 09:00"))
+
+
+def test_a_level_drawn_after_the_start_is_said_to_be_a_wrong_one() -> None:
+    edits = DRAWS + DAILY + trough()
+    facts = [
+        "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00",
+        "06-03 09:20 drawn lumen=red report=y key=y.1",
+        "06-03 09:20 task-done name=trough report=y key=y.2",
+    ]
+    before, then = after(edits, facts[:1], "06-03 09:00"), after(edits, facts, "06-03 09:20")
+    said_of_it = " ".join(care_advice(record(facts).facts[-1], before, then))
+    assert "It was drawn 20 min after cefazolin was started" in said_of_it
+    assert "555-0142" in said_of_it

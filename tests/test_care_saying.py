@@ -338,6 +338,22 @@ def test_done_of_a_start_with_a_draw_in_it_leaves_nothing_outstanding() -> None:
     assert {status(t, done, at(NOW)).value for t in done.touches if t.tasks} == {"done"}
 
 
+def test_what_is_drawn_together_is_one_draw_and_flushed_once() -> None:
+    """Two planned draws through one lumen at one hour: one touch before and after, under one name, with one flush."""
+    count = labs('weekdays = ["Wed"]', more='lumen = "blue"\non_time_within = "1 h"')
+    both = THREE_WEEKS + DRAWS + BLUE + count + count.replace("labs", "culture")
+    before = "06-03 07:00 flushed lumen=blue"
+    (planned,) = [touch for touch in after(both, before, "06-03 09:00").touches if touch.at == at("06-03 09:00")]
+    assert planned.tasks == ("labs", "culture")
+    for flushed, word in ((True, "done"), (False, "given")):
+        facts = hear(word, before, "06-03 09:00", both, event=planned.uid)
+        done = compile_schedule(plan(both), record(before).with_facts(facts), at("06-03 09:00"))
+        (drawn,) = [touch for touch in done.touches if touch.at == at("06-03 09:00")]
+        assert (drawn.uid, drawn.tasks, drawn.outstanding) == (planned.uid, planned.tasks, not flushed)
+    (alone, _drawn) = hear("done labs", before, "06-03 09:00", both)
+    assert alone.name == "labs", "and one of them alone is one of them"
+
+
 # --- Answers ---
 
 

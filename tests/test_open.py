@@ -205,12 +205,12 @@ def with_quoted_printable_files(mail: bytes) -> bytes:
 
 def with_names_by_rfc_2231(mail: bytes) -> bytes:
     return mail.replace(
-        b'filename="plan-revision-1.toml"', b"filename*0*=utf-8''pl%C3%A4n%20; filename*1*=Zo%C3%AB.toml"
+        b'filename="plan-revision-1-0F0E-8A52.toml"', b"filename*0*=utf-8''pl%C3%A4n%20; filename*1*=Zo%C3%AB.toml"
     )
 
 
 def with_names_by_rfc_2047(mail: bytes) -> bytes:
-    return mail.replace(b'filename="plan-revision-1.toml"', b'filename="=?utf-8?Q?pl=C3=A4n_Zo=C3=AB.toml?="')
+    return mail.replace(b'filename="plan-revision-1-0F0E-8A52.toml"', b'filename="=?utf-8?Q?pl=C3=A4n_Zo=C3=AB.toml?="')
 
 
 def with_an_inline_plan(mail: bytes) -> bytes:
@@ -271,7 +271,7 @@ def test_it_says_what_it_is_and_changes_nothing(mail: bytes, tmp_path: Path, dat
     for said in (
         "mail.eml is an e-mail with a packet. What it says of itself, which anybody could have written:",
         "  from Ana Bell <ana@fennimore.example>, Mon, 01 Jun 2026 13:30:00 +0000",
-        "plan-revision-1.toml (the plan), calendar-revision-1.ics (calendar), sheet-revision-1.pdf (PDF)",
+        "plan-revision-1-0F0E-8A52.toml (the plan), calendar-revision-1-0F0E-8A52.ics (calendar), sheet-revision-1-0F0E-8A52.pdf (PDF)",
         'The plan is "Line care" of Fennimore Vale Home Infusion, revision 1, in force from Mon 1 Jun 2026, 08:00 CDT.',
         "Read back by Ines Marlow, Sun 31 May 2026, 16:00 CDT; check letters",
         "Checked: no errors",
@@ -290,7 +290,7 @@ def test_it_says_who_forwarded_it(mail: bytes, tmp_path: Path) -> None:
 
 def test_a_draft_without_sender_says_so(tmp_path: Path) -> None:
     desk = packed(tmp_path / "desk")
-    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    said = run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
     assert "  from nobody named, Mon, 01 Jun 2026 13:30:00 +0000" in said
 
 
@@ -301,14 +301,14 @@ def test_what_is_not_looked_at_is_named(mail: bytes, tmp_path: Path) -> None:
 def test_that_nobody_has_read_it_back_is_said(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     desk.packs(desk.write(HOME))
-    assert "NOBODY HAS READ THIS PLAN BACK YET." in run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    assert "NOBODY HAS READ THIS PLAN BACK YET." in run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
 
 
 def test_nothing_that_a_terminal_would_obey_is_shown(mail: bytes, tmp_path: Path) -> None:
     nasty = mail.replace(
         b"From: Ana Bell <ana@fennimore.example>", b"From: \x1b[31mAna\x07 =?utf-8?B?G1szMW0=?= <a@b.example>"
     )
-    nasty = nasty.replace(b'filename="plan-revision-1.toml"', b'filename="../../\x1b]0;x\x07.bashrc.toml"')
+    nasty = nasty.replace(b'filename="plan-revision-1-0F0E-8A52.toml"', b'filename="../../\x1b]0;x\x07.bashrc.toml"')
     result = run("open", saved(tmp_path, nasty), "--use", *NOW)
     assert result.exit_code == 0
     assert all(letter.isprintable() or letter == "\n" for letter in result.output)
@@ -526,7 +526,7 @@ def test_a_revision_fits_where_the_one_before_is_not_known(second: bytes, tmp_pa
 @pytest.mark.parametrize("day", ["2026-06-01", "2026-06-04", "2026-06-07"])
 def test_a_packet_fits_whatever_days_and_paper_were_asked_for(tmp_path: Path, paper: str, day: str) -> None:
     desk = packed(tmp_path / "desk", HOME, "--paper", paper, "--from-day", day, "--patient", "Zoë Quill")
-    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    said = run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
     assert "What came with the plan fits it." in said
     assert "Note:" not in said
 
@@ -535,7 +535,7 @@ def test_a_packet_fits_where_the_sheet_breaks_a_word(tmp_path: Path) -> None:
     """A name of 60 letters without a blank is broken on the sheet, with a hyphen that nobody typed."""
     long = "WOMWMW" * 10
     desk = packed(tmp_path / "desk", HOME.replace("[order.cefazolin]", f'[order.cefazolin]\ndrug = "{long}"'))
-    said = run("open", desk.out / "packet-revision-1.eml", *NOW).output
+    said = run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
     assert long[:20] in "".join(page.extract_text() for page in PdfReader(io.BytesIO(desk.sheet())).pages)
     assert "What came with the plan fits it." in said
 
@@ -563,7 +563,7 @@ def test_a_packet_that_shows_what_was_recorded_fits_too(tmp_path: Path) -> None:
     run("record", plan, "started", "cefazolin", "9:40", "--now", "2026-06-01 09:45-05:00")
     run("record", plan, "flushed", "grey", "12:00", "--now", "2026-06-01 12:05-05:00")
     desk.packs(plan, now=("--now", "2026-06-01 13:00-05:00"))
-    said = run("open", desk.out / "packet-revision-1.eml", "--now", "2026-06-01 13:30-05:00").output
+    said = run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", "--now", "2026-06-01 13:30-05:00").output
     assert "What came with the plan fits it." in said
     assert "flushes or finishes at other times than the plan alone gives" in said
 
@@ -735,8 +735,8 @@ BAD: dict[str, tuple[Callable[[bytes], bytes] | bytes, str]] = {
     "a forwarded one cut": (lambda mail: cut(forwarded_as_a_message(mail), 0.7), "its end is missing"),
     "a cut one forwarded": (lambda mail: forwarded_as_a_file(cut(mail, 0.7)), "its end is missing"),
     "a damaged part": (a_damaged_plan, "a part of it is damaged"),
-    "another letter in the plan": (a_plan_with_a_changed_letter, "plan-revision-1.toml is not as it was sent"),
-    "a plan cut at a line": (a_plan_cut_at_a_line, "plan-revision-1.toml is not as it was sent"),
+    "another letter in the plan": (a_plan_with_a_changed_letter, "plan-revision-1-0F0E-8A52.toml is not as it was sent"),
+    "a plan cut at a line": (a_plan_cut_at_a_line, "plan-revision-1-0F0E-8A52.toml is not as it was sent"),
     "an unknown encoding": (
         lambda mail: mail.replace(b"Content-Transfer-Encoding: base64", b"Content-Transfer-Encoding: x-uuencode"),
         "encoded in a way that is not known",

@@ -5,6 +5,7 @@ import email
 import getpass
 import hashlib
 import io
+import os
 import re
 import socket
 import tomllib
@@ -20,7 +21,7 @@ from pathlib import Path
 import pypdf
 import pytest
 from applying import Importer, calendar, events, live
-from own_places import HOME, SECOND, own_places, run
+from own_places import HOME, OTHER, SECOND, own_places, run
 from packet_home import NOW, Desk, packed, with_read_back
 from page_browser import LAPTOP, PHONE, chromium, size
 from readers.mail import MAIL_READERS, MailReader
@@ -38,7 +39,7 @@ from reminders.record.facts import EMPTY
 from reminders.schedule.model import Schedule
 from reminders.times import Instant, utc
 
-NAMES = ("plan-revision-1.toml", "calendar-revision-1.ics", "sheet-revision-1.pdf")
+NAMES = ("plan-revision-1-0F0E-8A52.toml", "calendar-revision-1-0F0E-8A52.ics", "sheet-revision-1-0F0E-8A52.pdf")
 SHAPE = [
     (1, "multipart/mixed", ""),
     (2, "multipart/alternative", ""),
@@ -186,7 +187,7 @@ def one_part_is_a_file(content: bytes) -> None:
     assert beside.get_filename() is None
     assert beside.get_content_disposition() in (None, "inline")
     assert attached.get_content_disposition() == "attachment"
-    assert attached.get_filename() == "calendar-revision-1.ics"
+    assert attached.get_filename() == "calendar-revision-1-0F0E-8A52.ics"
 
 
 def there_is_a_text_for_people(content: bytes) -> None:
@@ -460,7 +461,7 @@ def test_what_it_holds_names_what_was_typed_and_what_is_not_in_it(desk: Desk, tm
     assert "0f0e8a52-6a0b-4c53-8d3e-6f5a1f0b9c11" in before
     assert "Read back by: Ines Marlow" in before
     assert "to whom it goes" in before.partition("Not in it:")[2]
-    assert "packet-revision-1.eml" in after
+    assert "packet-revision-1-0F0E-8A52.eml" in after
 
 
 def test_remarks_in_the_plans_file_are_said_because_they_go_along(tmp_path: Path) -> None:
@@ -478,7 +479,10 @@ def test_what_was_recorded_is_said_where_the_calendar_shows_it(tmp_path: Path) -
     plan = desk.write(HOME)
     assert "really happened" not in desk.packs(plan).output
     run("record", plan, "started", "cefazolin", "9:05", "--now", "2026-06-01 09:10-05:00")
-    assert "What really happened, in the calendar: 1 report" in desk.packs(plan).output
+    said = desk.packs(plan).output
+    assert "What really happened, in calendar and sheet: 1 report" in said
+    assert "the record of what happened" not in said
+    assert "the record itself, beyond what calendar and sheet show of it" in said
 
 
 # The letter
@@ -531,11 +535,11 @@ def test_the_letter_says_what_to_do_whom_to_call_and_what_it_replaces() -> None:
     said = " ".join(plain(letter(with_read_back(HOME))).split())
     for part in (
         "This is revision 1 of the plan, made Mon 1 Jun 2026, 08:00 CDT.",
-        "takes the place of every earlier revision: throw older sheets away",
-        "1. Print the sheet, sheet-revision-1.pdf",
-        "2. If a computer reminds you: save plan-revision-1.toml",
-        "type reminders open plan-revision-1.toml",
-        "3. On a phone that does not follow that computer's calendar: open calendar-revision-1.ics.",
+        "from then on it takes the place of every earlier revision; throw older sheets away then",
+        "1. Print the sheet, sheet-revision-1-0F0E-8A52.pdf",
+        "2. If a computer reminds you: save plan-revision-1-0F0E-8A52.toml",
+        "type reminders open plan-revision-1-0F0E-8A52.toml",
+        "3. On a phone that does not follow that computer's calendar: open calendar-revision-1-0F0E-8A52.ics.",
         "On a phone that does follow it, do not open it",
         "EMERGENCY, call Emergency services, 911: short of breath",
         "STOP, clamp and call On-call nurse, Fennimore Vale, 555-0142: it will not flush (never force it)",
@@ -635,7 +639,7 @@ def test_a_phone_that_opens_packets_in_any_order_has_the_newest(tmp_path: Path) 
     refused = desk.packs(second)
     assert refused.exit_code == 1
     assert "revision 1 is in use" in refused.output
-    assert not (desk.out / "packet-revision-2.eml").exists()
+    assert not (desk.out / "packet-revision-2-0F0E-8A52.eml").exists()
     assert run("record", second, "in", "use", *NOW).exit_code == 0
     assert desk.packs(second).exit_code == 0
     old, new = desk.calendar(1), desk.calendar(2)
@@ -656,7 +660,7 @@ def test_what_went_out_stays_as_it_went(tmp_path: Path) -> None:
     said = run("record", plan, "started", "cefazolin", "9:20", "--now", "2026-06-01 09:25-05:00").output
     assert "Calendar written again" not in said
     assert {path.name: path.read_bytes() for path in desk.out.iterdir()} == before
-    assert sorted(before) == ["calendar-revision-1.ics", "packet-revision-1.eml", "sheet-revision-1.pdf"]
+    assert sorted(before) == ["calendar-revision-1-0F0E-8A52.ics", "packet-revision-1-0F0E-8A52.eml", "sheet-revision-1-0F0E-8A52.pdf"]
 
 
 # The command
@@ -678,13 +682,32 @@ def test_files_are_written_all_or_none(tmp_path: Path) -> None:
     plan = desk.write(HOME)
     desk.packs(plan)
     before = desk.calendar(), desk.sheet()
-    (desk.out / "packet-revision-1.eml").unlink()
-    (desk.out / "packet-revision-1.eml").mkdir()
+    (desk.out / "packet-revision-1-0F0E-8A52.eml").unlink()
+    (desk.out / "packet-revision-1-0F0E-8A52.eml").mkdir()
     result = desk.packs(plan, "--paper", "a4", "--from-day", "2026-06-03")
     assert result.exit_code == 1
     assert "Nothing was written" in result.output
     assert (desk.calendar(), desk.sheet()) == before
     assert len(list(desk.out.iterdir())) == 3
+
+
+def test_packets_of_two_plans_lie_beside_each_other_in_one_folder(tmp_path: Path) -> None:
+    """A nurse makes every household's packet in the same folder: none takes the place of another's."""
+    desk = Desk(tmp_path)
+    assert "took the place" not in desk.packs(desk.write(HOME)).output
+    first = {path.name: path.read_bytes() for path in desk.out.iterdir()}
+    assert "took the place" not in desk.packs(desk.write(OTHER, "other.toml")).output
+    assert len(list(desk.out.iterdir())) == 6
+    assert {name: (desk.out / name).read_bytes() for name in first} == first
+    again = desk.packs(desk.folder / "fennimore.toml").output
+    assert "They took the place of earlier ones of the same plan and revision: packet-revision-1-0F0E-8A52.eml, " in again
+
+
+@pytest.mark.skipif(os.name != "posix", reason="not run: modes of files are POSIX")
+def test_only_their_owner_may_read_the_files_and_look_into_the_folder(tmp_path: Path) -> None:
+    desk = packed(tmp_path / "desk")
+    assert {oct(path.stat().st_mode & 0o777) for path in desk.out.iterdir()} == {"0o600"}
+    assert oct(desk.out.stat().st_mode & 0o777) == "0o700"
 
 
 def test_nobody_has_read_it_back_is_said_loudly_and_it_is_made_all_the_same(tmp_path: Path) -> None:
@@ -783,6 +806,13 @@ def test_an_address_that_is_none_is_told() -> None:
         address_of("")
 
 
+@pytest.mark.parametrize("ends", ["=0D=0A", "=0A", "=0D"])
+def test_a_line_end_that_an_address_encodes_is_told(ends: str) -> None:
+    """RFC 2047 words may hide what no header may hold."""
+    with pytest.raises(AddressError):
+        address_of(f'"=?utf-8?q?x{ends}Bcc:_e@evil.example?=" <a@b.example>')
+
+
 def test_letters_that_the_sheet_cannot_print_are_told(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     result = desk.packs(desk.write(HOME), "--patient", "春子")
@@ -807,8 +837,8 @@ def test_the_plan_in_use_makes_a_packet_without_being_named(tmp_path: Path, monk
     assert run("use", plan, *NOW).exit_code == 0
     result = run("packet", "--out", tmp_path / "out", *NOW)
     assert result.exit_code == 0
-    found = parsed((tmp_path / "out" / "packet-revision-1.eml").read_bytes())
-    assert "plan-revision-1.toml" in [part.get_filename() for part in found.iter_attachments()]
+    found = parsed((tmp_path / "out" / "packet-revision-1-0F0E-8A52.eml").read_bytes())
+    assert "plan-revision-1-0F0E-8A52.toml" in [part.get_filename() for part in found.iter_attachments()]
 
 
 def test_a_name_is_only_shown_where_it_was_typed() -> None:

@@ -94,9 +94,9 @@ def test_a_packet_arrives_with_every_byte_of_its_files(
     ((sender, to, content),) = inbox.mails
     assert (sender, to) == (ANA, (FAMILY, FRIEND))
     seen = reader(content, tmp_path)
-    assert seen.named("plan-revision-1.toml") == (desk.folder / "fennimore.toml").read_bytes()
-    assert seen.named("calendar-revision-1.ics") == desk.calendar() == seen.of_kind("text/calendar")[0]
-    assert seen.named("sheet-revision-1.pdf") == desk.sheet()
+    assert seen.named("plan-revision-1-0F0E-8A52.toml") == (desk.folder / "fennimore.toml").read_bytes()
+    assert seen.named("calendar-revision-1-0F0E-8A52.ics") == desk.calendar() == seen.of_kind("text/calendar")[0]
+    assert seen.named("sheet-revision-1-0F0E-8A52.pdf") == desk.sheet()
     assert desk.mail().replace(b"X-Unsent: 1\r\n", b"") == content
     assert b"X-Unsent" not in content
 
@@ -452,7 +452,7 @@ def test_a_sending_that_fails_loses_nothing(certificate: Certificate, tmp_path: 
     assert "554 no" in result.stderr
     assert "The files stay as they are" in result.stderr
     assert b"To: family@quill.example" in desk.mail()
-    assert run("open", desk.out / "packet-revision-1.eml", *NOW).exit_code == 0
+    assert run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).exit_code == 0
 
 
 def test_that_one_of_two_was_refused_is_told(certificate: Certificate, tmp_path: Path) -> None:

@@ -118,7 +118,7 @@ def packet(
             )
     reports = {fact.report for fact in household.record.standing if fact.kind not in (Kind.IN_USE, Kind.PUBLISHED)}
     held = holdings(household.plan, household.text, typed, len(reports))
-    click.echo(holdings_text(held, household.plan, typed))
+    click.echo(holdings_text(held, household.plan, typed, len(reports)))
     message = _written(household, out, paper, first, typed, from_address, addresses, when)
     if server is not None and from_address is not None:
         _send(message, from_address, addresses, server)
@@ -198,6 +198,7 @@ def _written(
 
     stem = names.calendar.removesuffix(".ics")
     wanted = Wanted(out, stem, first=first, packet=True, organizer=sender.addr_spec if sender is not None else "")
+    before = [name for name in (names.message, names.calendar, names.sheet) if (out / name).exists()]
     try:
         _asked(
             household, paper, first, typed.patient, now
@@ -208,6 +209,12 @@ def _written(
     for warning in sheet_warnings(household.schedule(now), asked[-1]):
         click.echo(f"The sheet: {warning}", err=True)
     _say_files(household, out, names.message, calendar, out / names.sheet)
+    if before:
+        click.echo(f"They took the place of earlier ones of the same plan and revision: {', '.join(before)}.")
+    click.echo(
+        "Look at all three before you send them. On its way an e-mail is no more private than a postcard: your organisation's rules for "
+        "patients' data come first."
+    )
     return made[-1]
 
 
@@ -244,10 +251,6 @@ def _say_files(household: Household, out: Path, message: str, written: Written, 
     if calendar.waiting:
         click.echo(words.still_waiting(len(calendar.waiting)))
     click.echo(f"Wrote {sheet}: the sheet to print.")
-    click.echo(
-        "Look at all three before you send them. On its way an e-mail is no more private than a postcard: your organisation's rules for "
-        "patients' data come first."
-    )
 
 
 def _send(message: EmailMessage, sender: Address, to: Sequence[Address], server: Server) -> None:

@@ -302,6 +302,7 @@ class Interview:
     def _problem(self, entry: EntryField, typed: str, shape: Shape | None) -> str:
         if not typed:
             return ""
+        typed = self.draft.by_name(entry.form, typed)
         fault = fault_of(entry, typed, self._home())
         if fault is not None:
             return _("{problem} Expected: {expected}.").format(problem=fault.problem, expected=fault.expected)

@@ -14,6 +14,7 @@ from reminders.drafting.groups import SECTIONS
 from reminders.drafting.look import Look, look
 from reminders.drafting.provider import fill_from
 from reminders.files import FileError
+from reminders.places import commands_after
 from reminders.plan.model import Plan
 from reminders.plan.read_back import check_letters
 from reminders.read_back_words import read_back_text, read_back_words

@@ -137,6 +137,32 @@ class Draft:
         """Return the words to offer for a question: those of its form, or the names that the draft has for it."""
         return field.options or tuple(name for table in field.names for name in self.names(table))
 
+    def by_name(self, form: Form, typed: str) -> str:
+        """Return what was typed with the short name of each thing that was called by its label, if only one is called so."""
+        raw = raw_of(form, typed) if form.names else None
+        if raw is None:
+            return typed
+        named = [self._name_of(form, item) for item in raw] if isinstance(raw, list) else self._name_of(form, raw)
+        return typed if named == raw else typed_of(form, named)
+
+    def _name_of(self, form: Form, raw: Any) -> Any:
+        known = [(table, name) for table in form.names for name in self.names(table)]
+        if not isinstance(raw, str) or raw in {name for _table, name in known}:
+            return raw
+        called: dict[str, list[str]] = {}
+        for table, name in known:
+            labels = {" ".join(str(self.raw((table, name, key)) or "").casefold().split()) for key in ("label", "drug")}
+            for label in (labels | {name.casefold()}) - {""}:
+                called.setdefault(label, []).append(name)
+        said = raw.casefold()
+        for label, names in called.items():
+            volume = raw[len(label) :].strip() if SHARING["fluid"] == form.names else ""
+            if len(names) == 1 and (said == label or (volume and said == f"{label} {volume.casefold()}")):
+                followed = f"{names[0]} {volume}".strip()
+                if PUSHED.fullmatch(followed):
+                    return followed
+        return raw
+
     def items(self) -> tuple[str, ...]:
         """Return the items of supply that the draft names, each once: what to offer where another is named."""
         found: list[str] = []
@@ -156,8 +182,10 @@ class Draft:
         Raises:
             DraftError: plans have no such key, or the file is written in a way that does not let it be changed alone.
         """
-        if typed_of(_form(path), self.raw(path)).strip() != typed.strip():
-            self.put(path, raw_of(_form(path), typed))
+        form = _form(path)
+        typed = self.by_name(form, typed)
+        if typed_of(form, self.raw(path)).strip() != typed.strip():
+            self.put(path, raw_of(form, typed))
 
     def put(self, path: KeyPath, raw: Any) -> None:
         """Set a key to a raw value, or take it out with None. Its table is made if it is not there.

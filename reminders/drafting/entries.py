@@ -157,7 +157,8 @@ def fault_of(field: EntryField, typed: str, home: ZoneInfo | None) -> Fault | No
     except UnreadableError as error:
         expected = field.hint if isinstance(raw, str | dict) and field.kind in _SAID_ANOTHER_WAY else error.expected
         problem = error.problem[0].upper() + error.problem[1:]
-        return Fault(f"{problem}.", AS_IN_THE_FILE.sub("", expected))
+        near = error.mend if error.code == "unknown-zone" else ""
+        return Fault(f"{problem}. {near}".strip(), AS_IN_THE_FILE.sub("", expected))
     return None
 
 

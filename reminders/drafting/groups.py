@@ -63,11 +63,11 @@ FIRST = {
     "lumen": "label last_flushed",
     "fluid": "kind label strength volume sodium syringe syringe_holds",
     "step": "label consumes",
-    "protocol": "provider flush before after after_nutrition idle after_draw scrub_time dry_time joining_time "
+    "protocol": "provider flush before after after_nutrition idle before_draw discard_volume after_draw scrub_time dry_time joining_time "
     "planning_margin least_time_to_next_touch saved_session_worth",
     "order": "drug kind dose lumen given_as clock_times every first_dose last_day doses until_removal volume rate duration "
     "least_spacing most_spacing last_dose_before_plan on_time_within cut_off flush_through withdraw_volume each_dose note",
-    "task": "kind label done_by every_days every weekdays moments order before_dose after_finish at last_done "
+    "task": "kind label done_by every_days every weekdays moments with_tasks order before_dose after_finish only_doses at last_done "
     "on_time_within lumen pauses_infusion brings uses note",
     "supplies": "each_touch each_syringe each_connection order_ahead",
     "stock": "item on_hand counted_at",
@@ -110,6 +110,10 @@ def applies(draft: Draft, place: KeyPath, entry: EntryField) -> bool:
     def said(key: str) -> str:
         return draft.typed((*place, key))
 
+    if (entry.table, entry.key) in OF_DRAWS and not said(entry.key):
+        return any(draft.typed(("task", name, "lumen")) for name in draft.names("task"))
+    if (entry.table, entry.key) == ("task", "with_tasks") and not said(entry.key):
+        return len(draft.names("task")) > 1
     rule = APPLIES.get((entry.table, entry.key))
     return rule is None or bool(said(entry.key)) or rule(said)
 
@@ -129,6 +133,9 @@ def _is(key: str, *words: str) -> Callable[[Said], bool]:
 def _length_open(said: Said) -> bool:
     return not said("rate_steps") and not said("continuous") and not (said("volume") and said("rate"))
 
+
+OF_DRAWS = frozenset({("protocol", "before_draw"), ("protocol", "discard_volume")})
+"""What is to be asked only where some care task draws blood through a lumen."""
 
 APPLIES: dict[tuple[str, str], Callable[[Said], bool]] = {
     ("plan", "line_removal"): _none("end", "open_ended"),

@@ -36,7 +36,7 @@ class Typed:
 
 def holdings(plan: Plan, text: str, typed: Typed, reports: int = 0) -> tuple[Holding, ...]:
     """Return what a packet holds. ``text`` is the plan's file, which goes along whole; ``reports`` how many things that really
-    happened are shown in the calendar."""
+    happened are shown in calendar and sheet."""
     found = [
         Holding(_("Typed for this packet"), tuple(_typed(typed))),
         Holding(_("Drugs"), tuple(_drugs(plan))),
@@ -52,13 +52,13 @@ def holdings(plan: Plan, text: str, typed: Typed, reports: int = 0) -> tuple[Hol
         Holding(_("Notes and the provider's own words"), tuple(_notes(plan))),
         Holding(_("Remarks in the plan's file"), tuple(_remarks(text))),
         Holding(_("Name of the calendar"), (plan.calendar.name,)),
-        Holding(_("What really happened, in the calendar"), (_reports(reports),) if reports else ()),
+        Holding(_("What really happened, in calendar and sheet"), (_reports(reports),) if reports else ()),
         Holding(_("Ids"), (str(plan.course.id), _("on the sheet: {mark}").format(mark=plan_mark(plan)))),
     ]
     return tuple(holding for holding in found if holding.entries)
 
 
-def holdings_text(held: Iterable[Holding], plan: Plan, typed: Typed) -> str:
+def holdings_text(held: Iterable[Holding], plan: Plan, typed: Typed, reports: int = 0) -> str:
     """Return what a packet holds as text with a final newline, with what is not in it."""
     lines = [_("This packet holds:")]
     for holding in held:
@@ -66,7 +66,7 @@ def holdings_text(held: Iterable[Holding], plan: Plan, typed: Typed) -> str:
             lines.append(f"  {holding.what}: {holding.entries[0]}")
         else:
             lines += [f"  {holding.what}:", *(f"    - {entry}" for entry in holding.entries)]
-    lines.append(_("Not in it: {what}.").format(what=", ".join(_absent(typed))))
+    lines.append(_("Not in it: {what}.").format(what=", ".join(_absent(typed, reports))))
     if plan.calendar.reveals is not Reveals.EVERYTHING:
         lines.append(_("The calendar leaves out what this plan keeps from a phone; plan, sheet and letter do not."))
     if not is_read_back(plan):
@@ -74,9 +74,9 @@ def holdings_text(held: Iterable[Holding], plan: Plan, typed: Typed) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _absent(typed: Typed) -> list[str]:
+def _absent(typed: Typed, reports: int) -> list[str]:
     absent = [
-        _("the record of what happened"),
+        _("the record itself, beyond what calendar and sheet show of it") if reports else _("the record of what happened"),
         _("the names of this computer and its folders"),
         _("passwords and the addresses of phones"),
     ]

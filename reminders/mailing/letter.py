@@ -7,6 +7,7 @@ from typing import TypeAlias
 from reminders.plan.model import TIERS, Plan
 from reminders.read_back_words import household_words, is_read_back
 from reminders.schedule.model import Schedule
+from reminders.sheet.content import plan_mark
 from reminders.times import Instant
 from reminders.words import CATALOGUE, CHECK_FIRST, NEVER_DOUBLE, call_words, moment_words, warning_signs
 
@@ -91,10 +92,10 @@ class Enclosed:
 
 
 def names_of(plan: Plan) -> Names:
-    """Return the names of a packet's files: by them a newer packet is told from an older one, and nothing else."""
-    revision = plan.course.revision
+    """Return the names of a packet's files: by them a newer packet is told from an older one, and one plan's from another's."""
     stems = ("plan", "calendar", "sheet", "packet")
-    plan_name, calendar, sheet, message = (f"{stem}-revision-{revision}" for stem in stems)
+    told = f"revision-{plan.course.revision}-{plan_mark(plan)}"
+    plan_name, calendar, sheet, message = (f"{stem}-{told}" for stem in stems)
     return Names(f"{plan_name}.toml", f"{calendar}.ics", f"{sheet}.pdf", f"{message}.eml")
 
 

@@ -58,7 +58,8 @@ def address_of(text: str) -> Address:
         raise AddressError(f"An address holds a letter that no keyboard types: {text!r}. {expected}")
     try:
         header = SMTP.header_factory("To", text)
-    except (errors.HeaderParseError, IndexError):  # the library's reader runs over the end of some that are cut short
+    except (errors.HeaderParseError, IndexError, ValueError):
+        # The library's reader runs over the end of some that are cut short, and refuses line ends that were encoded.
         raise AddressError(f'"{text}" is not an e-mail address. {expected}') from None
     addresses: tuple[Address, ...] = getattr(header, "addresses", ())
     if len(addresses) == 1 and not addresses[0].addr_spec.isascii():

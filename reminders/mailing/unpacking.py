@@ -4,6 +4,7 @@ Mail programs forward, rename and encode anew. So parts are known by what they h
 nothing is taken from an e-mail that is not whole. What it says of itself is shown, never trusted.
 """
 
+import codecs
 import hashlib
 import re
 from base64 import b64decode, b64encode
@@ -26,6 +27,17 @@ LARGEST = 30_000_000
 MOST_BOUNDARIES, MOST_PARTS, MOST_LINES, LONGEST_HEADER = 40, 2000, 1_000_000, 10_000
 """How often a boundary may be declared, how many lines may look like one, how many lines there may be, and how many bytes what
 says of what kind a part is: no packet comes near, however often forwarded."""
+
+CHARSETS = frozenset(
+    codecs.lookup(name).name
+    for name in (
+        *("utf-8", "us-ascii", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "gb18030", "gbk", "gb2312", "big5", "euc-jp"),
+        *("shift_jis", "iso-2022-jp", "euc-kr", "koi8-r", "koi8-u", "macintosh"),
+        *(f"iso-8859-{number}" for number in range(1, 17) if number != 12),
+        *(f"windows-125{number}" for number in range(9)),
+    )
+)
+"""Charsets that mail programs use; nothing is decoded by any other."""
 
 MOST_SHOWN = 120
 """Letters of a header or a name that are shown."""
@@ -98,7 +110,12 @@ def unpack(content: bytes) -> Unpacked:
     Raises:
         UnpackError: it is too large, not whole, or holds no plan or more than one.
     """
-    _not_a_bomb(content)
+    if len(content) > LARGEST:
+        raise UnpackError(
+            _("This file has more than {most} MB, far more than a packet. Nothing was looked at.").format(
+                most=LARGEST // 1_000_000
+            )
+        )
     found = _Found()
     try:
         found.take(_parsed(_begun(content)), ())
@@ -118,6 +135,7 @@ class _Found:
         self.pdfs: list[Part] = []
         self.others: list[str] = []
         self.sealed = self.pasted = False
+        self.parts = 0
 
     def take(self, message: Parsed, above: tuple[Head, ...]) -> None:
         """Look into a message that stands within those of ``above``."""
@@ -125,6 +143,9 @@ class _Found:
             raise UnpackError(_too_deep())
         heads = (*above, Head(_shown(message, "From"), _shown(message, "Date")))
         for part in _leaves(message):
+            self.parts += 1
+            if self.parts > MOST_PARTS:  # of all e-mails in it together
+                raise UnpackError(_too_many())
             if part.get_content_type() in ("message/rfc822", "message/global"):
                 self.take(_enclosed(part), heads)
                 continue
@@ -196,20 +217,18 @@ def _begun(content: bytes) -> bytes:
 
 
 def _not_a_bomb(content: bytes) -> None:
-    """Refuse what would take too long or too much memory to take apart, before anything is taken apart."""
-    if len(content) > LARGEST:
-        raise UnpackError(
-            _("This file has more than {most} MB, far more than a packet. Nothing was looked at.").format(
-                most=LARGEST // 1_000_000
-            )
-        )
+    """Refuse what would take too long or too much memory to take apart, before anything is taken apart; lines end with LF."""
     lower = content.lower()
     if lower.count(b"boundary") > MOST_BOUNDARIES or lower.count(b"message/rfc822") > MOST_BOUNDARIES:
         raise UnpackError(_too_deep())
     if any(len(found.group()) > LONGEST_HEADER for found in KIND.finditer(lower)):
         raise UnpackError(_not_whole(_("what stands before one of its parts is far too long")))
     if content.count(b"\n--") > MOST_PARTS or content.count(b"\n") > MOST_LINES:
-        raise UnpackError(_("This e-mail has thousands of parts, far more than a packet. Nothing was taken from it."))
+        raise UnpackError(_too_many())
+
+
+def _too_many() -> str:
+    return _("This e-mail has thousands of parts, far more than a packet. Nothing was taken from it.")
 
 
 def _too_deep() -> str:
@@ -221,11 +240,31 @@ def _too_deep() -> str:
 
 def _parsed(content: bytes) -> Parsed:
     content = content.removeprefix(b">") if content.startswith(b">From ") else content
+    # The library ends lines at a CR alone too: what is counted is what it sees.
+    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    _not_a_bomb(content)
     try:
         # This policy keeps what it reads as it is, in time that grows with the size alone.
-        return message_from_bytes(content, policy=compat32)
+        message = message_from_bytes(content, policy=compat32)
+        for part in message.walk():
+            _forget_odd_charset(part)
     except RecursionError:
         raise UnpackError(_too_deep()) from None
+    return message
+
+
+def _forget_odd_charset(part: Parsed) -> None:
+    """Take away a charset that no mail program writes plans in; the library would decode by it, some in quadratic time."""
+    charset = part.get_param("charset")
+    if charset is not None and not _is_usual(charset):
+        part.del_param("charset")
+
+
+def _is_usual(charset: object) -> bool:
+    try:
+        return isinstance(charset, str) and codecs.lookup(charset).name in CHARSETS
+    except (LookupError, ValueError):
+        return False
 
 
 def _leaves(message: Parsed) -> Iterator[Parsed]:
@@ -323,6 +362,9 @@ def _in_utf8(part: Parsed, content: bytes) -> bytes:
 
 def _name(part: Parsed) -> str:
     """Return a file's name as it is shown, without folders; empty where it has none."""
+    for written in (part.get_param("filename", None, "content-disposition"), part.get_param("name")):
+        if isinstance(written, tuple) and not _is_usual(written[0] or "us-ascii"):
+            return _("a file with a broken name")
     try:
         name = _decoded(part.get_filename() or "")
     except (ValueError, LookupError, TypeError):  # of a name that follows neither RFC 2231 nor RFC 2047
@@ -339,7 +381,12 @@ def _shown(message: Parsed, header: str) -> str:
 
 def _decoded(text: str) -> str:
     """Decode the words of RFC 2047, which some programs put even where RFC 2231 belongs."""
-    return str(make_header(decode_header(text))) if "=?" in text else text
+    if "=?" not in text:
+        return text
+    words = decode_header(text)
+    if not all(charset is None or _is_usual(charset) for _word, charset in words):
+        raise LookupError("no charset of mail programs")
+    return str(make_header(words))
 
 
 def shown_line(text: str) -> str:

@@ -25,7 +25,7 @@ from reminders.plan.key_times import DATE as DATE
 from reminders.plan.key_times import MOMENT as MOMENT
 from reminders.plan.key_times import WEEKDAY as WEEKDAY
 from reminders.units import BASES, Measure, UnitError, measure
-from reminders.zones import known_zones, zone
+from reminders.zones import known_zones, near_zones, zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +120,16 @@ def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
         raise UnreadableError(
             f"{shown_value(raw)} is not a zone of the IANA data",
             "a zone such as America/Chicago or Europe/Dublin",
-            "Name the region and the city with a slash; abbreviations such as CST are not unique.",
+            _near(raw) or "Name the region and the city with a slash; abbreviations such as CST are not unique.",
             "unknown-zone",
         )
     return zone(raw)
+
+
+def _near(raw: Any) -> str:
+    """Say as which zones a text may have been meant; nothing where it is like none."""
+    near = near_zones(raw) if isinstance(raw, str) else []
+    return f"Write it as {' or '.join(near)}, if that is where the household is." if near else ""
 
 
 ZONE = Form("an IANA time zone such as `America/Chicago`", _zone, zone("UTC"))

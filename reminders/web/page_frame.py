@@ -22,6 +22,7 @@ from reminders.daemon.desk import Desk
 from reminders.daemon.life import STALE
 from reminders.places import command_for
 from reminders.plan.model import TIERS, Contact, Plan
+from reminders.read_back_words import read_back_words
 from reminders.schedule.model import Schedule
 from reminders.times import Instant
 from reminders.units import ago
@@ -144,6 +145,7 @@ def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **valu
         "zone": zone_words(plan.clock.local(now)),
         "warnings": warnings(desk),
         "revisions": revision_words(desk.keeper.schedule, now),
+        "read_back": read_back_words(desk.keeper.schedule.plan_at(now)),
         **values,
     }
     return rendered(template, status, **context)

@@ -48,7 +48,11 @@ class Thing:
 def things(plan: Plan) -> list[Thing]:
     """Return what is read back of a plan, thing by thing; what nothing is said of needs no tick."""
     return [
-        Thing(THING + digest("\n".join([title, *(f"{line.what}\t{line.said}" for line in lines)]).encode())[:16], title, lines)
+        Thing(
+            THING + digest("\n".join([title, *(f"{line.what}\t{line.said}" for line in lines)]).encode())[:16],
+            title,
+            lines,
+        )
         for title, lines in read_groups(plan)
     ]
 
