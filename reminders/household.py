@@ -267,6 +267,13 @@ def _again(household: Household, now: Instant) -> Household:
         return found
 
 
+def follows_by_itself(household: Household) -> bool:
+    """Say whether a later revision may be put in use without being asked about: nobody has reported anything beside it, as in
+    the folder of a nurse who only makes calendars and packets."""
+    only = (Kind.IN_USE, Kind.PUBLISHED)
+    return not household.in_use and all(fact.kind in only for fact in household.record.facts)
+
+
 def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:
     """Return the fact that the plan at hand is in use from its ``takes_effect`` on, with its text; none if it is."""
     course = household.plan.course

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from reminders.files import FileError, private_folder, write_files
-from reminders.household import Household, add_facts
+from reminders.household import Household, add_facts, follows_by_itself, put_in_use
 from reminders.plan.model import Reveals
 from reminders.record.facts import Fact, Kind, Record
 from reminders.record.published import Published, publication, published, targets
@@ -95,6 +95,8 @@ def publish(
     What they show is recorded first: a number that was recorded and never seen does no harm, the reverse would. ``besides``
     makes files that are written with them, all or none.
 
+    A later revision is put in use with it where nobody has reported anything yet (:func:`follows_by_itself`).
+
     Raises:
         OutsideError: the days lie outside the plan.
         FileError: a file cannot be written; then none was.
@@ -112,7 +114,8 @@ def publish(
         written[:] = _drawn(current.record, schedule, wanted, files, begins, ends, now)
         if wanted.kept is None and not wanted.packet:
             contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
-        return [entry.fact for entry in written if entry.fact is not None]
+        shown = [entry.fact for entry in written if entry.fact is not None]
+        return [*put_in_use(current, now), *shown] if wanted.kept is None and follows_by_itself(current) else shown
 
     household, _added = add_facts(household, facts, now)
     contents.update({entry.place.name: entry.calendar.content for entry in written})

@@ -8,7 +8,7 @@ from pathlib import Path
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file
 from reminders.household import Household, NotInUseError, UnusablePlanError, open_household, open_in_use
-from reminders.mailing.fitting import Fit, calendar_fit, sheet_fit
+from reminders.mailing.fitting import Fit, fits_of
 from reminders.mailing.unpacking import LARGEST, Unpacked, UnpackError, is_mail, other_file, unpack
 from reminders.places import places
 from reminders.plan.model import Plan
@@ -133,7 +133,4 @@ def _fits(mail: Unpacked, offered: Household, current: Household | None, now: In
         known = [other for other in (*current.earlier, current.plan) if other.course.revision < plan.course.revision]
         if known:
             schedules.append(compile_schedule(plan, EMPTY, now, known))
-    return [
-        *(calendar_fit(part, schedules) for part in mail.calendars),
-        *(sheet_fit(part, schedules[0]) for part in mail.pdfs),
-    ]
+    return fits_of(mail.calendars, mail.pdfs, schedules, now)

@@ -1122,6 +1122,19 @@ def care_task(name: str, kind: str, *statements: str) -> Edit:
     return append(f"[task.{name}]\n" + "\n".join(lines) + "\n")
 
 
+TOO_MUCH = [
+    row(
+        "a key of a hundred parts and more",
+        append(".".join("a" * 200) + " = 1\n"),
+        "ERROR not-toml nowhere",
+    ),
+    row(
+        "more lumens than a line has",
+        append("".join(f'[lumen.l{n}]\nlabel = "l{n}"\nlast_flushed = "2026-06-01 07:00"\n' for n in range(3))),
+        "ERROR too-long [lumen.red] + [lumen.blue] + [lumen.l0] + [lumen.l1]",
+    ),
+]
+
 CARE_TASKS = [
     row("a task that is never due", care_task("visit", "visit"), "ERROR task-timing [task.visit]"),
     row(
@@ -1919,3 +1932,12 @@ def test_every_finding_reads_as_sentences(broken: Row) -> None:
         text = finding_text(finding, result.source)
         assert not re.search(r"[?.]\.(\s|$)|\bNone\b|Fraction\(|\(\(", text.replace("...", "")), text
         assert "\t" not in text
+
+
+def test_what_a_file_calls_its_tables_reaches_no_terminal_as_commands() -> None:
+    """A mailed plan may hold control letters in its names (escape sequences, letters that turn the text round)."""
+    text = BASE + '\n[order."\\u001b]0;owned\\u0007\\u202e"]\ndrug = "x"\n'
+    result = examine("plan.toml", text.encode(), EMPTY, NOW)
+    said_of_it = "\n".join(finding_text(finding, result.source) for finding in result.findings)
+    assert "owned" in said_of_it
+    assert all(letter.isprintable() or letter == "\n" for letter in said_of_it)

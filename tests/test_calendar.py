@@ -25,6 +25,7 @@ from zoneinfo import ZoneInfo
 
 import icalendar
 import pytest
+import small_plans
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from readers.samples import CARED_FOR, ROOT, SAMPLE_PLANS, Sample, at_minute, daily, instant, moment, plan_of, row_spans
@@ -1094,3 +1095,9 @@ def test_a_calendar_is_the_same_whatever_was_written_before(sample: Sample) -> N
     if misses <= MOST_KEPT:
         assert event_bytes.cache_info().misses == misses
     assert event_bytes.cache_info().currsize <= MOST_KEPT
+
+
+def test_a_name_with_a_semicolon_or_comma_is_escaped() -> None:
+    """RFC 5545, 3.3.11."""
+    content = calendar_file(small_plans.schedule(small_plans.DAILY + '[calendar]\nname = "Care; morning, evening"\n')).content
+    assert b"NAME:Care\\; morning\\, evening\r\n" in content

@@ -35,7 +35,7 @@ COMMANDS = {
     "agenda": {"--from", "--to", "--steps", "--now", "--help"},
     "supplies": {"--from", "--to", "--now", "--help"},
     "record": {
-        *("--at", "--order", "--lumen", "--dose", "--item", "--event", "--again", "--last-flush", "--said-by"),
+        *("--at", "--order", "--lumen", "--dose", "--item", "--task", "--event", "--again", "--last-flush", "--said-by"),
         *("--note", "--by", "--key", "--now", "--help"),
     },
     "undo": {"--by", "--now", "--help"},

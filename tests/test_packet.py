@@ -634,7 +634,9 @@ def test_packets_and_other_calendars_share_their_numbers(tmp_path: Path) -> None
 def test_a_phone_that_opens_packets_in_any_order_has_the_newest(tmp_path: Path) -> None:
     """Revision 2 moves doses: RFC 5546, 2.1.5 makes it win over revision 1, whichever is opened last."""
     desk = Desk(tmp_path)
-    desk.packs(desk.write(HOME))
+    first = desk.write(HOME)
+    desk.packs(first)
+    assert run("record", first, "started", "cefazolin", "8:25", *NOW).exit_code == 0
     second = desk.write(SECOND, "second.toml")
     refused = desk.packs(second)
     assert refused.exit_code == 1
@@ -649,6 +651,21 @@ def test_a_phone_that_opens_packets_in_any_order_has_the_newest(tmp_path: Path) 
         assert {uid: event.said for uid, event in phone.has.items()} == {
             uid: event.said for uid, event in live(events(new)).items()
         }
+
+
+@pytest.mark.parametrize("command", ["packet", "compile"])
+def test_where_nothing_was_reported_a_later_revision_follows_by_itself(command: str, tmp_path: Path) -> None:
+    """A nurse's folder holds what was published alone: the next week's packet is made, and it says what that changed."""
+    desk = Desk(tmp_path)
+    desk.packs(desk.write(HOME))
+    second = desk.write(SECOND, "second.toml")
+    made = run(command, second, "--out", desk.out, *NOW)
+    assert made.exit_code == 0, made.output
+    assert made.output.count("Revision 2 is in use beside second.toml now: nothing was reported under revision 1.") == 1
+    again = desk.packs(second)
+    assert again.exit_code == 0 and "now: nothing was reported" not in again.output
+    older = desk.packs(tmp_path / "fennimore.toml")
+    assert older.exit_code == 1 and "revision 2 is in use" in older.output
 
 
 def test_what_went_out_stays_as_it_went(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reminders import words
-from reminders.commands.shared import DAY, FAILED, NOW, PLAN, coloured, fail, moment_of, opened
+from reminders.commands.shared import DAY, FAILED, NOW, PLAN, coloured, fail, moment_of, opened, tell_followed
 from reminders.files import FileError
 from reminders.findings import Severity
 from reminders.record.facts import Kind
@@ -203,9 +203,11 @@ def _written(
         _asked(
             household, paper, first, typed.patient, now
         )  # days that lie outside the plan are told before anything is recorded
-        household, (calendar,) = publish(household, wanted, now, besides=others)
+        as_opened = household
+        household, (calendar,) = publish(as_opened, wanted, now, besides=others)
     except (FileError, RecordError, NotInUseError, OutsideError) as error:
         fail(str(error))
+    tell_followed(as_opened, household)
     for warning in sheet_warnings(household.schedule(now), asked[-1]):
         click.echo(f"The sheet: {warning}", err=True)
     _say_files(household, out, names.message, calendar, out / names.sheet)

@@ -22,6 +22,7 @@ from reminders.commands.shared import (
     fail,
     moment_of,
     opened,
+    tell_followed,
     plan_in_use,
     print_errors,
     seen,
@@ -110,10 +111,12 @@ def compile_(
 
     stem = stem_for(plan)
     wanted = Wanted(out, stem, per_lumen, first, last, for_mail)
+    before = household
     try:
-        household, written = publish(household, wanted, moment_of(now))
+        household, written = publish(before, wanted, moment_of(now))
     except (FileError, RecordError, NotInUseError, OutsideError) as error:
         fail(str(error))
+    tell_followed(before, household)
     clock = household.plan.clock
     for entry in written:
         calendar = entry.calendar

@@ -107,14 +107,22 @@ def _say_fits(received: Received) -> bool:
             click.echo(f"Note: {note}")
     mail = received.mail
     if mail is not None and not misfits:
-        compared = len(mail.calendars) + len(mail.pdfs)
-        click.echo("What came with the plan fits it." if compared else "Neither calendar nor sheet came with the plan.")
+        click.echo(_fit_words(received))
     if misfits:
         click.echo(
             "So nobody can tell which of them is meant, and the plan is not put in use from this e-mail. Ask whoever sent it to send "
             "the packet again. If they say that the plan itself is right, save it from the e-mail and open that file."
         )
     return not misfits
+
+
+def _fit_words(received: Received) -> str:
+    compared = [fit.compared for fit in received.fits]
+    if not compared:
+        return "Neither calendar nor sheet came with the plan."
+    if all(compared):
+        return "What came with the plan fits it."
+    return f"{'What was compared fits the plan' if any(compared) else 'Nothing was compared with the plan'}; see the notes."
 
 
 def _say_standing(received: Received) -> bool:

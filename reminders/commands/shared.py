@@ -259,6 +259,13 @@ def tell_waiting(household: Household) -> None:
         )
 
 
+def tell_followed(before: Household, after: Household) -> None:
+    """Tell that a later revision was put in use by itself, where it was."""
+    if after.in_use and not before.in_use:
+        earlier, number = after.earlier[-1].course.revision, after.plan.course.revision
+        click.echo(f"Revision {number} is in use beside {after.path.name} now: nothing was reported under revision {earlier}.")
+
+
 def tell_apart(household: Household, *, writes: bool = False) -> None:
     """Tell a copy of the plan in use with a record of its own apart; to record there is refused."""
     plan, kept = household.path, places().data

@@ -5,7 +5,7 @@ Compared is what any release of this program says alike: ids, instants, numbers,
 
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 from typing import Any
@@ -13,7 +13,7 @@ from typing import Any
 from icalendar import Calendar
 
 from reminders.mailing.unpacking import Part, shown_line
-from reminders.plan.model import Plan
+from reminders.plan.model import Plan, Reveals
 from reminders.schedule.identity import Identities
 from reminders.schedule.model import DROPPED, Schedule
 from reminders.sheet.content import plan_mark
@@ -25,6 +25,12 @@ _ = CATALOGUE.gettext
 
 LARGEST_CALENDAR, LARGEST_PDF, MOST_PAGES, LARGEST_DRAWING = 2_000_000, 10_000_000, 100, 10_000_000
 """Bytes and pages beyond which a file is none of a packet; the last one is of what a PDF draws, unpacked."""
+
+MOST_NODES = 1000
+"""Nodes of a PDF's tree of pages that are looked at to count them."""
+
+MOST_COMPARED = 4
+"""Calendars, and PDFs, of one e-mail that are compared; a packet holds one of each, and each takes a second or two."""
 
 MARK = re.compile(r"[0-9A-F]{4}-[0-9A-F]{4}")
 """How a plan is marked on its sheets."""
@@ -39,13 +45,26 @@ MOST_FLUSHES = 50
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """How the files of a packet fit its plan: what does not fit at all, and what is only to be known."""
+    """How the files of a packet fit its plan: what does not fit at all, and what is only to be known; ``compared``: something
+    of it was looked at."""
 
     misfits: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    compared: bool = True
 
 
-def calendar_fit(part: Part, schedules: Sequence[Schedule]) -> Fit:
+def fits_of(calendars: Sequence[Part], pdfs: Sequence[Part], schedules: Sequence[Schedule], now: Instant) -> tuple[Fit, ...]:
+    """Compare what came with a plan, as of ``now``; of more than a packet can hold only the first ones. The first schedule is
+    the plan's alone, others are made with earlier revisions."""
+    found = [calendar_fit(part, schedules, now) for part in calendars[:MOST_COMPARED]]
+    found += [sheet_fit(part, schedules[0]) for part in pdfs[:MOST_COMPARED]]
+    if rest := [part.name for part in (*calendars[MOST_COMPARED:], *pdfs[MOST_COMPARED:])]:
+        told = _("There are far more calendars or PDFs than a packet has. Not looked at, so do not use them: {names}.")
+        found.append(Fit(notes=(told.format(names=_some(rest)),), compared=False))
+    return tuple(found)
+
+
+def calendar_fit(part: Part, schedules: Sequence[Schedule], now: Instant) -> Fit:
     """Compare a calendar with its plan's schedule. Of several schedules, made with and without earlier revisions, the one
     counts that fits best."""
     if len(part.content) > LARGEST_CALENDAR:
@@ -53,36 +72,56 @@ def calendar_fit(part: Part, schedules: Sequence[Schedule]) -> Fit:
     try:
         calendar = Calendar.from_ical(part.content)
         uid = str(calendar.get("UID", ""))
-        starts, changed = dict(_starts(calendar)), _changed(calendar)
+        shown, changed = {event.uid: event for event in _shown(calendar)}, min(_changed(calendar), now)
+        repeats = any(name in event for event in calendar.walk("VEVENT") for name in REPEATS)
     except Exception:  # whatever the library makes of bytes that anybody can have written
         return Fit((_("{name} cannot be read as a calendar. Do not open it.").format(name=part.name),))
     if uid != Identities(schedules[0].plan).of("calendar", ""):
         return Fit((_("{name} is the calendar of another plan. Do not open it.").format(name=part.name),))
-    return min((_times_fit(part.name, starts, changed, schedule) for schedule in schedules), key=_weight)
+    if repeats:
+        told = _("{name} repeats events by rules, which no calendar of a packet does. Do not open it.")
+        return Fit((told.format(name=part.name),))
+    return min((_events_fit(part.name, shown, changed, schedule) for schedule in schedules), key=_weight)
 
 
 def sheet_fit(part: Part, schedule: Schedule) -> Fit:
     """Compare a PDF with the sheet of a plan; one that is no sheet is only told."""
     if len(part.content) > LARGEST_PDF:
-        return Fit(notes=(_("{name} is far too large for a sheet, and was not looked into.").format(name=part.name),))
+        told = _("{name} is far too large for a sheet, and was not looked into.").format(name=part.name)
+        return Fit(notes=(told,), compared=False)
     try:
         return _pdf_fit(part, schedule)
     except Exception:  # as above
-        return Fit(notes=(_("{name} cannot be read as a PDF.").format(name=part.name),))
+        return Fit(notes=(_("{name} cannot be read as a PDF.").format(name=part.name),), compared=False)
 
 
-def _weight(fit: Fit) -> tuple[int, int]:
-    return len(fit.misfits), len(fit.notes)
+def _weight(fit: Fit) -> tuple[int, bool, int]:
+    return len(fit.misfits), not fit.compared, len(fit.notes)
 
 
 # Calendars
 
 
-def _starts(calendar: Any) -> Iterator[tuple[str, Instant]]:
-    """Yield the events that are not cancelled, with their starts."""
+REPEATS = ("RRULE", "RDATE", "EXDATE", "EXRULE", "RECURRENCE-ID")
+"""What makes several events of one (RFC 5545, 3.8.5)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    """What is compared of an event: its UID, its start, its title and its whole text."""
+
+    uid: str
+    at: Instant
+    title: str
+    text: str
+
+
+def _shown(calendar: Any) -> Iterator[_Event]:
+    """Yield the events that are not cancelled."""
     for event in calendar.walk("VEVENT"):
         if str(event.get("STATUS", "")) != "CANCELLED":
-            yield str(event["UID"]), from_datetime(event["DTSTART"].dt.astimezone(UTC))
+            title, text = str(event.get("SUMMARY", "")), str(event.get("DESCRIPTION", ""))
+            yield _Event(str(event["UID"]), from_datetime(event["DTSTART"].dt.astimezone(UTC)), title, text)
 
 
 def _changed(calendar: Any) -> Instant:
@@ -91,19 +130,22 @@ def _changed(calendar: Any) -> Instant:
     return max(stamps, default=Instant(0))
 
 
-def _times_fit(name: str, starts: dict[str, Instant], changed: Instant, schedule: Schedule) -> Fit:
+def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedule: Schedule) -> Fit:
     """Compare the instants within the days that both have. Doses must fit; a flush may have moved by what was recorded."""
-    plan = schedule.plan
+    plan, starts = schedule.plan, {uid: event.at for uid, event in shown.items()}
     planned = {touch.uid: touch for touch in schedule.touches}
     if not starts.keys() & planned.keys():
         return Fit((_("{name} shows nothing of what this plan plans. Do not open it.").format(name=name),))
-    begin = max(plan.course.takes_effect.instant, min(starts.values()), changed)
-    ends = max(at for uid, at in starts.items() if uid in planned)
-    doses, others = [], 0
-    for uid, touch in planned.items():
-        if not begin <= touch.at <= ends or starts.get(uid) == touch.at:
-            continue
-        if touch.starts:
+    # Where a dose is shown at another time, the days reach from the earlier to the later one: neither is left out.
+    given = [touch.at for uid, touch in planned.items() if touch.starts and uid in starts]
+    begin = max(plan.course.takes_effect.instant, min([*starts.values(), *given]), changed)
+    ends = max([*(at for uid, at in starts.items() if uid in planned), *given])
+    within = {uid: touch for uid, touch in planned.items() if begin <= touch.at <= ends}
+    doses, others, texts = [], 0, []
+    for uid, touch in within.items():
+        if starts.get(uid) == touch.at:
+            texts += [drug_words(plan.orders[dose.order]) for dose in touch.starts if not _says(shown[uid], plan, dose.order)]
+        elif touch.starts:
             drugs = ", ".join(drug_words(plan.orders[dose.order]) for dose in touch.starts)
             doses.append(f"{drugs}, {moment_words(plan.clock.local(touch.at))}")
         else:
@@ -111,6 +153,11 @@ def _times_fit(name: str, starts: dict[str, Instant], changed: Instant, schedule
     known = {*planned, *(event.uid for event in schedule.tasks), *_flushes(plan, begin, ends), _ending(plan)}
     strange = [uid for uid, at in starts.items() if uid not in known and begin <= at <= ends]
     notes, misfits = [], []
+    if not within:
+        told = _("{name} was not compared: it shows nothing of this plan that is still to come.")
+        notes.append(told.format(name=name))
+    elif plan.calendar.reveals is not Reveals.EVERYTHING:
+        notes.append(_("Of {name} only the times were compared, because it is to tell little.").format(name=name))
     if others:
         notes.append(
             _(
@@ -121,10 +168,21 @@ def _times_fit(name: str, starts: dict[str, Instant], changed: Instant, schedule
     if doses:
         told = _("{name} does not show these doses when the plan gives them: {doses}. Do not open it.")
         misfits.append(told.format(name=name, doses=_some(doses)))
+    if texts:
+        told = _("{name} does not say what the plan says of these doses: {doses}. Do not open it.")
+        misfits.append(told.format(name=name, doses=_some(dict.fromkeys(texts))))
     if strange:
         told = _("{name} shows {count} doses or bag changes that the plan does not have. Do not open it.")
         misfits.append(told.format(name=name, count=len(strange)))
-    return Fit(tuple(misfits), tuple(notes))
+    return Fit(tuple(misfits), tuple(notes), compared=bool(within))
+
+
+def _says(event: _Event, plan: Plan, name: str) -> bool:
+    """Say whether title and text of a start name drug and dose; where a calendar is to tell little, that cannot be asked."""
+    order = plan.orders[name]
+    told = (_close(event.title), _close(event.text))
+    asked = (_close(order.drug), _close(order.dose.text))
+    return plan.calendar.reveals is not Reveals.EVERYTHING or all(said in text for said in asked for text in told)
 
 
 def _flushes(plan: Plan, begin: Instant, end: Instant) -> Iterator[str]:
@@ -157,12 +215,12 @@ def _pdf_fit(part: Part, schedule: Schedule) -> Fit:
     subject = shown_line(str(reader.metadata.subject or "")) if reader.metadata else ""
     marks, numbers = MARK.findall(subject), re.findall(r"\d+", MARK.sub("", subject))
     if len(marks) != 1 or len(numbers) != 1:
-        return Fit(notes=(_("{name} is no sheet of this program, and was not compared.").format(name=part.name),))
+        told = _("{name} is no sheet of this program, and was not compared.").format(name=part.name)
+        return Fit(notes=(told,), compared=False)
     if (marks, numbers) != ([plan_mark(plan)], [str(plan.course.revision)]):
         said = _('{name} is another sheet than that of this plan: it says "{subject}". Do not hang it up.')
         return Fit((said.format(name=part.name, subject=subject),))
-    drawn = sum(len(contents.get_data()) for page in reader.pages if (contents := page.get_contents()) is not None)
-    if len(reader.pages) > MOST_PAGES or drawn > LARGEST_DRAWING:
+    if _is_too_large(reader):
         return Fit(
             (_("{name} calls itself the sheet of this plan, and is far too large for it.").format(name=part.name),)
         )
@@ -172,6 +230,25 @@ def _pdf_fit(part: Part, schedule: Schedule) -> Fit:
         return Fit()
     told = _("{name} does not show what the plan says: {missing}. Do not hang it up.")
     return Fit((told.format(name=part.name, missing=_some(missing)),))
+
+
+def _is_too_large(reader: Any) -> bool:
+    """Say whether a PDF is larger than any sheet: first its pages, by a walk that ends, then what they draw."""
+    waiting, nodes, pages = [reader.trailer["/Root"]["/Pages"]], 0, 0
+    while waiting:
+        node, nodes = waiting.pop().get_object(), nodes + 1
+        below = node.get("/Kids")
+        pages += below is None
+        if pages > MOST_PAGES or nodes > MOST_NODES:
+            return True
+        waiting += () if below is None else below.get_object()[: MOST_NODES + 1]
+    drawn = 0
+    for page in reader.pages:
+        contents = page.get_contents()
+        drawn += 0 if contents is None else len(contents.get_data())
+        if drawn > LARGEST_DRAWING:
+            return True
+    return False
 
 
 def _on_sheet(schedule: Schedule, text: str) -> Iterator[str]:

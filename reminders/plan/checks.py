@@ -282,7 +282,19 @@ def _margins(plan: Plan) -> Iterator[Finding]:
             )
 
 
+MOST_LUMENS = 4
+"""Lines have one, two or three lumens (common practice, no source); one more is room for a second port."""
+
+
 def _lumens(plan: Plan) -> Iterator[Finding]:
+    if len(plan.lumens) > MOST_LUMENS:
+        yield Finding(
+            code="too-long",
+            message=f"The plan has {len(plan.lumens)} lumens.",
+            expected=f"the lumens of one line, at most {MOST_LUMENS}",
+            mend="Write a plan of its own for another line.",
+            places=tuple(("lumen", name) for name in list(plan.lumens)[:MOST_LUMENS]),
+        )
     for name, lumen in plan.lumens.items():
         place = ("lumen", name)
         yield from _last_flushed(plan, lumen)

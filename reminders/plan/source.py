@@ -51,6 +51,15 @@ def parser() -> tree_sitter.Parser:
     return tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
 
 
+MOST_PARTS = 100
+"""Of a key with dots: a plan's have three at most, and reading very many takes more memory than there is."""
+
+
+def _parts(line: str) -> int:
+    """Return at most how many parts the key or heading of a line has."""
+    return line.partition("=")[0].count(".") + 1
+
+
 def read_source(name: str, content: bytes) -> tuple[Source, list[Finding]]:
     """Turn a file's bytes into its values and lines, with a finding for each breach of TOML's rules."""
     if len(content) > LONGEST_FILE:
@@ -76,6 +85,15 @@ def read_source(name: str, content: bytes) -> tuple[Source, list[Finding]]:
         ]
     text = text.replace("\r\n", "\n")
     lines = tuple(text.split("\n"))
+    if deep := next((number for number, line in enumerate(lines, start=1) if _parts(line) > MOST_PARTS), 0):
+        return _without_values(name, lines), [
+            Finding(
+                code="not-toml",
+                message=f"Line {deep} holds a name of more than {MOST_PARTS} parts.",
+                expected="headings such as [order.cefazolin], and keys without dots",
+                mend="Check that this is the plan file and not something else.",
+            )
+        ]
     try:
         values = tomllib.loads(text)
     except UNREADABLE as error:

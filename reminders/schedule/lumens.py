@@ -265,19 +265,15 @@ class LumenPlan:
         return handled, [*draws, *left_out]
 
     def _drawn(self) -> list[Drawn]:
-        """Return the draws that were recorded, each with the task that it was."""
+        """Return the draws that were recorded, each with the tasks that it was: what is drawn together is flushed once."""
         tasks = {draw.fact.key: draw for draw in self._planned_draws if draw.fact is not None}
-        facts = {fact.key: fact for fact in self.happened.draws.get(self.name, ())}
-        facts |= {draw.fact.key: draw.fact for draw in self._planned_draws if draw.fact is not None}
-        moments: dict[Instant, Drawn] = {}
-        # Those that were planned in their own order, so that what is drawn together keeps its name.
-        for key in dict.fromkeys([*tasks, *facts]):
-            fact, task = facts[key], tasks.get(key)
+        told = [draw.fact for draw in tasks.values() if draw.fact is not None]
+        found: dict[Instant, Drawn] = {}
+        for fact in {fact.key: fact for fact in (*told, *self.happened.draws.get(self.name, ()))}.values():
+            task, before = tasks.get(fact.key), found.get(fact.happened)
             planned = () if task is None or task.besides else (task,)
-            # What is drawn together through one lumen is one draw, and flushed once.
-            before = moments.get(fact.happened)
-            moments[fact.happened] = Drawn(fact, (*(before.tasks if before else ()), *planned))
-        return sorted(moments.values(), key=lambda draw: draw.fact.happened)
+            found[fact.happened] = Drawn(fact, (*(before.tasks if before else ()), *planned))
+        return sorted(found.values(), key=lambda draw: draw.fact.happened)
 
     def _flushed(self, touch: Touch, anchor: Anchor) -> Touch:
         """Return a touch with what is recorded of its flush; one that is still to come is asked about like any other."""

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import quote
 
-from icalendar import Calendar, vDuration
+from icalendar import Calendar, vDuration, vText
 
 from reminders import words
 from reminders.care_words import CARE_TASKS
@@ -240,7 +240,7 @@ class _Pen:
         calendar = Calendar.new(
             prodid=PRODID,
             method="PUBLISH" if self._for_mail else None,
-            name=name,
+            name=vText(name),  # else its semicolons and commas are not escaped (RFC 5545, 3.3.11)
             uid=self._names.of("calendar", self._part.name),
             last_modified=utc(changed),
             color=plan.calendar.colour,

@@ -24,7 +24,7 @@ def finding_text(finding: Finding, source: Source) -> str:
         said.append(f"Expected: {finding.expected}.")
     if finding.mend:
         said.append(f"To mend: {finding.mend}")
-    for text in said:
+    for text in map(_printable, said):  # a name from the file may hold anything
         block += textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
     return "\n".join(block)
 
@@ -40,6 +40,10 @@ def tally(findings: Iterable[Finding]) -> str:
     )
 
 
+def _printable(text: str) -> str:
+    return "".join(char if char.isprintable() or char == "\n" else " " for char in text)
+
+
 def _shown(line: str) -> str:
-    text = "".join(char if char.isprintable() else " " for char in line.strip())
+    text = _printable(line.strip()).replace("\n", " ")
     return text if len(text) <= MOST_SHOWN_OF_A_LINE else text[: MOST_SHOWN_OF_A_LINE - 3] + "..."
