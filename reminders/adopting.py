@@ -2,9 +2,10 @@
 
 from contextlib import ExitStack
 from dataclasses import dataclass
+from uuid import UUID
 
 from reminders.files import private_file, private_folder
-from reminders.household import Household, NotInUseError, add_facts, open_household, put_in_use
+from reminders.household import Household, NotInUseError, add_facts, open_household, open_in_use, put_in_use
 from reminders.places import places
 from reminders.plan.read import read_plan
 from reminders.record.facts import Fact, Kind
@@ -20,8 +21,27 @@ class Adopted:
     added: tuple[Fact, ...]
 
 
-def adopt(offered: Household, now: Instant) -> Adopted:
+@dataclass(frozen=True, slots=True)
+class InUse:
+    """Which plan somebody was shown to be in use: its id, revision and words; None and nothing where none was."""
+
+    plan_id: UUID | None = None
+    revision: int = 0
+    text: str = ""
+
+    @classmethod
+    def of(cls, household: Household | None) -> "InUse":
+        """Return it of what is in use."""
+        if household is None:
+            return cls()
+        course = household.plan.course
+        return cls(course.id, course.revision, household.text)
+
+
+def adopt(offered: Household, now: Instant, shown: InUse | None = None) -> Adopted:
     """Copy a plan to its place, and take over what is recorded beside it: both, or neither.
+
+    ``shown``: what somebody was shown to be in use when they said yes; where it is not any more, nothing is changed.
 
     The copy is looked at beside its place first, with the record that is there: it may be older than what is in use.
     The plan comes before its record, because a later revision that is not in use yet does no harm.
@@ -50,6 +70,8 @@ def adopt(offered: Household, now: Instant) -> Adopted:
         before = private_file(place, place.read_bytes()) if place.exists() else None
         if before is not None:
             clean.callback(before.unlink, missing_ok=True)
+        if shown is not None and InUse.of(open_in_use(place, now) if place.exists() else None) != shown:
+            raise NotInUseError("What is in use on this computer was changed while you read. Open the file again.")
         copy.replace(place)
         try:
             household, added = add_facts(open_household(place, now), facts, now)

@@ -109,6 +109,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "spacing-differs": (N, "a clock change lengthens or shortens a spacing"),
     "needle-unsaid": (N, "nothing in the plan says when a port's needle comes out"),
     "draw-discard": (N, "blood is drawn through a lumen, and nothing is drawn off or flushed before it"),
+    "allergy-or-none": (N, "an allergy is given in words that mean that there is none"),
     "nurse-only-lumen": (N, "a lumen into which no routine flush is planned"),
     "dose-by-hand": (N, "an order as needed: nothing is scheduled"),
     "would-help": (N, "a change that only the prescriber can make would save sessions"),

@@ -7,11 +7,10 @@ from pathlib import Path
 
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file
-from reminders.household import Household, NotInUseError, UnusablePlanError, open_household, open_in_use
+from reminders.household import Household, NotInUseError, UnusablePlanError, open_in_use
 from reminders.mailing.fitting import Fit, fits_of
 from reminders.mailing.unpacking import LARGEST, Unpacked, UnpackError, is_mail, other_file, unpack
 from reminders.places import places
-from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY
 from reminders.record.store import RecordError
@@ -62,7 +61,6 @@ def receive(file: Path, now: Instant) -> Received:
     Raises:
         FileError: it cannot be read.
         UnpackError: it is an e-mail from which nothing is taken, or neither an e-mail nor a plan.
-        RecordError, NotInUseError: what lies beside a plan's file contradicts it.
     """
     content = read_file(file, most=LARGEST)
     if file.suffix.lower() != ".toml":
@@ -73,26 +71,23 @@ def receive(file: Path, now: Instant) -> Received:
             )
         if is_mail(content):
             mail = unpack(content)
-            examination = examine(mail.plan.name, mail.plan.content, EMPTY, now)
-            if examination.plan is None:
-                return Received(file, mail, examination)
-            return _beside_what_is_in_use(file, mail, _from_mail(mail, examination, examination.plan), now)
-    try:
-        offered = open_household(file, now)
-    except UnusablePlanError as error:
-        return Received(file, None, error.examination)
-    return _beside_what_is_in_use(file, None, offered, now)
+            return _received(file, mail, Path(mail.plan.name), mail.plan.content, now)
+    return _received(file, None, file, content, now)
 
 
-def _from_mail(mail: Unpacked, examination: Examination, plan: Plan) -> Household:
-    """Return a plan that came in an e-mail, as if it lay alone in a folder."""
-    text = mail.plan.content.decode("utf-8-sig")
-    return Household(Path(mail.plan.name), text, examination, plan, EMPTY, (), in_use=True, begun=False)
+def _received(file: Path, mail: Unpacked | None, plan: Path, content: bytes, now: Instant) -> Received:
+    """Take a plan as if it lay alone in a folder: whoever sent it may have laid a record beside it."""
+    examination = examine(plan.name, content, EMPTY, now)
+    if examination.plan is None:
+        return Received(file, mail, examination)
+    text = content.decode("utf-8-sig")
+    offered = Household(plan, text, examination, examination.plan, EMPTY, (), in_use=True, begun=False)
+    return _beside_what_is_in_use(file, mail, offered, now)
 
 
 def _beside_what_is_in_use(file: Path, mail: Unpacked | None, offered: Household, now: Instant) -> Received:
     current, trouble = _in_use(now)
-    standing = _standing(offered, current)
+    standing = _standing(offered, current, trouble)
     comparison = ""
     if current is not None and standing is Standing.NEWER:
         old = read_plan("the plan in use", current.text.encode())
@@ -106,7 +101,7 @@ def _in_use(now: Instant) -> tuple[Household | None, str]:
     """Return what is in use, or why that cannot be told; neither where no plan is in use."""
     try:
         if not places().plan.exists():
-            return None, ""
+            return None, _left_alone()
         return open_in_use(places().plan, now), ""
     except UnusablePlanError as error:
         return None, f"The plan in use on this computer, {places().plan}, has errors: {error}."
@@ -114,10 +109,19 @@ def _in_use(now: Instant) -> tuple[Household | None, str]:
         return None, f"The plan in use on this computer cannot be read: {error}"
 
 
-def _standing(offered: Household, current: Household | None) -> Standing:
+def _left_alone() -> str:
+    """Say that the plan is gone whose record is still there; empty where no record is."""
+    records = ", ".join(sorted(path.name for path in places().data.glob("record-*.sqlite3")))
+    return records and (
+        f"The plan that was in use on this computer, {places().plan}, is gone, and its record is still there ({records}). Put the "
+        "plan's file back, or put the right one in use with  reminders use ."
+    )
+
+
+def _standing(offered: Household, current: Household | None, trouble: str) -> Standing:
     course = offered.plan.course
     if current is None:
-        return Standing.UNKNOWN if places().plan.exists() else Standing.FIRST
+        return Standing.UNKNOWN if trouble else Standing.FIRST
     if current.plan.course.id != course.id:
         return Standing.OTHER
     if course.revision != current.plan.course.revision:

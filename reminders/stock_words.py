@@ -87,17 +87,24 @@ def order_words(found: Stocked, plan: Plan, now: Instant) -> str:
     today = _today(plan, now)
     late = found.order_by < today
     last = _("The last day to order was {day}.") if late else _("Last day to order: {day}.")
-    said = _("{packs} packs of {size} ({number}) last until {reach}.")
+    said = _("{packs} packs of {size} ({number}) are needed to last until {reach}.")
     if found.packs == 1:
-        said = _("1 pack of {size} lasts until {reach}.")
+        said = _("1 pack of {size} is needed to last until {reach}.")
     if found.entry.comes_in == 1:
-        said = _("{number} more last until {reach}.")
-    until = clock_beside(plan, found.reach, today)
-    if any(event.planned == found.reach for event in found.deliveries):
-        until = _("the delivery of {at}").format(at=until)
+        said = _("{number} more are needed to last until {reach}.")
+        if found.packs == 1:
+            said = _("1 more is needed to last until {reach}.")
+    until = reach_words(found, clock_beside(plan, found.reach, today))
     size = found.entry.comes_in
     more = said.format(packs=found.packs, size=size, number=found.packs * size, reach=until)
     return last.format(day=day_words(found.order_by)) + " " + more
+
+
+def reach_words(found: Stocked, at: str) -> str:
+    """Name ``at``, until when what is to be ordered lasts: as a delivery where it is one."""
+    if any(event.planned == found.reach for event in found.deliveries):
+        return _("the delivery of {at}").format(at=at)
+    return at
 
 
 def delivery_words(found: Stocked, plan: Plan, now: Instant) -> list[str]:
@@ -118,6 +125,15 @@ def delivery_words(found: Stocked, plan: Plan, now: Instant) -> list[str]:
                 at=clock_beside(plan, found.delivery.planned, _today(plan, now)),
                 number=brings(found.delivery, found.item),
                 enough=enough,
+            )
+        )
+    if found.delivery is not None and found.falls_short is not None:
+        needed, until = found.falls_short
+        lines.append(
+            _("It brings {number}; {needed} are needed until the delivery after it, {at}. Tell whoever orders it.").format(
+                number=brings(found.delivery, found.item),
+                needed=needed,
+                at=clock_beside(plan, until, _today(plan, now)),
             )
         )
     return lines

@@ -915,6 +915,7 @@ A_PHARMACIST_ASKS = [
         put("line", 'allergies = ["latex", "Cefazolin (hives 2021)"]'),
         "WARNING drug-allergy [order.cefazolin] drug + [line] allergies",
     ),
+    row("no allergy, in letters", put("line", 'allergies = ["NKDA"]'), "NOTE allergy-or-none [line] allergies"),
     row(
         "nutrition by a midline",
         (put("line", 'kind = "midline"'), put("order.fluids", 'kind = "nutrition"')),
@@ -1130,8 +1131,8 @@ TOO_MUCH = [
     ),
     row(
         "more lumens than a line has",
-        append("".join(f'[lumen.l{n}]\nlabel = "l{n}"\nlast_flushed = "2026-06-01 07:00"\n' for n in range(3))),
-        "ERROR too-long [lumen.red] + [lumen.blue] + [lumen.l0] + [lumen.l1]",
+        append("".join(f'[lumen.l{n}]\nlabel = "l{n}"\nlast_flushed = "2026-06-01 07:00"\n' for n in range(5))),
+        "ERROR too-long [lumen.red] + [lumen.blue] + [lumen.l0] + [lumen.l1] + [lumen.l2] + [lumen.l3]",
     ),
 ]
 

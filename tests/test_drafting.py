@@ -617,6 +617,79 @@ def test_questions_come_and_go_with_the_answers() -> None:
     assert asked("every") and asked("clock_times")
 
 
+def test_the_drawing_of_blood_is_asked_about_once_a_task_draws_through_a_lumen() -> None:
+    draft = Draft.new(ID)
+    keys = {entry.key: entry for entry in asked_first("protocol")}
+    drawn = [keys["before_draw"], keys["discard_volume"]]
+    assert not any(applies(draft, ("protocol",), entry) for entry in drawn)
+    draft.add("task", "labs")
+    draft.enter(("task", "labs", "lumen"), "red")
+    assert all(applies(draft, ("protocol",), entry) for entry in drawn)
+
+
+def test_tasks_are_tied_to_others_once_there_are_others() -> None:
+    draft = Draft.new(ID)
+    draft.add("task", "labs")
+    keys = {entry.key: entry for entry in asked_first("task")}
+    assert not applies(draft, ("task", "labs"), keys["with_tasks"])
+    assert not applies(draft, ("task", "labs"), keys["only_doses"])
+    draft.add("task", "dressing")
+    draft.enter(("task", "labs", "order"), "cefazolin")
+    assert applies(draft, ("task", "labs"), keys["with_tasks"])
+    assert applies(draft, ("task", "labs"), keys["only_doses"])
+
+
+def labelled() -> Draft:
+    """Return a draft with a syringe and a step of the provider's own, each with a label, and two orders of one drug."""
+    draft = Draft.new(ID)
+    for table, name, key, label in (
+        ("fluid", "saline", "label", "Normal saline"),
+        ("step", "pull-back", "label", "Pull back: blood comes"),
+        ("order", "morning", "drug", "cefazolin"),
+        ("order", "evening", "drug", "cefazolin"),
+    ):
+        draft.add(table, name)
+        draft.enter((table, name, key), label)
+    return draft
+
+
+def test_what_is_called_by_its_label_is_put_down_by_its_name() -> None:
+    draft = labelled()
+    draft.enter(("protocol", "before"), "pull back: Blood comes, normal saline 20 mL, saline, something else")
+    assert draft.raw(("protocol", "before")) == ["pull-back", "saline 20 mL", "saline", "something else"]
+    draft.add("task", "labs")
+    draft.enter(("task", "labs", "order"), "cefazolin")
+    assert draft.raw(("task", "labs", "order")) == "cefazolin", "two are called so"
+
+
+@pytest.mark.parametrize(
+    ("typed", "zone"),
+    [
+        ("america/chicago", "America/Chicago"),
+        ("chicago", "America/Chicago"),
+        ("Central", "America/Chicago"),
+        ("new york", "America/New_York"),
+        ("America/Chcago", "America/Chicago"),
+        ("CST", ""),
+        ("xyzzy", ""),
+    ],
+)
+def test_a_zone_that_is_not_known_is_answered_with_near_ones(typed: str, zone: str) -> None:
+    entry = entry_of("plan", "zone")
+    assert entry is not None
+    fault = fault_of(entry, typed, None)
+    assert fault is not None
+    assert (f"Write it as {zone}" in fault.problem) if zone else ("Write it as" not in fault.problem)
+
+
+def test_moments_in_a_list_need_no_zone_to_be_well_written() -> None:
+    entry = entry_of("order", "moments")
+    assert entry is not None
+    assert fault_of(entry, "2026-10-12 09:00, 2026-10-26 09:00", None) is None
+    fault = fault_of(entry, "2026-10-12 09:00, soon", None)
+    assert fault is not None and "soon" in fault.problem
+
+
 @named
 def test_every_answer_of_a_sample_is_asked_for(sample: Path) -> None:
     draft = Draft.of(sample.read_text())

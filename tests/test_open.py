@@ -23,7 +23,9 @@ from reportlab.pdfgen.canvas import Canvas
 from small_plans import plan_text
 from test_sending import at_a_terminal
 
+from reminders import receiving
 from reminders.mailing.unpacking import LARGEST, UnpackError, unpack
+from reminders.plan.model import Reveals
 from reminders.plan.source import LONGEST_FILE
 from reminders.record.facts import Kind
 from reminders.times import DAY, Instant, utc
@@ -213,6 +215,10 @@ def with_names_by_rfc_2047(mail: bytes) -> bytes:
     return mail.replace(b'filename="plan-revision-1-0F0E-8A52.toml"', b'filename="=?utf-8?Q?pl=C3=A4n_Zo=C3=AB.toml?="')
 
 
+def with_bare_returns(mail: bytes) -> bytes:
+    return mail.replace(b"\r\n", b"\r")
+
+
 def with_an_inline_plan(mail: bytes) -> bytes:
     return mail.replace(b'attachment; filename="plan', b'inline; filename="plan')
 
@@ -238,7 +244,7 @@ ARRIVES: list[Callable[[bytes], bytes]] = [
     with_a_mark_and_empty_lines_before_it, with_headers_of_servers, with_a_footer_of_a_mailing_list, forwarded_as_a_message,
     forwarded_twice, forwarded_as_a_file, forwarded_as_an_encoded_message, with_renamed_files, with_the_plan_alone_as_text,
     with_the_plan_in_another_charset, with_quoted_printable_files, with_names_by_rfc_2231, with_names_by_rfc_2047,
-    with_an_inline_plan, with_the_plan_twice, with_a_handout_besides,
+    with_bare_returns, with_an_inline_plan, with_the_plan_twice, with_a_handout_besides,
 ]  # fmt: skip
 
 
@@ -326,12 +332,48 @@ def test_a_plan_file_is_opened_too(tmp_path: Path, data: Path) -> None:
     assert (data / "plan.toml").read_bytes() == plan.read_bytes()
 
 
-def test_what_is_recorded_beside_a_plan_file_is_taken_over_as_by_use(tmp_path: Path, data: Path) -> None:
+def test_a_record_that_lies_beside_a_plan_file_is_not_taken_over(tmp_path: Path, data: Path) -> None:
+    """Whoever sent the plan may have sent the record too: nobody was shown what is in it."""
     plan = write(tmp_path, HOME)
     run("record", plan, "started", "cefazolin", "9:02", "--now", "2026-06-01 09:05-05:00")
     result = run("open", plan, "--use", "--now", "2026-06-01 09:10-05:00")
-    assert "2 facts were taken over" in result.output
-    assert {fact.kind for fact in facts(data)} == {Kind.IN_USE, Kind.STARTED}
+    assert result.exit_code == 0, result.output
+    assert "A record lies beside fennimore.toml; it is not looked at, and nothing of it is taken over." in result.output
+    assert "taken over from" not in result.output
+    assert {fact.kind for fact in facts(data)} == {Kind.IN_USE}
+    assert "A record lies" not in run("open", data / "plan.toml", *LATER).output
+
+
+def test_where_the_plan_is_gone_and_its_record_is_not_nothing_is_put_in_its_place(
+    mail: bytes, tmp_path: Path, data: Path
+) -> None:
+    put_in_use(write(tmp_path, HOME))
+    (data / "plan.toml").rename(tmp_path / "away.toml")
+    before = facts(data)
+    result = run("open", saved(tmp_path, mail), "--use", *LATER)
+    assert result.exit_code == 1
+    assert "is gone, and its record is still there" in result.output
+    assert not (data / "plan.toml").exists()
+    assert facts(data) == before
+
+
+def test_what_was_changed_while_somebody_read_is_not_overwritten(
+    second: bytes, tmp_path: Path, data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between what was shown and the yes somebody else puts another plan in use: the yes was not for that."""
+    put_in_use(write(tmp_path, HOME))
+    real = receiving.receive
+
+    def received(file: Path, now: Instant) -> receiving.Received:
+        found = real(file, now)
+        assert run("use", "--instead", write(tmp_path, OTHER, "other.toml"), *LATER).exit_code == 0
+        return found
+
+    monkeypatch.setattr(receiving, "receive", received)
+    result = run("open", saved(tmp_path, second), "--use", *LATER)
+    assert result.exit_code == 1
+    assert "was changed while you read. Open the file again. Nothing was changed." in result.output
+    assert (data / "plan.toml").read_bytes() == (tmp_path / "other.toml").read_bytes()
 
 
 # Beside the plan in use
@@ -553,7 +595,8 @@ def test_a_packet_of_each_sample_fits(sample: Sample, days: int, tmp_path: Path)
     (file,) = desk.out.glob("*.eml")
     said = run("open", file, *now).output
     assert "What came with the plan fits it." in said
-    assert "Note:" not in said
+    assert ("only the times were compared" in said) is (sample.plan.calendar.reveals is not Reveals.EVERYTHING)
+    assert said.count("Note:") == said.count("only the times were compared")
 
 
 def test_a_packet_that_shows_what_was_recorded_fits_too(tmp_path: Path) -> None:
@@ -585,6 +628,92 @@ def test_a_calendar_that_is_none_does_not_fit(mail: bytes, tmp_path: Path, calen
     result = run("open", saved(tmp_path, swapped(mail, calendar=calendar)), "--use", *NOW)
     assert result.exit_code == 1
     assert told in result.output
+
+
+def moved(calendar: bytes) -> bytes:
+    """Every event three hours later."""
+    return re.sub(
+        rb"(DTSTART:\d{8}T)(\d\d)", lambda found: found[1] + b"%02d" % ((int(found[2]) + 3) % 24), calendar
+    )
+
+
+def moved_and_from_the_future(calendar: bytes) -> bytes:
+    """As if it had been changed last long after all that it shows."""
+    return re.sub(rb"DTSTAMP:\d+T\d+Z", b"DTSTAMP:20991231T000000Z", moved(calendar), count=1)
+
+
+def another_dose(calendar: bytes) -> bytes:
+    return calendar.replace(b"cefazolin 1 g", b"cefazolin 90 g")
+
+
+def another_dose_in_the_title(calendar: bytes) -> bytes:
+    return calendar.replace(b"SUMMARY:Red lumen: start cefazolin 1 g", b"SUMMARY:Red lumen: start cefazolin 90 g")
+
+
+def repeated(rule: bytes) -> Callable[[bytes], bytes]:
+    return lambda calendar: calendar.replace(b"END:VEVENT", rule + b"\r\nEND:VEVENT", 1)
+
+
+CHANGED: dict[str, tuple[Callable[[bytes], bytes], str]] = {
+    "other times": (moved, "does not show these doses when the plan gives them"),
+    "other times, changed in the future": (moved_and_from_the_future, "does not show these doses when the plan gives"),
+    "another dose": (another_dose, "does not say what the plan says of these doses: cefazolin 1 g"),
+    "another dose in the title": (another_dose_in_the_title, "does not say what the plan says of these doses"),
+    "a rule": (repeated(b"RRULE:FREQ=HOURLY;COUNT=40"), "repeats events by rules"),
+    "dates": (repeated(b"RDATE:20260603T150000Z"), "repeats events by rules"),
+    "dates left out": (repeated(b"EXDATE:20260603T140000Z"), "repeats events by rules"),
+}
+
+
+@pytest.mark.parametrize("case", CHANGED)
+def test_a_calendar_that_was_changed_does_not_fit(mail: bytes, tmp_path: Path, data: Path, case: str) -> None:
+    change, told = CHANGED[case]
+    calendar = change(of(mail, "text/calendar"))
+    assert calendar != of(mail, "text/calendar")
+    result = run("open", saved(tmp_path, swapped(mail, calendar=calendar)), "--use", *NOW)
+    assert result.exit_code == 1
+    assert told in result.output
+    assert not data.exists()
+
+
+def test_what_is_past_was_not_compared_and_is_not_said_to_fit(mail: bytes, tmp_path: Path) -> None:
+    """A calendar that was changed last after all that it shows, opened after that."""
+    late = re.sub(rb"DTSTAMP:\d+T\d+Z", b"DTSTAMP:20260701T000000Z", of(mail, "text/calendar"))
+    result = run("open", saved(tmp_path, swapped(mail, calendar=late)), "--now", "2026-08-01 08:30-05:00")
+    assert "Note: calendar.ics was not compared: it shows nothing of this plan that is still to come." in result.output
+    assert "fits it" not in result.output
+    assert "What was compared fits the plan; see the notes." in result.output
+
+
+def test_only_the_first_of_many_pdfs_and_calendars_are_looked_at(mail: bytes, tmp_path: Path) -> None:
+    """Each could take seconds; sixty would take a minute."""
+    calendar = of(mail, "text/calendar")
+    files = [(f"c{n}.ics", "text/calendar", calendar + b"\r\n" * n + b"X%d" % n) for n in range(30)]
+    files += [(f"s{n}.pdf", "application/pdf", many_pages(6) + b"%%%d\n" % n) for n in range(60)]
+    began = time.monotonic()
+    result = run("open", saved(tmp_path, a_mail_with(("p.toml", "application/toml", plan_in(mail)), *files)), *NOW)
+    assert time.monotonic() - began < 15
+    assert result.output.count("is far too large for it") == 4
+    assert "Not looked at, so do not use them: c4.ics; c5.ics; c6.ics; c7.ics; c8.ics; and 77 more." in result.output
+
+
+def many_pages(branches: int, depth: int = 6) -> bytes:
+    """Return a small PDF that calls itself the sheet, and whose tree names the same page again and again."""
+    nodes = [b"<< /Subject (Revision 1 of plan 0F0E-8A52) >>", b"<< /Type /Catalog /Pages 3 0 R >>"]
+    nodes += [
+        b"<< /Type /Pages /Count 1 /Kids [" + b"%d 0 R " % (4 + level) * branches + b"] >>" for level in range(depth)
+    ]
+    nodes.append(b"<< /Type /Page /MediaBox [0 0 9 9] /Resources << >> >>")
+    out, places = b"%PDF-1.4\n", []
+    for number, node in enumerate(nodes, start=1):
+        places.append(len(out))
+        out += b"%d 0 obj\n" % number + node + b"\nendobj\n"
+    table = b"".join(b"%010d 00000 n \n" % place for place in places)
+    return (
+        out + b"xref\n0 %d\n0000000000 65535 f \n" % (len(nodes) + 1) + table
+        + b"trailer\n<< /Size %d /Root 2 0 R /Info 1 0 R >>\n" % (len(nodes) + 1)
+        + b"startxref\n%d\n%%%%EOF\n" % len(out)
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -697,6 +826,28 @@ def an_endless_header(_mail: bytes) -> bytes:
     return b'Content-Type: multipart/mixed; boundary="b"' + b';a="' * 500_000 + b"\r\n\r\n--b\r\n\r\nx\r\n--b--\r\n"
 
 
+def thousands_of_parts_between_bare_returns(_mail: bytes) -> bytes:
+    """Some programs end lines at a CR alone, Python's reader of mail among them."""
+    return b'Subject: S\rContent-Type: multipart/mixed; boundary="b"\r\r' + b"--b\r\r" * 2_000_000 + b"--b--\r"
+
+
+def thousands_of_parts_in_an_encoded_message(_mail: bytes) -> bytes:
+    return forwarded_as_an_encoded_message(thousands_of_parts(b""))
+
+
+def thousands_of_parts_in_many_messages(_mail: bytes) -> bytes:
+    """Each of them alone would do."""
+    inner = b'Subject: S\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n' + b"--b\r\n\r\nx\r\n" * 500 + b"--b--\r\n"
+    return a_mail_with(*((f"{number}.eml", "application/octet-stream", inner) for number in range(9)))
+
+
+def a_slow_charset(mail: bytes) -> bytes:
+    """Python's punycode takes quadratic time: minutes for this."""
+    head = b'MIME-Version: 1.0\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n--b\r\n'
+    kind = b'Content-Type: text/plain; charset=punycode; name="plan.toml"\r\n\r\n[plan]\r\n'
+    return head + kind + b"a" * 10 + b"-" + b"aaaa" * 200_000 + b"\xff\r\n--b--\r\n"
+
+
 def a_zip_bomb(_mail: bytes) -> bytes:
     packed_up = io.BytesIO()
     with zipfile.ZipFile(packed_up, "w", zipfile.ZIP_DEFLATED) as folder:
@@ -756,6 +907,10 @@ BAD: dict[str, tuple[Callable[[bytes], bytes] | bytes, str]] = {
     "parts in parts in parts": (lambda mail: nested(300, mail), "e-mails within e-mails"),
     "e-mails in e-mails in e-mails": (forwarded_endlessly, "e-mails within e-mails"),
     "thousands of parts": (thousands_of_parts, "thousands of parts"),
+    "thousands of parts between bare returns": (thousands_of_parts_between_bare_returns, "thousands of parts"),
+    "thousands of parts in an encoded e-mail": (thousands_of_parts_in_an_encoded_message, "thousands of parts"),
+    "thousands of parts in many e-mails": (thousands_of_parts_in_many_messages, "thousands of parts"),
+    "a slow charset": (a_slow_charset, "ERROR"),
     "millions of lines": (millions_of_lines, "thousands of parts"),
     "an endless header": (an_endless_header, "far too long"),
     "a packed folder in it": (a_zip_bomb, "holds no plan. It holds: plan.zip"),

@@ -16,7 +16,7 @@ from reminders.plan.model import Plan
 from reminders.record.facts import FIELDS, Fact, Kind, Record, Sign
 from reminders.record.lines import fact_of, line_of
 from reminders.saying.answer import answer
-from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
+from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, lumen_to_say, said
 from reminders.saying.report import report
 from reminders.saying.which import AskBackError
 from reminders.schedule.compile import compile_schedule
@@ -1168,6 +1168,21 @@ def told(saying: str, lines: str = "", now: str = NOW, edits: str = PLAN, **opti
     made = plan(edits)
     kept = Record((*record(lines).facts, *facts))
     return answer(facts, after(edits, lines, now), compile_schedule(made, kept, at(now)), at(now))
+
+
+@pytest.mark.parametrize(
+    ("label", "say"),
+    [("white", "white"), ("WHITE one", "WHITE one"), ("red", "proximal"), ("noon", "proximal"), ("10:00", "proximal")],
+)
+def test_a_lumen_is_to_be_said_by_its_label_where_that_is_understood(label: str, say: str) -> None:
+    made = plan(f"{PLAN}[lumen.proximal]\nlabel = '{label}'\n")
+    assert lumen_to_say("proximal", made) == say
+    assert said(["flushed", *say.split()], made).lumen == "proximal"
+
+
+def test_the_flush_that_is_still_to_come_is_told_by_the_label() -> None:
+    lines = told("finished nutrition", "20:00 started order=night dose=2026-06-01T20:00".replace("20:00 s", "06-01 20:00 s"), now="06-02 08:00")
+    assert "When it is flushed, say so:  flushed white" in lines
 
 
 def test_the_numbers_of_what_was_too_early_or_too_much_are_told() -> None:

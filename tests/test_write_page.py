@@ -382,6 +382,7 @@ def test_each_thing_is_ticked_and_who_read_it_is_named(form: WriteBrowser) -> No
     assert saved.read_back.at.instant == form.home.desk.instant
     assert state(saved) is ReadBackState.FITS
     assert "Read back by Ines Marlow" in form.text
+    assert "reminders packet plan.toml --out packet" in form.text
     assert form.home.ends == 1
 
 

@@ -84,6 +84,7 @@ def test_the_sample_with_three_lumens_is_written_from_nothing() -> None:
     assert written.course.id != plan_in(THREE).course.id and written.course.id.version == 4
     assert state(written) is ReadBackState.FITS
     assert prompts(result) == len(ANSWERS) + 3
+    assert "  reminders packet plan.toml --out packet\n" in result.output
     assert "Traceback" not in result.output and not list(drafts_folder().glob("*.json"))
     text = Path("plan.toml").read_text()
     assert text.count("\n# ") == len(set(re.findall(r"(?m)^\[+(\w+)", text)))
@@ -162,6 +163,17 @@ def test_a_slip_can_be_gone_back_to_and_mended() -> None:
     answers[at : at + 1] = ["40 g", "red", "<", "<", "4 g"]  # the lumen was answered, then both again
     assert write("plan.toml", answers=lines(*answers, "", "s")).exit_code == 0
     assert plan_in(Path("plan.toml")) == sample_as(plan_in(Path("plan.toml")))
+
+
+def test_a_list_of_moments_is_taken_before_the_zone_is_known() -> None:
+    """A plan without a zone: a pump over 46 hours, connected on agreed days."""
+    Path("plan.toml").write_text(THREE.read_text().replace('zone = "America/Chicago"\n', ""))
+    begin = ["4", "pump", "Over 46 hours", "fluorouracil", "drug", "4 g", "red", "pump", "2026-10-14 10:00, 2026-10-28 10:00"]
+    output = " ".join(write("plan.toml", answers=lines(*begin)).output.split())
+    assert "> 2026-10-14 10:00, 2026-10-28 10:00" in output
+    assert "no instant" not in output.partition("2026-10-28 10:00")[2].partition(">")[0]
+    (kept,) = (path for path in drafts_folder().rglob("*") if path.is_file() and "fluorouracil" in path.read_text())
+    assert "2026-10-28 10:00" in kept.read_text()
 
 
 def test_an_order_begun_in_a_wrong_shape_can_be_gone_back_from() -> None:

@@ -16,16 +16,18 @@ from reminders.record.facts import Kind
 from reminders.times import Instant
 
 if TYPE_CHECKING:  # the record's store is loaded only by the commands that open it
-    from reminders.adopting import Adopted
+    from reminders.adopting import Adopted, InUse
     from reminders.household import Household
     from reminders.plan.model import Plan
 
 
-def take_into_use(offered: Household, now: Instant, file: Path | None, *, another: bool = False) -> None:
+def take_into_use(
+    offered: Household, now: Instant, file: Path | None, *, another: bool = False, shown: InUse | None = None
+) -> None:
     """Put a plan in use and say so, or say why not and stop; then nothing was changed.
 
     ``file`` is the plan's file as it was named; None for a plan that came in an e-mail. ``another``: it takes the place of
-    another plan.
+    another plan. ``shown``: what somebody was shown to be in use when they said yes.
     """
     from reminders.adopting import adopt
     from reminders.household import NotInUseError, UnusablePlanError
@@ -33,7 +35,7 @@ def take_into_use(offered: Household, now: Instant, file: Path | None, *, anothe
     from reminders.reporting import calendars_again
 
     try:
-        adopted = adopt(offered, now)
+        adopted = adopt(offered, now, shown)
     except (FileError, RecordError, NotInUseError, UnusablePlanError) as error:
         fail(f"{error} Nothing was changed.")
     except OSError as error:

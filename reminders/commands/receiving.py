@@ -13,6 +13,7 @@ from reminders.commands.in_use import say_read_back, take_into_use
 from reminders.commands.shared import FAILED, NOW, coloured, fail, moment_of
 from reminders.files import FileError
 from reminders.findings import Severity
+from reminders.places import command_for, is_in_use
 from reminders.views.findings_text import finding_text, tally
 
 if TYPE_CHECKING:  # loaded by the command itself
@@ -31,15 +32,14 @@ def open_(file: Path, wanted: bool, now: str | None) -> None:
     The plan is checked, what came with it is compared with it, and it is compared with the plan in use on this computer.
     Nothing is changed unless you say yes when you are asked, or add --use .
     """
-    from reminders.household import NotInUseError
+    from reminders.adopting import InUse
     from reminders.mailing.unpacking import UnpackError
     from reminders.receiving import receive
-    from reminders.record.store import RecordError
 
     moment = moment_of(now)
     try:
         received = receive(file, moment)
-    except (FileError, UnpackError, RecordError, NotInUseError) as error:
+    except (FileError, UnpackError) as error:
         fail(f"{error} Nothing was put in use.")
     if received.mail is not None:
         _say_mail(file, received.mail)
@@ -49,12 +49,17 @@ def open_(file: Path, wanted: bool, now: str | None) -> None:
     _say_plan(received, offered)
     fits = _say_fits(received)
     usable = _say_standing(received) and fits
+    if received.mail is None and offered.store_path.exists() and not is_in_use(file):
+        click.echo(
+            f"A record lies beside {file.name}; it is not looked at, and nothing of it is taken over. Is it your own record of this "
+            f"plan? Then put the plan in use with  {command_for('use', file)} ."
+        )
     if not usable:
         sys.exit(FAILED if wanted and not _is_in_use_already(received) else 0)
     if not wanted and not _asked(offered):
         click.echo("Nothing was put in use. Done later:  reminders open --use  and the file's name.")
         return
-    take_into_use(offered, moment, None if received.mail is not None else file)
+    take_into_use(offered, moment, None if received.mail is not None else file, shown=InUse.of(received.current))
 
 
 def _say_mail(file: Path, mail: Unpacked) -> None:

@@ -282,8 +282,8 @@ def _margins(plan: Plan) -> Iterator[Finding]:
             )
 
 
-MOST_LUMENS = 4
-"""Lines have one, two or three lumens (common practice, no source); one more is room for a second port."""
+MOST_LUMENS = 6
+"""Lines have one, two or three lumens (common practice, no source); the search for where flushes go grows with them."""
 
 
 def _lumens(plan: Plan) -> Iterator[Finding]:

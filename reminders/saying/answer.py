@@ -8,6 +8,7 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.saying.advice import advice
 from reminders.saying.care_answer import care_advice, care_changes
+from reminders.saying.phrases import lumen_to_say
 from reminders.schedule.happened import within
 from reminders.schedule.model import BLOCKS, Ask, AskWhy, Outcome, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import status
@@ -81,7 +82,7 @@ def _flush_now(touch: Touch, plan: Plan) -> list[str]:
         return [*lines, nurse_only_line(plan)]
     lines += [f"  {step_words(step, touch.plan)}" for step in steps_left(touch)]
     lines += caution_lines(plan)
-    lines.append(_("When it is flushed, say so:  flushed {lumen}").format(lumen=touch.lumen))
+    lines.append(_("When it is flushed, say so:  flushed {lumen}").format(lumen=lumen_to_say(touch.lumen, plan)))
     return lines
 
 

@@ -6,6 +6,7 @@ from datetime import date
 from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact, Kind
+from reminders.saying.phrases import lumen_to_say
 from reminders.saying.task_names import spoken
 from reminders.schedule.care_now import CareEvent, by_others, by_task, occurrences_of
 from reminders.schedule.happened import within
@@ -92,7 +93,9 @@ def _about_draw(fact: Fact, after: Schedule) -> Iterator[str]:
         return
     drawn = next((t for t in after.touches if t.lumen == fact.lumen and t.at == fact.happened and t.tasks), None)
     if drawn is not None and drawn.outstanding and by_others(drawn):
-        yield _("Did whoever drew it flush it too? Then say so:  flushed {lumen}").format(lumen=fact.lumen)
+        yield _("Did whoever drew it flush it too? Then say so:  flushed {lumen}").format(
+            lumen=lumen_to_say(fact.lumen, plan)
+        )
     for dose in running_doses(fact.lumen, after):
         if dose.start < fact.happened and not within(dose.pauses, fact.happened):
             yield _(

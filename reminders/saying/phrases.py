@@ -198,6 +198,16 @@ def said(words: Sequence[str], plan: Plan) -> Said:
         return Said(verb=OF_TASK[phrase.verb], name=" ".join(named), when=when)  # which task it is, is asked back
 
 
+def lumen_to_say(name: str, plan: Plan) -> str:
+    """Return by what a person says a lumen: its label, where that is understood as this lumen and nothing else; else its name."""
+    label = plan.lumens[name].label
+    try:
+        understood = said(["flushed", *label.split()], plan) == said(["flushed", name], plan)
+    except NotUnderstoodError:
+        return name
+    return label if understood else name
+
+
 def _time_apart(words: Sequence[str], plan: Plan) -> tuple[list[str], str]:
     """Split the time off; a lumen may be called 2, which is no time."""
     rest, when = split_time(words)

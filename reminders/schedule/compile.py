@@ -110,7 +110,7 @@ def compile_schedule(
     places = {name: index for index, name in enumerate(plans.lumens)}
     touches.sort(key=lambda touch: (touch.at, places[touch.lumen], touch.planned))
     return Schedule(
-        plan=plans.last,
+        plan=_with_its_own_tasks(plans),
         plans=tuple((stretch.begins, stretch.plan) for stretch in in_force),
         by_then=tuple((stretch.begins, stretch.by_then) for stretch in in_force),
         start=start,
@@ -164,6 +164,12 @@ def _tasks(
         return {}
     told = draws.told_tasks(in_force, happened, actual.doses, horizon)
     return occurrences(in_force, told, actual.doses, happened.away, horizon)
+
+
+def _with_its_own_tasks(plans: Plans) -> Plan:
+    """Return the last plan with the care tasks of its own revision: those of earlier ones are not due any more."""
+    tasks = plans.revisions[-1].tasks
+    return plans.last if tasks.keys() == plans.last.tasks.keys() else replace(plans.last, tasks=tasks)
 
 
 def _entered(record: Record, actual: Actual) -> dict[Instant, Instant]:

@@ -295,7 +295,7 @@ class LumenState:
 class Schedule:
     """All touches from ``start`` to ``end``, in order of time, then of the plan's lumens.
 
-    ``plan`` is the one in force at the end; ``plans`` every one with the instant from which on it is in force, and
+    ``plan`` is the one in force at the end, with no care tasks but its own; ``plans`` every one with the instant from which on it is in force, and
     ``by_then`` the same without what only a later one brings in.
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the

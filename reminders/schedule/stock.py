@@ -56,7 +56,8 @@ class Stocked:
     ``order_by`` is the last day to order: ordered at ``order_at`` on it, the time at which the household is reminded, it comes
     in time. ``packs`` reach from there to ``reach``: the first planned delivery after it has run out, or the horizon's end.
     ``delivery`` is the next planned one that should bring it; ``awaited`` the last one that is past, of which nobody has said
-    what came; ``deliveries`` are all that are planned.
+    what came; ``deliveries`` are all that are planned. ``falls_short``: so many ``delivery`` would have to bring for all to
+    last until the one after it, then, where it should bring fewer.
     """
 
     entry: StockItem
@@ -75,6 +76,7 @@ class Stocked:
     delivery: TaskEvent | None = None
     awaited: TaskEvent | None = None
     deliveries: tuple[TaskEvent, ...] = ()
+    falls_short: tuple[int, Instant] | None = None
 
     @property
     def item(self) -> str:
@@ -252,8 +254,27 @@ def _forecast(found: Stocked, since: Sequence[_Use], schedule: Schedule, now: In
         order_by=order_by,
         order_at=order_at,
         packs=max(0, -(-missing // entry.comes_in)),
+        falls_short=_falls_short(found, dict(zip(instants, sums, strict=True)), whole - entry.kept_back),
         reach=schedule.end if to is None else to,
     )
+
+
+def _falls_short(found: Stocked, used: Mapping[Instant, int], there: int) -> tuple[int, Instant] | None:
+    """Return how many the next delivery must bring to reach the one after it, and when that is, if it should bring fewer.
+
+    ``used``: how many are used up to each need; ``there``: how many there were to use. Until it comes, all is taken to last.
+    """
+    first = found.delivery
+    if first is None:
+        return None
+    open_ = (event.planned for event in found.deliveries if event.outcome is None)
+    following = min((at for at in open_ if at > first.planned), default=None)
+    if following is None:
+        return None
+    before = max((number for at, number in used.items() if at < first.planned), default=0)
+    until = max((number for at, number in used.items() if at < following), default=0)
+    needed = until - max(before, there)
+    return (needed, following) if needed > brings(first, found.item) else None
 
 
 def _last_day(last: Instant, plan: Plan) -> tuple[date, Instant]:

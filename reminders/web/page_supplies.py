@@ -22,6 +22,7 @@ from reminders.stock_words import (
     act_words,
     delivery_words,
     left_words,
+    reach_words,
     reckoned_words,
     short_stock_lines,
     tag_words,
@@ -159,7 +160,10 @@ def _figures(found: Stocked, plan: Plan, now: Instant) -> list[tuple[str, str]]:
     if found.order_by is not None:
         size = found.entry.comes_in
         packs = _("{packs} × {size}").format(packs=found.packs, size=size) if size > 1 else str(found.packs)
-        figures += [(_("Last day to order"), day_words(found.order_by)), (_("To order"), packs)]
+        assert found.reach is not None, "what is to be ordered reaches until something"
+        until = reach_words(found, short_time(plan, found.reach, now))
+        to_order = _("{packs}, to last until {until}").format(packs=packs, until=until)
+        figures += [(_("Last day to order"), day_words(found.order_by)), (_("To order"), to_order)]
     used = str(found.used)
     if found.unrecorded:
         used = _("{used} ({unrecorded} not recorded)").format(used=used, unrecorded=found.unrecorded)
