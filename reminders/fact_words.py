@@ -135,7 +135,7 @@ _PLAIN = {
     Kind.HELD: _("{what} held"),
     Kind.OUT_OF_USE: _("the {lumen} is out of use"),
     Kind.TASK_DONE: _("{name}: done"),
-    Kind.TASK_PUT_OFF: _("{name}: put off from {planned} to {until}"),
+    Kind.TASK_PUT_OFF: _("{name}: moved from {planned} to {until}"),
     Kind.TASK_SKIPPED: _("{name}: not to be done; it was planned for {planned}"),
     Kind.DELIVERED: _("delivered: {count} × {name}"),
     Kind.STOCK_COUNTED: _("counted: {count} × {name}"),

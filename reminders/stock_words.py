@@ -130,7 +130,9 @@ def delivery_words(found: Stocked, plan: Plan, now: Instant) -> list[str]:
     if found.delivery is not None and found.falls_short is not None:
         needed, until = found.falls_short
         lines.append(
-            _("It brings {number}; {needed} are needed until the delivery after it, {at}. Tell whoever orders it.").format(
+            _(
+                "It brings {number}; {needed} are needed until the delivery after it, {at}. Tell whoever orders it."
+            ).format(
                 number=brings(found.delivery, found.item),
                 needed=needed,
                 at=clock_beside(plan, until, _today(plan, now)),

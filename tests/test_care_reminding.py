@@ -54,7 +54,8 @@ def matter_of(schedule: Schedule, name: str, now: str, number: int = 0) -> Matte
     found = [
         matter
         for matter in open_matters(schedule, EMPTY, at(now))
-        if (matter.task is not None and matter.task.task == name) or (matter.touch is not None and name in matter.touch.tasks)
+        if (matter.task is not None and matter.task.task == name)
+        or (matter.touch is not None and name in matter.touch.tasks)
     ]
     return found[number] if len(found) > number else None
 
@@ -66,7 +67,9 @@ def told(edits: str, name: str, facts: str, now: str) -> list[str]:
     if matter is None:
         return []
     shown = []
-    for telling in islice(tellings(matter, schedule.plan.pop_ups, schedule.quiet), 20):  # what is urgent is told without end
+    for telling in islice(
+        tellings(matter, schedule.plan.pop_ups, schedule.quiet), 20
+    ):  # what is urgent is told without end
         moment = f"{schedule.plan.clock.local(telling.moment):%d %H:%M}{'!' if telling.urgent else ''}"
         shown.append(f"({moment})" if telling.stage is Stage.AHEAD else moment)
     return shown
@@ -206,7 +209,9 @@ def test_a_bag_for_a_dose_that_comes_too_near_is_asked_about_first() -> None:
     matter = matter_of(schedule, "bag_out", "06-03 07:00")
     assert matter is not None
     assert matter.sort is Sort.ASK_FIRST
-    text = next(text_of(notice, schedule, at("06-03 07:00")) for notice in popups(schedule, "06-03 07:00") if not notice.late)
+    text = next(
+        text_of(notice, schedule, at("06-03 07:00")) for notice in popups(schedule, "06-03 07:00") if not notice.late
+    )
     assert text.title == "ASK FIRST: bag out"
     assert "Ask about cefazolin before you do this: call On-call nurse" in text.body
     assert [found.wait for found in care_now(schedule, at("06-03 07:00")).waits] == [CareWait.ASK_FIRST]
@@ -332,7 +337,7 @@ def test_what_a_sleeping_computer_missed_is_told_together() -> None:
 
 
 def test_a_discreet_household_is_told_nothing_that_a_stranger_could_use() -> None:
-    edits = NINE + mine(fridge()) + mine(dressing("05-26 07:00")) + VISIT + '[pop_up]\ndiscreet = true\n'
+    edits = NINE + mine(fridge()) + mine(dressing("05-26 07:00")) + VISIT + "[pop_up]\ndiscreet = true\n"
     for now in ("06-02 07:00", "06-02 10:00", "06-03 14:00"):
         for title, body in shown(edits, now):
             assert not {"bag", "dressing", "visit", "cefazolin", "nurse"} & set(f"{title} {body}".lower().split())
@@ -455,4 +460,4 @@ def test_the_rows_hold_what_the_schedule_has() -> None:
     schedule = after(PLAN + LATE_DOSE + mine(fridge()), "", "06-01 09:00")
     assert task_rows(schedule, "06-01 09:00")[0] == "02 00:00 planned bag out"
     drawn = after(PLAN + RED + BLUE + WEDNESDAY, "", "06-03 09:30")
-    assert [status(touch, drawn, at("06-03 09:30")) for touch in drawn.touches if touch.tasks][0] is Status.DUE
+    assert next(status(touch, drawn, at("06-03 09:30")) for touch in drawn.touches if touch.tasks) is Status.DUE

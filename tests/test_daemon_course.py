@@ -212,6 +212,8 @@ class Judge:
         self.rows |= fresh
         now = int(course.wall // 60)
         for touch in open_and_due(course.schedule, now):
+            if touch.tasks and woken(touch.planned) > now:
+                continue  # nobody is woken for what the nurse does
             key = f"{touch.uid}@{touch.planned}"
             assert self.told.get(key, 0) >= touch.planned, (key, touch.kind, now - touch.planned)
             self.checked[key] += 1

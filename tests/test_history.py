@@ -874,7 +874,7 @@ def test_what_was_put_off_delivered_or_done_besides_is_told() -> None:
     """
     report = told(CARED, lines, "06-04 12:00")
     assert facts(report) == [
-        ("02 09:00", "Delivery: put off from Wed 3 Jun 2026, 14:00 CDT to Thu 4 Jun 2026, 09:00 CDT"),
+        ("02 09:00", "Delivery: moved from Wed 3 Jun 2026, 14:00 CDT to Thu 4 Jun 2026, 09:00 CDT"),
         ("04 09:20", "delivered: 40 × saline syringe"),
         ("04 09:30", "delivered: 2 × gloves"),
         ("04 10:00", "cap on red: done"),

@@ -307,7 +307,9 @@ def test_what_is_not_looked_at_is_named(mail: bytes, tmp_path: Path) -> None:
 def test_that_nobody_has_read_it_back_is_said(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     desk.packs(desk.write(HOME))
-    assert "NOBODY HAS READ THIS PLAN BACK YET." in run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
+    assert (
+        "NOBODY HAS READ THIS PLAN BACK YET." in run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", *NOW).output
+    )
 
 
 def test_nothing_that_a_terminal_would_obey_is_shown(mail: bytes, tmp_path: Path) -> None:
@@ -632,9 +634,7 @@ def test_a_calendar_that_is_none_does_not_fit(mail: bytes, tmp_path: Path, calen
 
 def moved(calendar: bytes) -> bytes:
     """Every event three hours later."""
-    return re.sub(
-        rb"(DTSTART:\d{8}T)(\d\d)", lambda found: found[1] + b"%02d" % ((int(found[2]) + 3) % 24), calendar
-    )
+    return re.sub(rb"(DTSTART:\d{8}T)(\d\d)", lambda found: found[1] + b"%02d" % ((int(found[2]) + 3) % 24), calendar)
 
 
 def moved_and_from_the_future(calendar: bytes) -> bytes:
@@ -837,7 +837,9 @@ def thousands_of_parts_in_an_encoded_message(_mail: bytes) -> bytes:
 
 def thousands_of_parts_in_many_messages(_mail: bytes) -> bytes:
     """Each of them alone would do."""
-    inner = b'Subject: S\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n' + b"--b\r\n\r\nx\r\n" * 500 + b"--b--\r\n"
+    inner = (
+        b'Subject: S\r\nContent-Type: multipart/mixed; boundary="b"\r\n\r\n' + b"--b\r\n\r\nx\r\n" * 500 + b"--b--\r\n"
+    )
     return a_mail_with(*((f"{number}.eml", "application/octet-stream", inner) for number in range(9)))
 
 

@@ -677,7 +677,11 @@ def test_what_went_out_stays_as_it_went(tmp_path: Path) -> None:
     said = run("record", plan, "started", "cefazolin", "9:20", "--now", "2026-06-01 09:25-05:00").output
     assert "Calendar written again" not in said
     assert {path.name: path.read_bytes() for path in desk.out.iterdir()} == before
-    assert sorted(before) == ["calendar-revision-1-0F0E-8A52.ics", "packet-revision-1-0F0E-8A52.eml", "sheet-revision-1-0F0E-8A52.pdf"]
+    assert sorted(before) == [
+        "calendar-revision-1-0F0E-8A52.ics",
+        "packet-revision-1-0F0E-8A52.eml",
+        "sheet-revision-1-0F0E-8A52.pdf",
+    ]
 
 
 # The command
@@ -717,7 +721,9 @@ def test_packets_of_two_plans_lie_beside_each_other_in_one_folder(tmp_path: Path
     assert len(list(desk.out.iterdir())) == 6
     assert {name: (desk.out / name).read_bytes() for name in first} == first
     again = desk.packs(desk.folder / "fennimore.toml").output
-    assert "They took the place of earlier ones of the same plan and revision: packet-revision-1-0F0E-8A52.eml, " in again
+    assert (
+        "They took the place of earlier ones of the same plan and revision: packet-revision-1-0F0E-8A52.eml, " in again
+    )
 
 
 @pytest.mark.skipif(os.name != "posix", reason="not run: modes of files are POSIX")

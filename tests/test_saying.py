@@ -1181,7 +1181,8 @@ def test_a_lumen_is_to_be_said_by_its_label_where_that_is_understood(label: str,
 
 
 def test_the_flush_that_is_still_to_come_is_told_by_the_label() -> None:
-    lines = told("finished nutrition", "20:00 started order=night dose=2026-06-01T20:00".replace("20:00 s", "06-01 20:00 s"), now="06-02 08:00")
+    runs = "06-01 20:00 started order=night dose=2026-06-01T20:00"
+    lines = told("finished parenteral", runs, now="06-02 08:00")
     assert "When it is flushed, say so:  flushed white" in lines
 
 

@@ -119,7 +119,7 @@ def test_what_arrived_is_opened_and_put_in_use(certificate: Certificate, tmp_pat
 
 
 def test_without_encryption_nothing_is_sent_beyond_this_computer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sending, "_is_this_computer", lambda _connection: False)
+    monkeypatch.setattr(sending, "_is_this_computer", lambda _connection, _server: False)
     with mail_server(login=True) as inbox:
         assert "offers no encryption" in refused(inbox.port, user="ana")
     assert not inbox.mails
@@ -127,19 +127,58 @@ def test_without_encryption_nothing_is_sent_beyond_this_computer(monkeypatch: py
 
 
 @pytest.mark.parametrize(
-    ("peer", "here"),
-    [("127.0.0.1", True), ("127.8.0.3", True), ("::1", True), ("192.0.2.7", False), ("2001:db8::1", False)],
-)
-def test_this_computer_is_known_by_where_the_connection_ends(peer: str, here: bool) -> None:
-    """Not by the name that was typed: a name can lead anywhere."""
+    ("host", "peer", "here"),
+    [
+        ("localhost", "127.0.0.1", True), ("LOCALHOST", "::1", True), ("127.8.0.3", "127.8.0.3", True), ("::1", "::1", True),
+        ("localhost", "192.0.2.7", False), ("mail.fennimore.example", "127.0.0.1", False), ("192.0.2.7", "127.0.0.1", False),
+    ],
+)  # fmt: skip
+def test_this_computer_is_what_was_typed_and_where_the_connection_ends(host: str, peer: str, here: bool) -> None:
+    """Another name can lead here too: a tunnel, or somebody who answers for a server."""
     connection: Any = SimpleNamespace(sock=SimpleNamespace(getpeername=lambda: (peer, 25)))
-    assert sending._is_this_computer(connection) is here
+    assert sending._is_this_computer(connection, Server(host, 25)) is here
 
 
 def test_within_this_computer_a_server_without_encryption_will_do() -> None:
     with mail_server() as inbox:
-        assert sent(inbox.port) == Sent({})
+        assert sent(inbox.port) == Sent({}, encrypted=False)
     assert inbox.encrypted == [False]
+
+
+def test_that_it_went_without_encryption_is_said(tmp_path: Path) -> None:
+    desk = packed(tmp_path / "desk")
+    with mail_server() as inbox:
+        result = desk.packs(
+            desk.folder / "fennimore.toml", "--from", ANA, "--to", FAMILY, "--send", "--smtp", f"{HOST}:{inbox.port}"
+        )
+    assert result.exit_code == 0, result.output
+    assert "It went to localhost without encryption, within this computer." in result.output
+
+
+def test_a_password_never_goes_without_encryption() -> None:
+    """Not within this computer either: what listens there may pass it on."""
+    with mail_server(login=True) as inbox:
+        assert "a password is never sent without" in refused(inbox.port, user="ana")
+    assert not inbox.logins
+    assert not inbox.mails
+
+
+def test_the_name_of_this_computer_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """RFC 5321, 4.1.3: an address in brackets greets as well as a name."""
+    greeted: list[str] = []
+
+    async def greeting(
+        _inbox: Inbox, _server: object, session: Any, _envelope: object, hostname: str, answers: list[str]
+    ) -> list[str]:
+        session.host_name = hostname
+        greeted.append(hostname)
+        return answers
+
+    monkeypatch.setattr(Inbox, "handle_EHLO", greeting, raising=False)
+    monkeypatch.setattr("socket.getfqdn", lambda _name="": "anas-laptop.ward7.clinic.example")
+    with mail_server() as inbox:
+        sent(inbox.port)
+    assert greeted == ["[127.0.0.1]"]
 
 
 def test_a_server_that_has_encryption_is_used_with_it_also_within_this_computer(certificate: Certificate) -> None:
@@ -326,6 +365,15 @@ def test_a_server_that_repeats_the_password_does_not_make_us_show_it(certificate
         said = refused(inbox.port, certificate, user="ana", password=wrong)
     assert "535 I do not like (the password)" in said
     assert shown not in said
+
+
+def test_a_password_with_blanks_is_hidden_before_blanks_are_squeezed(certificate: Certificate) -> None:
+    wrong = "wrong   horse"
+    with mail_server(starttls=certificate, login=True) as inbox:
+        inbox.login_answer = f"535 {'x' * 285} {wrong}"
+        said = refused(inbox.port, certificate, user="ana", password=wrong)
+    assert "(the pass" in said
+    assert "wrong" not in said
 
 
 def test_the_password_is_asked_for_only_once_the_connection_is_safe(certificate: Certificate) -> None:

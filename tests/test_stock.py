@@ -120,9 +120,9 @@ ROWS = [
     Row("a delivery two days late", 20, "06-12 10:00", "06-10", 8, edits=WEDNESDAYS, now="06-05 12:00",
         told="06-05 11:00 delivered name=saline_syringe count=14", besides={"awaited": None, "delivery": "06-10 10:00"}),
     # from the 1st at 09:00 to the 10th at 09:00 are 28: the delivery of the 3rd would have to bring the 18 that are not there
-    Row("a delivery that does not reach the next one", 6, "06-04 10:00", "06-02", 18, Standing.TODAY, edits=f"{WEDNESDAYS}[stock.saline]\non_hand = 10",
+    Row("a delivery that does not reach the next one", 5, "06-04 10:00", "06-02", 18, Standing.TODAY, edits=f"{WEDNESDAYS}[stock.saline]\non_hand = 10",
         now="06-02 12:00", besides={"delivery": "06-03 10:00", "falls_short": (18, "06-10 10:00")}),
-    Row("a delivery that reaches the next one", 10, "06-05 22:00", "06-03", 14, Standing.SOON, edits=f"{WEDNESDAYS}[stock.saline]\non_hand = 14",
+    Row("a delivery that reaches the next one", 9, "06-05 22:00", "06-03", 14, Standing.SOON, edits=f"{WEDNESDAYS}[stock.saline]\non_hand = 14",
         now="06-02 12:00", besides={"delivery": "06-03 10:00", "falls_short": None}),
     # that a delivery was done says nothing of what it brought
     Row("a delivery done, and nothing said of what came", 9, "06-07 22:00", "06-05", 8, Standing.SOON, edits=WEDNESDAYS,

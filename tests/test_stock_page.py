@@ -40,7 +40,7 @@ def test_the_page_says_what_is_left_how_long_it_lasts_and_when_to_order(tmp_path
         "Left 6",
         "Runs out Sun 7 Jun 22:00",
         "Last day to order Fri 5 Jun 2026",
-        "To order 4, to last until the delivery of Wed 10 Jun 10:00",
+        "To order 8, to last until the delivery of Wed 10 Jun 10:00",
         "Used since the count 14 (14 not recorded)",
         "Delivered since 0",
         "The delivery of Wed 3 Jun 2026 should have brought 14; how many came is not recorded.",
@@ -55,7 +55,10 @@ def test_a_delivery_that_brings_too_few_is_told(tmp_path: Path) -> None:
     """Ten on the 1st at 08:00; of the 28 that are used up to the 10th at 09:00, 18 are not there, and 14 should come on the 3rd."""
     with browsing(Home(tmp_path, "06-02 12:00", f"{STOCKED}[stock.saline]\non_hand = 10")) as browser:
         text = browser.open("supplies").text
-    assert "It brings 14; 18 are needed until the delivery after it, Wed 10 Jun 2026, 10:00 CDT. Tell whoever orders it." in text
+    assert (
+        "It brings 14; 18 are needed until the delivery after it, Wed 10 Jun 2026, 10:00 CDT. Tell whoever orders it."
+        in text
+    )
 
 
 def test_a_plan_without_stock_shows_what_is_needed_only(tmp_path: Path) -> None:

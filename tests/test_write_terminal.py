@@ -168,7 +168,17 @@ def test_a_slip_can_be_gone_back_to_and_mended() -> None:
 def test_a_list_of_moments_is_taken_before_the_zone_is_known() -> None:
     """A plan without a zone: a pump over 46 hours, connected on agreed days."""
     Path("plan.toml").write_text(THREE.read_text().replace('zone = "America/Chicago"\n', ""))
-    begin = ["4", "pump", "Over 46 hours", "fluorouracil", "drug", "4 g", "red", "pump", "2026-10-14 10:00, 2026-10-28 10:00"]
+    begin = [
+        "4",
+        "pump",
+        "Over 46 hours",
+        "fluorouracil",
+        "drug",
+        "4 g",
+        "red",
+        "pump",
+        "2026-10-14 10:00, 2026-10-28 10:00",
+    ]
     output = " ".join(write("plan.toml", answers=lines(*begin)).output.split())
     assert "> 2026-10-14 10:00, 2026-10-28 10:00" in output
     assert "no instant" not in output.partition("2026-10-28 10:00")[2].partition(">")[0]

@@ -273,6 +273,10 @@ def _send(message: EmailMessage, sender: Address, to: Sequence[Address], server:
         click.echo(f"Not sent to {address}: the mail server refused it ({reason}).", err=True)
     accepted = [address for address in recipients if address not in sent.refused]
     click.echo(f"Handed to {server.host} for {', '.join(accepted)}. Ask whether it arrived: nobody here can see that.")
+    if accepted and not sent.encrypted:
+        click.echo(
+            f"It went to {server.host} without encryption, within this computer. How it goes on from there is not known here."
+        )
     if sent.refused:
         sys.exit(FAILED)
 

@@ -22,10 +22,10 @@ from reminders.commands.shared import (
     fail,
     moment_of,
     opened,
-    tell_followed,
     plan_in_use,
     print_errors,
     seen,
+    tell_followed,
 )
 from reminders.files import FileError, read_file
 from reminders.findings import Severity

@@ -263,7 +263,9 @@ def tell_followed(before: Household, after: Household) -> None:
     """Tell that a later revision was put in use by itself, where it was."""
     if after.in_use and not before.in_use:
         earlier, number = after.earlier[-1].course.revision, after.plan.course.revision
-        click.echo(f"Revision {number} is in use beside {after.path.name} now: nothing was reported under revision {earlier}.")
+        click.echo(
+            f"Revision {number} is in use beside {after.path.name} now: nothing was reported under revision {earlier}."
+        )
 
 
 def tell_apart(household: Household, *, writes: bool = False) -> None:

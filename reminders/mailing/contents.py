@@ -76,7 +76,9 @@ def holdings_text(held: Iterable[Holding], plan: Plan, typed: Typed, reports: in
 
 def _absent(typed: Typed, reports: int) -> list[str]:
     absent = [
-        _("the record itself, beyond what calendar and sheet show of it") if reports else _("the record of what happened"),
+        _("the record itself, beyond what calendar and sheet show of it")
+        if reports
+        else _("the record of what happened"),
         _("the names of this computer and its folders"),
         _("passwords and the addresses of phones"),
     ]

@@ -53,7 +53,9 @@ class Fit:
     compared: bool = True
 
 
-def fits_of(calendars: Sequence[Part], pdfs: Sequence[Part], schedules: Sequence[Schedule], now: Instant) -> tuple[Fit, ...]:
+def fits_of(
+    calendars: Sequence[Part], pdfs: Sequence[Part], schedules: Sequence[Schedule], now: Instant
+) -> tuple[Fit, ...]:
     """Compare what came with a plan, as of ``now``; of more than a packet can hold only the first ones. The first schedule is
     the plan's alone, others are made with earlier revisions."""
     found = [calendar_fit(part, schedules, now) for part in calendars[:MOST_COMPARED]]
@@ -81,7 +83,7 @@ def calendar_fit(part: Part, schedules: Sequence[Schedule], now: Instant) -> Fit
     if repeats:
         told = _("{name} repeats events by rules, which no calendar of a packet does. Do not open it.")
         return Fit((told.format(name=part.name),))
-    return min((_events_fit(part.name, shown, changed, schedule) for schedule in schedules), key=_weight)
+    return min((_events_fit(part.name, shown, changed, schedule, now) for schedule in schedules), key=_weight)
 
 
 def sheet_fit(part: Part, schedule: Schedule) -> Fit:
@@ -130,21 +132,23 @@ def _changed(calendar: Any) -> Instant:
     return max(stamps, default=Instant(0))
 
 
-def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedule: Schedule) -> Fit:
+def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedule: Schedule, now: Instant) -> Fit:
     """Compare the instants within the days that both have. Doses must fit; a flush may have moved by what was recorded."""
     plan, starts = schedule.plan, {uid: event.at for uid, event in shown.items()}
     planned = {touch.uid: touch for touch in schedule.touches}
     if not starts.keys() & planned.keys():
         return Fit((_("{name} shows nothing of what this plan plans. Do not open it.").format(name=name),))
-    # Where a dose is shown at another time, the days reach from the earlier to the later one: neither is left out.
-    given = [touch.at for uid, touch in planned.items() if touch.starts and uid in starts]
+    # Where a dose ahead is shown at another time, the days reach from the earlier to the later one: neither is left out.
+    given = [touch.at for uid, touch in planned.items() if touch.starts and uid in starts and touch.at >= now]
     begin = max(plan.course.takes_effect.instant, min([*starts.values(), *given]), changed)
     ends = max([*(at for uid, at in starts.items() if uid in planned), *given])
     within = {uid: touch for uid, touch in planned.items() if begin <= touch.at <= ends}
     doses, others, texts = [], 0, []
     for uid, touch in within.items():
         if starts.get(uid) == touch.at:
-            texts += [drug_words(plan.orders[dose.order]) for dose in touch.starts if not _says(shown[uid], plan, dose.order)]
+            texts += [
+                drug_words(plan.orders[dose.order]) for dose in touch.starts if not _says(shown[uid], plan, dose.order)
+            ]
         elif touch.starts:
             drugs = ", ".join(drug_words(plan.orders[dose.order]) for dose in touch.starts)
             doses.append(f"{drugs}, {moment_words(plan.clock.local(touch.at))}")

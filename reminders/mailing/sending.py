@@ -23,6 +23,9 @@ TLS_PORT = 465
 PATIENCE = 60.0
 """Seconds after which a server that says nothing is given up."""
 
+NOBODY = "[127.0.0.1]"
+"""How this computer greets a server: with an address that tells nothing (RFC 5321, 4.1.3), not with its name."""
+
 SECRET_SHOWN = "(the password)"
 
 
@@ -39,9 +42,11 @@ class Server:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """What came of it: who was refused, with the server's reason. Everybody else's copy was accepted by the server."""
+    """What came of it: who was refused, with the server's reason. Everybody else's copy was accepted by the server.
+    ``encrypted``: false where it went in the clear, within this computer."""
 
     refused: dict[str, str]
+    encrypted: bool = True
 
 
 class SendingError(Exception):
@@ -82,7 +87,10 @@ def send(
         SendingError: it was refused or could not be handed over, or nobody knows whether it was.
     """
     secrets: list[str] = []
-    handed_over = False
+    handed_over = encrypted = False
+
+    def hide(text: str) -> str:
+        return _hidden(text, server, secrets)
 
     def asked() -> str:
         secrets.append(password())
@@ -93,14 +101,15 @@ def send(
             if server.user:
                 _log_in(connection, server, asked)
             _not_too_large(connection, content, server)
+            encrypted = _is_encrypted(connection)
             handed_over = True
             refused = connection.sendmail(sender, list(recipients), content)
     except SendingError as error:
-        raise SendingError(_hidden(str(error), server, secrets), uncertain=error.uncertain) from None
+        raise SendingError(hide(str(error)), uncertain=error.uncertain) from None
     except (smtplib.SMTPException, OSError, ValueError) as error:
-        told, uncertain = _words(error, server, handed_over)
-        raise SendingError(_hidden(told, server, secrets), uncertain=uncertain) from None
-    return Sent({address: _hidden(_reply(*reason), server, secrets) for address, reason in refused.items()})
+        told, uncertain = _words(error, server, handed_over, hide)
+        raise SendingError(hide(told), uncertain=uncertain) from None
+    return Sent({address: _reply(*reason, hide) for address, reason in refused.items()}, encrypted)
 
 
 @contextmanager
@@ -117,9 +126,11 @@ def _connected(server: Server, patience: float) -> Iterator[smtplib.SMTP]:
                 )
             ) from None
     if server.port == TLS_PORT:
-        connection: smtplib.SMTP = smtplib.SMTP_SSL(server.host, server.port, timeout=patience, context=context)
+        connection: smtplib.SMTP = smtplib.SMTP_SSL(
+            server.host, server.port, local_hostname=NOBODY, timeout=patience, context=context
+        )
     else:
-        connection = smtplib.SMTP(server.host, server.port, timeout=patience)
+        connection = smtplib.SMTP(server.host, server.port, local_hostname=NOBODY, timeout=patience)
     try:
         connection.ehlo_or_helo_if_needed()
         if server.port != TLS_PORT:
@@ -134,7 +145,7 @@ def _connected(server: Server, patience: float) -> Iterator[smtplib.SMTP]:
 def _encrypt(connection: smtplib.SMTP, server: Server, context: ssl.SSLContext) -> None:
     """Begin TLS; go on without it only if the server is this computer and has none."""
     if not connection.has_extn("starttls"):
-        if _is_this_computer(connection):
+        if _is_this_computer(connection, server):
             return
         raise SendingError(
             _(
@@ -146,9 +157,18 @@ def _encrypt(connection: smtplib.SMTP, server: Server, context: ssl.SSLContext) 
     connection.ehlo_or_helo_if_needed()
 
 
-def _is_this_computer(connection: smtplib.SMTP) -> bool:
+def _is_this_computer(connection: smtplib.SMTP, server: Server) -> bool:
+    """Say whether this computer was typed, and the connection ends in it: another name can lead here, through a tunnel too."""
     assert connection.sock is not None, "it is connected"
-    return ipaddress.ip_address(connection.sock.getpeername()[0]).is_loopback
+    try:
+        typed = ipaddress.ip_address(server.host).is_loopback
+    except ValueError:
+        typed = server.host.lower() == "localhost"
+    return typed and ipaddress.ip_address(connection.sock.getpeername()[0]).is_loopback
+
+
+def _is_encrypted(connection: smtplib.SMTP) -> bool:
+    return isinstance(connection.sock, ssl.SSLSocket)
 
 
 def _log_in(connection: smtplib.SMTP, server: Server, password: Callable[[], str]) -> None:
@@ -156,6 +176,12 @@ def _log_in(connection: smtplib.SMTP, server: Server, password: Callable[[], str
         raise SendingError(
             _(
                 "{host} does not let anybody log in on port {port}. Is it the port for sending (often 465 or 587)? Nothing was sent."
+            ).format(host=server.host, port=server.port)
+        )
+    if not _is_encrypted(connection):
+        raise SendingError(
+            _(
+                "{host} offers no encryption on port {port}, and a password is never sent without. Nothing was sent."
             ).format(host=server.host, port=server.port)
         )
     try:
@@ -180,7 +206,7 @@ def _too_large(server: Server, size: int, most: int) -> str:
     ).format(host=server.host, size=size / 1e6, most=most / 1e6)
 
 
-def _words(error: Exception, server: Server, handed_over: bool) -> tuple[str, bool]:
+def _words(error: Exception, server: Server, handed_over: bool, hide: Callable[[str], str]) -> tuple[str, bool]:
     """Say what went wrong, and whether the e-mail may have been sent all the same."""
     host, port = server.host, server.port
     match error:
@@ -188,20 +214,20 @@ def _words(error: Exception, server: Server, handed_over: bool) -> tuple[str, bo
             return _(
                 "{host} refused the login of {user}: {reply} Check the user name and the password; some services want one made for "
                 "programs. Nothing was sent."
-            ).format(host=host, user=server.user, reply=_reply(error.smtp_code, error.smtp_error)), False
+            ).format(host=host, user=server.user, reply=_reply(error.smtp_code, error.smtp_error, hide)), False
         case smtplib.SMTPRecipientsRefused():
-            told = "; ".join(f"{address}: {_reply(*reason)}" for address, reason in error.recipients.items())
+            told = "; ".join(f"{address}: {_reply(*reason, hide)}" for address, reason in error.recipients.items())
             return _("{host} refused everybody it was to go to, so nothing was sent: {told}").format(
                 host=host, told=told
             ), False
         case smtplib.SMTPSenderRefused():
-            reply = _reply(error.smtp_code, error.smtp_error)
+            reply = _reply(error.smtp_code, error.smtp_error, hide)
             return _("{host} refused the sender {sender}, so nothing was sent: {reply}").format(
                 host=host, sender=error.sender, reply=reply
             ), False
         case smtplib.SMTPDataError() | smtplib.SMTPConnectError() | smtplib.SMTPHeloError():
             return _("{host} refused the e-mail, so nothing was sent: {reply}").format(
-                host=host, reply=_reply(error.smtp_code, error.smtp_error)
+                host=host, reply=_reply(error.smtp_code, error.smtp_error, hide)
             ), False
         case ssl.SSLCertVerificationError():
             return _(
@@ -247,10 +273,11 @@ def _ran_out_of_time(error: Exception) -> bool:
     return isinstance(error, TimeoutError) or "timed out" in str(error)
 
 
-def _reply(code: int, text: bytes | str) -> str:
-    """Return what a server said, on one line and without anything that a terminal would obey."""
+def _reply(code: int, text: bytes | str, hide: Callable[[str], str]) -> str:
+    """Return what a server said, on one line and without anything that a terminal would obey; what is hidden goes first, as
+    it was said."""
     said = text.decode("utf-8", errors="replace") if isinstance(text, bytes) else text
-    shown = " ".join("".join(letter if letter.isprintable() else " " for letter in said).split())
+    shown = " ".join("".join(letter if letter.isprintable() else " " for letter in hide(said)).split())
     return f"{code} {shown[:300]}"
 
 

@@ -31,7 +31,19 @@ says of what kind a part is: no packet comes near, however often forwarded."""
 CHARSETS = frozenset(
     codecs.lookup(name).name
     for name in (
-        *("utf-8", "us-ascii", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "gb18030", "gbk", "gb2312", "big5", "euc-jp"),
+        *(
+            "utf-8",
+            "us-ascii",
+            "utf-16",
+            "utf-16-le",
+            "utf-16-be",
+            "utf-32",
+            "gb18030",
+            "gbk",
+            "gb2312",
+            "big5",
+            "euc-jp",
+        ),
         *("shift_jis", "iso-2022-jp", "euc-kr", "koi8-r", "koi8-u", "macintosh"),
         *(f"iso-8859-{number}" for number in range(1, 17) if number != 12),
         *(f"windows-125{number}" for number in range(9)),

@@ -265,15 +265,18 @@ def many(item: Form, *, least: int = 0) -> Form:
         if len(raw) < least:
             raise UnreadableError("the list is empty", f"at least {least} of: {item.shown}")
         found = []
+        no_zone: NoZoneError | None = None
         for count, entry in enumerate(raw, start=1):
             try:
                 found.append(item.read(entry, home))
-            except NoZoneError:
-                raise  # no fault of the entry: the zone's own finding says it
+            except NoZoneError as error:  # no fault of the entry; one that has a fault is told first
+                no_zone = error
             except UnreadableError as error:
                 raise UnreadableError(
                     f"entry {count}: {error.problem}", error.expected, error.mend, error.code
                 ) from None
+        if no_zone is not None:
+            raise no_zone
         return tuple(found)
 
     return Form(f"a list of: {item.shown}", read, (), Entry.LIST, of=item, least=least, names=item.names)

@@ -37,7 +37,14 @@ SALTS = frozenset({"sodium", "potassium", "chloride", "sulfate", "acetate", "pho
 
 def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
-    found = [*_no_allergy(plan), *_heparin(plan), *_heparin_before(plan), *_limits(plan), *_volumes(plan), *_duplicates(plan)]
+    found = [
+        *_no_allergy(plan),
+        *_heparin(plan),
+        *_heparin_before(plan),
+        *_limits(plan),
+        *_volumes(plan),
+        *_duplicates(plan),
+    ]
     for order in plan.orders.values():
         found += [*_allergy(plan, order), *_midline(plan, order), *_pump(plan, order), *_rate(order)]
     return found
@@ -141,7 +148,9 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
         seen.setdefault(drug, name)
 
 
-SAYS_NONE = frozenset({"nka", "nkda", "none", "none known", "no", "nil", "n/a", "no known allergies", "no known drug allergies"})
+SAYS_NONE = frozenset(
+    {"nka", "nkda", "none", "none known", "no", "nil", "n/a", "no known allergies", "no known drug allergies"}
+)
 """What people write for *no known allergies* or *no known drug allergies* (common practice, no source)."""
 
 
@@ -150,9 +159,9 @@ def _no_allergy(plan: Plan) -> Iterator[Finding]:
         if text.replace(".", "").casefold() in SAYS_NONE:
             yield Finding(
                 code="allergy-or-none",
-                message=f'The allergies name "{text}". Does that mean that none is known?',
+                message=f'The allergies name "{text}", as if that were an allergy.',
                 expected="the names of known allergies, or an empty list",
-                mend='If none is known, write it as allergies = [], or "none" where it is asked for. Else name the allergy.',
+                mend='Ask whether none is known at all. If so, write it as allergies = [], or "none" where it is asked for. Else name the allergy.',
                 places=(("line", "allergies"),),
             )
 
