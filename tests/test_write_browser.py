@@ -291,6 +291,21 @@ def test_enter_checks_and_leaves_nothing(driver: WebDriver, tmp_path: Path) -> N
         until(lambda: driver.switch_to.active_element.get_attribute("id") == "lumen.white.label")
 
 
+def test_enter_at_the_name_of_who_read_it_back_does_not_leave_the_page(driver: WebDriver, tmp_path: Path) -> None:
+    sample(tmp_path)
+    house = WriteHome(tmp_path)
+    with served_writing(house) as address:
+        driver.get(f"{address}read-back")
+        driver.find_element(By.CSS_SELECTOR, ".read-back .tick input").send_keys(" ")
+        driver.find_element(By.ID, "by").send_keys("Ines Marlow", Keys.ENTER)
+        until(lambda: "Not ticked: 14." in main_text(driver))
+        press(driver, "back")
+        until(lambda: driver.find_elements(By.ID, "written"))
+        driver.get(f"{address}read-back")
+        assert len(driver.find_elements(By.CSS_SELECTOR, ".read-back .tick input:checked")) == 1
+        assert driver.find_element(By.ID, "by").get_attribute("value") == "Ines Marlow"
+
+
 def test_a_finding_leads_into_what_is_folded(driver: WebDriver, tmp_path: Path) -> None:
     sample(tmp_path)
     house = WriteHome(tmp_path)
