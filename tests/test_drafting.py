@@ -510,7 +510,7 @@ def test_mending_what_the_findings_name_makes_a_plan() -> None:
     assert look(draft, NOW).plan == read_plan("x", THREE.read_bytes()).plan
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.lists(st.tuples(st.sampled_from(ENTRIES), TYPED), max_size=6), st.integers(0, 3))
 def test_any_answers_leave_a_file_that_says_them(answers: list[tuple[EntryField, str]], which: int) -> None:
     texts = [REMARKED, THREE.read_text(), Draft.new(ID).text(), BROKEN[0].read_text()]
@@ -524,11 +524,19 @@ def test_any_answers_leave_a_file_that_says_them(answers: list[tuple[EntryField,
         )
         if entry.table in LISTED_TABLES:
             place = (entry.table, draft.add_listed(entry.table))
-        draft.enter((*place, entry.key), typed)
+        as_it_was = draft.text()
+        try:
+            draft.enter((*place, entry.key), typed)
+        except DraftError:  # a table of its own, where a list of items is typed: told, and nothing is changed
+            assert draft.text() == as_it_was
+            assert entry.form.entry is Entry.COUNTS
+            continue
         assert draft.raw((*place, entry.key)) == raw_of(entry.form, typed)
     assert tomllib.loads(draft.text()) == draft.values
     own = remarks(draft.text())
-    assert len(own) >= len(before) - len(answers)  # at most the remark at the end of a line that was taken out
+    # At most the remark at the end of a line that was taken out, or those of a table of items.
+    lost = sum(2 if entry.form.entry is Entry.COUNTS else 1 for entry, _typed in answers)
+    assert len(own) >= len(before) - lost
 
 
 ODDITIES = (
