@@ -1099,5 +1099,7 @@ def test_a_calendar_is_the_same_whatever_was_written_before(sample: Sample) -> N
 
 def test_a_name_with_a_semicolon_or_comma_is_escaped() -> None:
     """RFC 5545, 3.3.11."""
-    content = calendar_file(small_plans.schedule(small_plans.DAILY + '[calendar]\nname = "Care; morning, evening"\n')).content
+    content = calendar_file(
+        small_plans.schedule(small_plans.DAILY + '[calendar]\nname = "Care; morning, evening"\n')
+    ).content
     assert b"NAME:Care\\; morning\\, evening\r\n" in content

@@ -53,7 +53,20 @@ READING: dict[str, tuple[str, ...]] = {
 WRITING: dict[str, tuple[str, ...]] = {"record": ("flushed", "grey"), "undo": (), "import": ("record.jsonl",)}
 APART = {"compare", "new-id"}
 """The first takes two plans; it has tests of its own. The second takes none."""
-OTHERS = {"write", "packet", "open", "run", "status", "page", "phones", "publish", "try-popup", "use", "where", "at-login"}
+OTHERS = {
+    "write",
+    "packet",
+    "open",
+    "run",
+    "status",
+    "page",
+    "phones",
+    "publish",
+    "try-popup",
+    "use",
+    "where",
+    "at-login",
+}
 """Commands of the daemon and about it."""
 
 
