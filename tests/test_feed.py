@@ -301,7 +301,7 @@ def test_a_plan_that_fails_leaves_the_last_good_calendar(home: FeedHome, phone: 
     home.keeper.refresh()
     with pytest.MonkeyPatch.context() as patch:
 
-        def full(folder: Path, contents: Any) -> None:
+        def full(folder: Path, contents: Any, *, private: bool) -> None:
             raise FileError("The disk is full.")
 
         patch.setattr("reminders.publishing.write_files", full)

@@ -361,7 +361,7 @@ def test_another_test_takes_the_place_of_the_one_before(page: Page) -> None:
 def test_a_test_that_cannot_be_written_is_said(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
     """A disk that is full: the page says so, and the calendar stays."""
 
-    def full(folder: Path, contents: Any) -> None:
+    def full(folder: Path, contents: Any, *, private: bool) -> None:
         raise FileError("The disk is full.")
 
     monkeypatch.setattr("reminders.publishing.write_files", full)

@@ -1926,7 +1926,7 @@ class Killed(BaseException):
     """The program ends here."""
 
 
-def killed(*_: object) -> None:
+def killed(*_: object, **_private: object) -> None:
     """Stand in for a program that is killed before it writes."""
     raise Killed
 
@@ -1945,7 +1945,7 @@ def test_numbers_are_on_the_disk_before_the_file_is(tmp_path: Path, monkeypatch:
     home = house(tmp_path)
     looked: list[int] = []
 
-    def looking(folder: Path, contents: dict[str, bytes]) -> None:
+    def looking(folder: Path, contents: dict[str, bytes], *, private: bool) -> None:
         known = recorded_numbers(home)
         for name, content in contents.items():
             if name.endswith(".ics"):
@@ -1972,7 +1972,7 @@ def test_a_death_between_record_and_file_lowers_no_number(
     first = home.writes("06-01 08:00")["plan.ics"]
     home.says("06-01 09:05", f"06-01 09:05 started {dose('06-01')}")
 
-    def stopped(folder: Path, contents: dict[str, bytes]) -> None:
+    def stopped(folder: Path, contents: dict[str, bytes], *, private: bool) -> None:
         lost.append(contents["plan.ics"])
         raise stop("stopped")
 

@@ -406,7 +406,20 @@ def test_what_was_before_a_change_stays_as_it_was(history: History) -> None:
                 for touch in before.touches
                 if touch.at < entry.happened and touch.kind is not TouchKind.IDLE_FLUSH
             )
+            # What follows an infusion that is only now said to stand, or to run again, had not begun (R2).
+            led = followers(history.plan, entry.order) if entry.kind in (Kind.INTERRUPTED, Kind.RESUMED) else set()
+            kept -= Counter(
+                (touch.uid, touch.at)
+                for touch in before.touches
+                if any(dose.order in led for dose in (*touch.starts, *touch.ends))
+            )
             assert kept - Counter((touch.uid, touch.at) for touch in after.touches) == Counter()
+
+
+def followers(plan: Plan, order: str) -> set[str]:
+    """Return the orders that follow one, and those that follow them."""
+    found = {name for name, other in plan.orders.items() if other.follows == order}
+    return found | {name for led in found for name in followers(plan, led)}
 
 
 # --- The replay can fail ---

@@ -270,11 +270,11 @@ def test_where_there_is_no_care_task_there_is_no_lane_for_any() -> None:
 
 
 def test_how_a_care_task_stands_is_said_in_words_too() -> None:
-    """The bag's own dose was started at 10:05, so it was to be out at 8:05."""
+    """The bag's own dose was started five minutes late; that moves nothing that was to be done before it."""
     texts = {sign.words: sign.texts for sign in drawn(told("care-told")).of("touch") if "care task" in sign.words}
     assert {words.partition("care task: ")[2]: " ".join(shown) for words, shown in texts.items()} == {
         "Done: Weigh yourself (done)": "07:40 Weigh yourself",
-        "Take the bag out of the refrigerator (unconfirmed)": "08:05 Take the bag out of the refrigerator unconfirmed",
+        "Take the bag out of the refrigerator (unconfirmed)": "08:00 Take the bag out of the refrigerator unconfirmed",
         "Done: Change the dressing (done, nurse)": "14:20 Change the dressing nurse",
         "Change the connectors (due)": "14:20 Change the connectors due",
         "Not to be done: Delivery (not to be done, pharmacy)": "16:00 Delivery not to be done pharmacy",

@@ -508,6 +508,8 @@ def _its_own() -> None:
     import fcntl
     import termios
 
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # whoever runs the tests in the background has it ignored
+
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
