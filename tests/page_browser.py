@@ -64,7 +64,7 @@ def served(home: Home) -> Iterator[str]:
     listening.bind(("127.0.0.1", 0))
     port = listening.getsockname()[1]
     config = uvicorn.Config(
-        home.app(), lifespan="off", access_log=False, log_level="warning", timeout_graceful_shutdown=1
+        home.app(), lifespan="off", access_log=False, log_config=None, log_level="warning", timeout_graceful_shutdown=1
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)

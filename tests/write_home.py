@@ -222,7 +222,12 @@ def served_writing(home: WriteHome) -> Iterator[str]:
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
     config = uvicorn.Config(
-        home.app(), lifespan="off", access_log=False, log_level="warning", timeout_graceful_shutdown=1
+        home.app(),
+        lifespan="off",
+        access_log=False,
+        log_config=None,  # else it keeps the words of every later server in this process to itself
+        log_level="warning",
+        timeout_graceful_shutdown=1,
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
