@@ -1030,6 +1030,14 @@ def test_a_dose_waits_for_its_draw_and_says_so() -> None:
     assert [waits in timing_lines(touch, schedule.plan) for touch in starts[:4]] == [False, False, True, False]
     fact = "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00"
     assert "Blood was to be drawn before it: trough." in told([fact], schedule, after(edits, [fact], "06-03 09:00"))
+    at_once = [fact + " report=r key=r.1", "06-03 09:00 drawn lumen=red report=r key=r.2"]
+    both = " ".join(advice(record(at_once).facts[0], schedule, after(edits, at_once, "06-03 09:00")))
+    assert "Blood was to be drawn" not in both  # one report says both
+    day_by_day = DRAWS + DAILY + trough(more='lumen = "red"')
+    done = ["06-03 08:30 drawn lumen=red", fact]
+    assert "Blood was to be drawn" not in told(
+        done, after(day_by_day, done[:1]), after(day_by_day, done, "06-03 09:00")
+    )
     drawn = ["06-03 08:31 drawn lumen=red", fact]
     first = after(edits, drawn[:1], "06-03 08:31")
     assert "Blood was to be drawn" not in told(drawn, first, after(edits, drawn, "06-03 09:00"))

@@ -546,3 +546,14 @@ def test_no_library_for_compression_has_a_say_in_the_bytes() -> None:
 
 def test_few_pages(sample: Sample) -> None:
     assert len(texts(pdf_of(sample.schedule))) <= 10
+
+
+def test_a_dose_that_waits_for_its_draw_says_so_in_its_row() -> None:
+    """A level that is drawn after the start is a wrong one (common practice, no source)."""
+    plan = schedule(
+        DAILY
+        + '[protocol]\nafter_draw = ["saline 20 mL"]\n[task.trough]\nkind = "blood draw"\nlabel = "Trough level"\ndone_by = "nurse"\n'
+        + 'order = "cefazolin"\nbefore_dose = "30 min"\nonly_doses = [3]\non_time_within = "15 min"\nlumen = "red"\n'
+    )
+    text = squeezed(" ".join(texts(sheet_pdf(plan, asked(plan)))))
+    assert text.count(squeezed("Do not start it before the blood is drawn: Trough level.")) == 1

@@ -5,12 +5,14 @@ from collections.abc import Iterator
 from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
+from reminders.schedule.care import tied_key
 from reminders.schedule.happened import within
+from reminders.schedule.identity import Identities
 from reminders.schedule.limits import limit_words
 from reminders.schedule.lumen_now import blocked
 from reminders.schedule.model import DROPPED, Dose, Schedule, TouchKind
 from reminders.schedule.status import cut_off
-from reminders.times import DAY, Instant
+from reminders.times import Instant
 from reminders.units import span
 from reminders.words import CATALOGUE, call_words, clock_beside, draws_before, lumen_words
 
@@ -173,7 +175,7 @@ def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         yield _("It was started {late} after its time, past its cut-off. Call {now}.").format(
             late=span(fact.happened - dose.ordered), now=call
         )
-    undrawn = [] if dose is None else _undrawn(dose, before, fact.happened)
+    undrawn = [] if dose is None else _undrawn(dose, after, fact.happened)
     if undrawn:
         yield _(
             "Blood was to be drawn before it: {labels}. Was it? Then record it, with its time. If it was not, do not let it be "
@@ -193,14 +195,12 @@ def _about_start(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         )
 
 
-def _undrawn(dose: Dose, schedule: Schedule, at: Instant) -> list[str]:
-    """Return which draws belong before a dose and are not recorded by an instant."""
-    key = f"dose/{dose.order}/{dose.key}"
-    open_ = {event.task for event in schedule.tasks if event.key == key and event.outcome is None}
-    # A draw through a lumen is a touch of it, near the dose.
-    touches = [touch for touch in schedule.touches if touch.outcome is None and at - DAY < touch.planned < at + DAY]
-    open_ |= {name for touch in touches for name in touch.tasks}
-    return [task.label for task in draws_before(dose, schedule.plan_at(at)) if task.name in open_]
+def _undrawn(dose: Dose, after: Schedule, at: Instant) -> list[str]:
+    """Return which draws belong before a dose that was started at an instant, and are not recorded; a touch may be one."""
+    open_ = {event.uid for event in after.tasks if event.outcome is None}
+    open_ |= {touch.uid for touch in after.touches if touch.outcome is None}
+    names, key = Identities(after.plan), tied_key(dose)
+    return [task.label for task in draws_before(dose, after.plan_at(at)) if names.of("task", task.name, key) in open_]
 
 
 def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:

@@ -51,6 +51,11 @@ REACH = DAY // 2
 """Minutes: a doing further from what is tied to a dose answers nothing of it."""
 
 
+def tied_key(dose: Dose) -> str:
+    """Name the occurrence of a task that is tied to a dose."""
+    return f"dose/{dose.order}/{dose.key}"
+
+
 def through_lumen(task: CareTask) -> bool:
     """Say whether a task is a draw through a lumen, which is a touch of that lumen."""
     return task.kind is TaskKind.DRAW and task.lumen is not None
@@ -388,7 +393,7 @@ class _Walk:
         known = max([known, *(fact.happened for fact in skipped)])
         return Occurrence(
             task=self._name,
-            key=f"dose/{dose.order}/{dose.key}",
+            key=tied_key(dose),
             planned=at,
             at=at,
             dose=dose,

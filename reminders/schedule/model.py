@@ -315,8 +315,8 @@ class Schedule:
     lumens: Mapping[str, LumenState]
     removed: Instant | None
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
-    tasks: tuple[TaskEvent, ...] = ()
-    by_then: tuple[tuple[Instant, Plan], ...] = field(default=(), repr=False)
+    tasks: tuple[TaskEvent, ...]
+    by_then: tuple[tuple[Instant, Plan], ...] = field(repr=False)
 
     def plan_at(self, at: Instant) -> Plan:
         """Return the plan in force at an instant; it names what any revision names."""
@@ -324,7 +324,7 @@ class Schedule:
 
     def plan_by_then(self, at: Instant) -> Plan:
         """Return the plan in force at an instant, without what only a later revision brings in."""
-        return _last_by(self.by_then or self.plans, at)
+        return _last_by(self.by_then, at)
 
 
 def _last_by(plans: tuple[tuple[Instant, Plan], ...], at: Instant) -> Plan:

@@ -20,6 +20,8 @@ from reminders.words import (
     clock_words,
     day_words,
     dose_words,
+    drawn_first_words,
+    draws_before,
     drug_words,
     note_words,
     nurse_only_line,
@@ -240,6 +242,9 @@ def _details(touch: Touch) -> Iterator[str]:
         steps = steps[1:]  # the title says so
     pushed = capital(" → ".join(short_step(step, plan) for step in steps))
     doses = [told for dose in (*touch.starts, *touch.bags) if (told := _dose_line(dose, plan))]
+    for dose in touch.starts:
+        if (drawn := draws_before(dose, plan)) and not touch.tasks:
+            yield drawn_first_words(drawn)
     if pushed and len(doses) == 1:
         yield f"{doses[0]} {pushed}"
         return
