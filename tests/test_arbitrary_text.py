@@ -337,12 +337,8 @@ def _compared(result: Examination) -> tuple[object, ...]:
     return result.findings, result.plan, parts, result.source.lines, result.source.line_of
 
 
-many = settings(
-    max_examples=800, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
-some = settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+many = settings(max_examples=800, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+some = settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def lines_like_toml() -> st.SearchStrategy[str]:

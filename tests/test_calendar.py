@@ -475,7 +475,7 @@ PLAIN_CHARACTERS = st.characters(exclude_categories=("Cc", "Cs", "Co", "Cn"), ex
 """What a plan's texts may be made of."""
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @example(label="L", drug="a,;b", note=";,:;")
 @given(
     label=st.text(PLAIN_CHARACTERS, min_size=1, max_size=55),
@@ -1042,7 +1042,7 @@ def test_w2_a_week_of_syringes() -> None:
 
 
 @given(st.data())
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_an_event_that_was_written_before_is_written_alike(data: st.DataObject) -> None:
     """R24: whatever an event's lines depend on tells it apart from those that were written before; else it is the same."""
     one = EventText(

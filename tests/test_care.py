@@ -987,7 +987,7 @@ def test_draws_that_the_plan_allows_are_no_finding() -> None:
 CHICAGO = ZoneInfo("America/Chicago")
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     days=st.integers(1, 9),
     done=st.lists(st.integers(1, 13 * 24 * 60), max_size=5, unique=True),

@@ -27,9 +27,6 @@ from reminders.schedule.steps import FLUIDS
 from reminders.times import DAY, Instant
 
 SETTINGS = settings(
-    deadline=None,
-    derandomize=True,
-    database=None,
     max_examples=150,
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=list(HealthCheck),

@@ -191,7 +191,7 @@ def test_dateutil_agrees_about_gaps_and_repeated_hours(name: str) -> None:
 
 
 @given(st.sampled_from(ZONES), st.integers(minutes_of(datetime(2026, 1, 1)), minutes_of(datetime(2036, 12, 1))))
-@settings(deadline=None, derandomize=True, database=None, max_examples=300)
+@settings(max_examples=300)
 def test_there_and_back(name: str, instant: int) -> None:
     """An instant shown on a clock and read from it is itself, or the first of two."""
     shown = local(Instant(instant), zone(name))
@@ -290,7 +290,7 @@ def doses_in(text: str, order: str) -> list[tuple[int, int]]:
     st.integers(0, 3),
     st.integers(6, 40),
 )
-@settings(deadline=None, derandomize=True, database=None, max_examples=250)
+@settings(max_examples=250)
 def test_clock_times_recur_as_dateutil_says(
     name: str, nth: int, times: set[int], days: int | set[str] | None, later: int, length: int
 ) -> None:

@@ -192,6 +192,25 @@ def test_a_moment_is_no_fault_while_the_zone_is_not_known() -> None:
     assert fault_of(entry, "2026-10-12 08:00", None) is None
 
 
+@pytest.mark.parametrize("typed", [",", " , ", ",,", '""', '"", ""', ",\n,"])
+@pytest.mark.parametrize(("table", "key"), [("line", "allergies"), ("supplies", "each_touch")])
+def test_marks_with_nothing_between_them_are_no_answer_and_not_the_answer_none(
+    table: str, key: str, typed: str
+) -> None:
+    entry = entry_of(table, key)
+    assert entry is not None
+    assert raw_of(entry.form, typed) in (None, " ".join(typed.split()))
+    assert fault_of(entry, typed, HOME) is not None or raw_of(entry.form, typed) is None
+
+
+def test_an_item_without_its_number_does_not_become_part_of_the_next_items_name() -> None:
+    entry = entry_of("supplies", "each_touch")
+    assert entry is not None
+    raw = raw_of(entry.form, "gloves\nhub scrub = 1")
+    assert typed_of(entry.form, raw) == "gloves\nhub scrub = 1"
+    assert fault_of(entry, typed_of(entry.form, raw), HOME) is not None
+
+
 TYPED = st.one_of(
     st.text(max_size=30),
     st.text(alphabet='abc ,"=\n1:-.', max_size=30),
@@ -199,7 +218,7 @@ TYPED = st.one_of(
 )
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=500)
 @given(st.sampled_from(ENTRIES), TYPED)
 def test_whatever_is_typed_is_taken_and_shown_as_what_it_was_taken_for(entry: EntryField, typed: str) -> None:
     raw = raw_of(entry.form, typed)
@@ -207,7 +226,7 @@ def test_whatever_is_typed_is_taken_and_shown_as_what_it_was_taken_for(entry: En
     fault_of(entry, typed, HOME)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.lists(st.text(alphabet='ab ,"x', min_size=1, max_size=8).filter(lambda text: text == " ".join(text.split()))))
 def test_lists_of_any_words_can_be_typed_again(words: list[str]) -> None:
     entry = entry_of("line", "allergies")
@@ -216,7 +235,7 @@ def test_lists_of_any_words_can_be_typed_again(words: list[str]) -> None:
     assert raw_of(entry.form, typed_of(entry.form, words)) == words
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.sampled_from(ENTRIES), st.data())
 def test_every_form_reads_what_raw_of_makes_of_a_readable_value(entry: EntryField, data: st.DataObject) -> None:
     """The values are those of the samples, put where they may not belong."""
@@ -510,7 +529,7 @@ def test_mending_what_the_findings_name_makes_a_plan() -> None:
     assert look(draft, NOW).plan == read_plan("x", THREE.read_bytes()).plan
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25)
 @given(st.lists(st.tuples(st.sampled_from(ENTRIES), TYPED), max_size=6), st.integers(0, 3))
 def test_any_answers_leave_a_file_that_says_them(answers: list[tuple[EntryField, str]], which: int) -> None:
     texts = [REMARKED, THREE.read_text(), Draft.new(ID).text(), BROKEN[0].read_text()]

@@ -82,8 +82,6 @@ def flushes(schedule: Schedule) -> list[tuple[Instant, Instant, str]]:
 @given(st.integers(min_value=0))
 @settings(
     max_examples=30,
-    deadline=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_going_over_to_the_old_answer_changes_nothing(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:

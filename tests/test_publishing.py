@@ -741,7 +741,7 @@ def test_numbers_are_the_events_own_in_every_calendar(tmp_path: Path) -> None:
 # Histories made up at random
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(histories())
 def test_any_history_is_published_so_that_importers_keep_up(history: History) -> None:
     """R23 for plans and records made up at random: every file, any files, any order; and numbers, event by event."""
@@ -763,9 +763,6 @@ def may_be_used(history: History) -> bool:
 
 @settings(
     max_examples=15,
-    deadline=None,
-    derandomize=True,
-    database=None,
     phases=[Phase.generate],
     suppress_health_check=list(HealthCheck),
 )

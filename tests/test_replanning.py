@@ -35,9 +35,6 @@ from reminders.times import Instant
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_plans").glob("*.toml"))
 PER_ZONE = 16  # times 21 zones, for the replay alone
 THOROUGH = settings(
-    deadline=None,
-    derandomize=True,  # the same histories on every machine
-    database=None,
     phases=[Phase.explicit, Phase.generate],  # a history from chance shrinks to no simpler one, only slowly
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
 )

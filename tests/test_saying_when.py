@@ -20,7 +20,7 @@ from reminders.times import Instant, ZoneTimeline, from_datetime, local
 from reminders.zones import known_zones, zone
 
 CHICAGO = "America/Chicago"
-RUNS = settings(deadline=None, derandomize=True, database=None, max_examples=120)
+RUNS = settings(max_examples=120)
 
 
 def at(text: str) -> Instant:

@@ -27,9 +27,6 @@ from reminders.views.schedule_json import schedule_json
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_plans").glob("*.toml"))
 PLANS_PER_ZONE = 110  # times 19 zones: more than 2000 plans
 THOROUGH = settings(
-    deadline=None,
-    derandomize=True,  # the same plans on every machine
-    database=None,
     phases=[Phase.explicit, Phase.generate],  # a plan from chance shrinks to no simpler one, only slowly
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )

@@ -418,7 +418,7 @@ def happenings(draw: st.DrawFn) -> tuple[str, str]:
 WHOLE = after(FULL, "")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(happenings())
 def test_a_recount_comes_to_the_same_whatever_is_reported(told: tuple[str, str]) -> None:
     """Supplies change nothing in the schedule, so it is compiled once; two counts in one minute are left to the table."""

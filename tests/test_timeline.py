@@ -133,7 +133,7 @@ def test_each_touch_of_a_recorded_day_is_drawn_once_in_its_place(day: Told) -> N
 
 
 @given(histories())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_each_touch_of_any_history_is_drawn_once_in_its_place(history: History) -> None:
     schedule = compile_schedule(history.plan, history.record, history.now)
     for day in {history.plan.clock.local(when).date() for when in (history.now, Instant(history.now - 24 * 60))}:
@@ -293,7 +293,7 @@ def test_a_draw_that_meets_a_start_stands_at_that_start() -> None:
 
 
 @given(cared_for())
-@settings(max_examples=20, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, suppress_health_check=list(HealthCheck))
 def test_each_event_of_any_plan_with_care_tasks_is_drawn_once_in_its_place(
     made: tuple[History, Plan, Values, Record],
 ) -> None:

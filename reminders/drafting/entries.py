@@ -116,15 +116,18 @@ def entry_of(table: str, key: str) -> EntryField | None:
 
 
 def raw_of(form: Form, typed: str) -> Any:
-    """Return what the file is to hold for what was typed: None for nothing, and text for what cannot be read."""
+    """Return what the file is to hold for what was typed: None for nothing, and text for what cannot be read.
+
+    Commas and quotation marks that hold nothing between them are nothing too: only :data:`NONE` says that there is none.
+    """
     text = " ".join(typed.split())
     if not text:
         return None
     if form.entry is Entry.LIST:
         assert form.of is not None, "a list is a list of something"
-        return [] if text.lower() == NONE else [_one(form.of, item) for item in _items(form.of, typed)]
+        return [] if text.lower() == NONE else [_one(form.of, item) for item in _items(form.of, typed)] or None
     if form.entry is Entry.COUNTS:
-        return _counts(typed)
+        return _counts(typed) or None
     return _one(form, text)
 
 
@@ -139,6 +142,8 @@ def typed_of(form: Form, raw: Any) -> str:
         return "\n".join(_kept_whole(item, apart, len(listed) == 1) for item in shown) if shown else NONE
     if form.entry is Entry.COUNTS and isinstance(raw, dict):
         return "\n".join(f"{name} = {_shown(number)}" for name, number in raw.items())
+    if form.entry is Entry.COUNTS and isinstance(raw, str):
+        return "\n".join(_lines(raw))
     return _shown(raw)
 
 
@@ -210,16 +215,21 @@ def _kept_whole(item: str, apart: bool, alone: bool) -> str:
 def _counts(typed: str) -> Any:
     """Return items with their numbers, or the text where it cannot be told which is which."""
     found: dict[str, Any] = {}
-    for line in typed.splitlines():
-        whole = " ".join(line.split()).removesuffix(",")
+    lines = _lines(typed)
+    for line in lines:
+        whole = line.removesuffix(",")
         parts = whole.split(",")
         for part in parts if all(ITEM.fullmatch(part.strip()) for part in parts) else [whole]:
             item = ITEM.fullmatch(part.strip())
             if item is not None and item.group(1) not in found:
                 found[item.group(1)] = int(item.group(2))
             elif part.strip():
-                return " ".join(typed.split())
+                return "\n".join(lines)  # run together, "a" above "b = 1" would become one item
     return found
+
+
+def _lines(typed: str) -> list[str]:
+    return [" ".join(line.split()) for line in typed.splitlines() if line.strip()]
 
 
 def _shown(raw: Any) -> str:
