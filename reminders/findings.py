@@ -107,6 +107,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "clock-skipped": (N, "a clock time that the clocks skip"),
     "clock-repeated": (N, "a clock time that occurs twice"),
     "spacing-differs": (N, "a clock change lengthens or shortens a spacing"),
+    "no-quiet-hours": (N, "idle flushes in the middle of the night, and the plan states no quiet hours"),
     "needle-unsaid": (N, "nothing in the plan says when a port's needle comes out"),
     "draw-discard": (N, "blood is drawn through a lumen, and nothing is drawn off or flushed before it"),
     "allergy-or-none": (N, "an allergy is given in words that mean that there is none"),

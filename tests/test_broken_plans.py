@@ -1184,6 +1184,15 @@ CARE_TASKS = [
         "NOTE needle-unsaid [line] needle_out_idle_limit",
     ),
     row(
+        "no quiet hours, and the red lumen is flushed soon after midnight",
+        (
+            put("household", "quiet_hours = []"),
+            put("line", 'idle_limit = "8 h"'),
+            put("order.cefazolin", 'clock_times = ["08:00", "16:00"]', 'most_spacing = "16 h"'),
+        ),
+        "NOTE no-quiet-hours [household] quiet_hours",
+    ),
+    row(
         "a draw before which nothing is drawn off",
         (
             put("protocol", 'after_draw = ["saline 20 mL"]'),

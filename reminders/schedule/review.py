@@ -13,15 +13,16 @@ from reminders.plan.order import FlushThrough, GivenAs
 from reminders.schedule.care_review import review_tasks
 from reminders.schedule.counts import daily_totals
 from reminders.schedule.limits import limit_of, limit_words
-from reminders.schedule.model import Dose, Schedule, Touch, Why
+from reminders.schedule.model import Dose, Schedule, Touch, TouchKind, Why
 from reminders.schedule.order_review import review_order, times, timing_key, when
 from reminders.schedule.steps import flushed_after
+from reminders.times import Instant
 from reminders.units import Measure, number, span
 
 
 def review(schedule: Schedule) -> list[Finding]:
     """Return every finding that a compiled schedule gives rise to."""
-    found = [*_overlaps(schedule), *_lumens(schedule), *_margins(schedule), *_totals(schedule)]
+    found = [*_overlaps(schedule), *_lumens(schedule), *_nights(schedule), *_margins(schedule), *_totals(schedule)]
     for order in schedule.plan.orders.values():
         found += review_order(schedule, order)
     return found + review_tasks(schedule)
@@ -103,6 +104,31 @@ def _lumens(schedule: Schedule) -> Iterator[Finding]:
             expected="a flush after every infusion",
             mend="Confirm with the nurse; usually after = [...] lacks the flush.",
             places=(("order", name, "after") if plan.orders[name].after is not None else ("protocol", "after"),),
+        )
+
+
+SMALL_HOURS = 5
+"""Idle flushes before this hour, from midnight on, fall where most people sleep: common practice, no source."""
+
+
+def _nights(schedule: Schedule) -> Iterator[Finding]:
+    """Find flushes in the middle of the night that nobody asked to be spared, because no quiet hours are stated."""
+    plan = schedule.plan
+    if plan.household.quiet_hours:
+        return
+    at_night: dict[Instant, bool] = {}
+    for touch in schedule.touches:
+        if plan.clock.local(touch.at).hour < SMALL_HOURS:
+            at_night[touch.at] = at_night.get(touch.at, True) and touch.kind is TouchKind.IDLE_FLUSH
+    flushes = [at for at, idle_only in at_night.items() if idle_only]
+    if flushes:
+        yield Finding(
+            code="no-quiet-hours",
+            message=f"The plan states no quiet hours, and between midnight and {SMALL_HOURS} o'clock somebody must get up only to "
+            f"flush {times(len(flushes))}, first at {when(schedule, min(flushes))}.",
+            expected="the hours in which the household would rather sleep, if it has such hours",
+            mend="Ask the household; where quiet_hours are stated, such flushes are moved out of them as far as the limits allow.",
+            places=(("household", "quiet_hours"),),
         )
 
 
