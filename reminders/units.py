@@ -1,50 +1,62 @@
-"""Values with units, read and checked by pint: ``12 h``, ``10 mL``, ``100 mL/h``, ``10 units/mL``.
+"""Values with units: ``12 h``, ``10 mL``, ``100 mL/h``, ``10 units/mL``.
 
-Arithmetic is in exact fractions, so that 1000 mL at 125 mL/h is 8 h and not a hair less.
+Only what orders are written in is known, and only as a unit or one unit over another: whatever else could be multiplied
+out (``50 mL h/h``) is a slip of the pen. Arithmetic is in exact fractions, so that 1000 mL at 125 mL/h is 8 h and not a
+hair less.
 """
 
 import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache, lru_cache
+from functools import lru_cache
 
-import pint
+from reminders.unit_slips import UnitError as UnitError
+from reminders.unit_slips import misread, slip, tidy
 
-DEFINITIONS = """
-minute = [time] = min = minutes = mins
-hour = 60 * minute = h = hours = hr = hrs
-day = 24 * hour = d = days
-week = 7 * day = weeks = wk
-second = minute / 60 = s = sec = seconds
-milliliter = [volume] = mL = ml = milliliters = millilitre
-liter = 1000 * milliliter = L = l = liters = litre
-milligram = [mass] = mg = milligrams
-gram = 1000 * milligram = g = grams
-kilogram = 1000 * gram = kg
-microgram = milligram / 1000 = mcg = micrograms
-unit = [activity] = units
-million_unit = 1000000 * unit = million_units
-millimole = [substance] = mmol
-milliequivalent = millimole = mEq = meq
-centimeter = [length] = cm
-millimeter = centimeter / 10 = mm
-"""
-"""Only what orders are written in; "U" and "IU" for units are left out because they are misread as digits.
-A milliequivalent is a millimole here because the only ion that the tool counts, sodium, carries one charge."""
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit: what it measures, how much of that (in minutes, mL, mg, units, mmol, cm), and how it is read aloud of one and
+    of several."""
+
+    measures: str
+    amount: Fraction
+    one: str
+    several: str
+
+
+def _known(*rows: tuple[str, Fraction | int, str, str, str]) -> dict[str, Unit]:
+    return {
+        spelling: Unit(measures, Fraction(amount), one, several)
+        for measures, amount, one, several, spellings in rows
+        for spelling in (one, several, *spellings.split())
+    }
+
+
+UNITS = _known(
+    ("time", 1, "minute", "minutes", "min mins"),
+    ("time", 60, "hour", "hours", "h hr hrs"),
+    ("time", 1440, "day", "days", "d"),
+    ("time", 7 * 1440, "week", "weeks", "wk"),
+    ("time", Fraction(1, 60), "second", "seconds", "s sec"),
+    ("volume", 1, "milliliter", "milliliters", "mL ml millilitre millilitres"),
+    ("volume", 1000, "liter", "liters", "L l litre litres"),
+    ("mass", 1, "milligram", "milligrams", "mg"),
+    ("mass", 1000, "gram", "grams", "g"),
+    ("mass", 1_000_000, "kilogram", "kilograms", "kg"),
+    ("mass", Fraction(1, 1000), "microgram", "micrograms", "mcg"),
+    ("activity", 1, "unit", "units", ""),
+    ("activity", 1_000_000, "million units", "million units", "million_unit million_units"),
+    ("substance", 1, "millimole", "millimoles", "mmol"),
+    ("substance", 1, "milliequivalent", "milliequivalents", "mEq meq"),
+    ("length", 1, "centimeter", "centimeters", "cm"),
+    ("length", Fraction(1, 10), "millimeter", "millimeters", "mm"),
+)
+"""Every unit by each of its spellings. "U" and "IU" for units are left out because they are misread as digits. A
+milliequivalent is a millimole here because the only ion that the tool counts, sodium, carries one charge."""
 
 WRITTEN = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z_][A-Za-z_ ]*(?:\s*/\s*[A-Za-z_]+)?)\s*")
-
-
-class UnitError(ValueError):
-    """A text that is not a number with a unit of the wanted kind."""
-
-
-@cache
-def _registry() -> "pint.UnitRegistry[Fraction]":
-    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
-    registry.load_definitions(DEFINITIONS.strip().splitlines())
-    return registry
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +94,20 @@ DOSES = ("mass", "activity", "substance")
 notations). In a rate it says how exactly it is known."""
 
 
+def _one_of(unit_text: str) -> tuple[tuple[str, ...], Fraction]:
+    """Return what a unit measures, over what if it is a ratio, and how much one of it is.
+
+    Raises:
+        UnitError: there is no such unit.
+    """
+    units = [UNITS.get(" ".join(part.split())) for part in unit_text.split("/")]
+    known = [unit for unit in units if unit is not None]
+    if len(known) < len(units):
+        raise UnitError(f'has the unit "{unit_text}", which is not known here')
+    amount, *per = (unit.amount for unit in known)
+    return tuple(unit.measures for unit in known), amount / per[0] if per else amount
+
+
 @lru_cache(maxsize=4096)
 def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     """Read ``text`` as one of ``kinds`` (names in :data:`BASES`); return it and the kind that fits.
@@ -89,61 +115,41 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
     Raises:
         UnitError: not a number with a unit, an unknown unit, or a unit of another kind. Its text says which.
     """
-    match = WRITTEN.fullmatch(text)
-    if match is None or len(text) > 40:
+    written = tidy(text).strip()
+    match = WRITTEN.fullmatch(written)
+    if len(text) > 40:
         raise UnitError("is not a number followed by its unit")
-    number, unit_text = match.groups()
-    try:
-        unit = _registry().parse_units(unit_text.strip())
-    except (pint.errors.PintError, pint.errors.UndefinedUnitError, ValueError, TypeError, AttributeError):
-        raise UnitError(f'has the unit "{unit_text.strip()}", which is not known here') from None
-    one = _registry().Quantity(Fraction(1), unit)
+    if match is None:
+        raise slip(written, BASES[kinds[0]][1], time=kinds == ("duration",))
+    number, unit_text = match.group(1), match.group(2).strip()
+    if near := misread(unit_text):
+        raise UnitError(f'has the unit "{unit_text}"', near)
+    measures, one = _one_of(unit_text)
     for kind in kinds:
-        base = BASES[kind][0]
-        if one.is_compatible_with(base):
+        of_kind, base = _one_of(BASES[kind][0])
+        if measures == of_kind:
             if kind in DOSES and "." in number and number.endswith("0"):
                 raise UnitError("ends in a zero after the point, which is easily misread as ten times as much")
-            factor = Fraction(one.to(base).magnitude)
+            factor = one / base
             exponent = Decimal(number).as_tuple().exponent
             digit = Fraction(10) ** int(exponent) if isinstance(exponent, int) else Fraction(1)
-            return Measure(f"{number} {unit_text.strip()}", Fraction(number) * factor, digit * factor / 2), kind
-    raise UnitError(f'has the unit "{unit_text.strip()}", which is not a unit of {" or ".join(kinds)}')
+            said = f"{number} {unit_text.replace('_', ' ')}"
+            return Measure(said, Fraction(number) * factor, digit * factor / 2), kind
+    raise UnitError(f'has the unit "{unit_text}", which is not a unit of {" or ".join(kinds)}')
 
-
-IN_FULL = {
-    "min": ("minute", "minutes"),
-    "h": ("hour", "hours"),
-    "s": ("second", "seconds"),
-    "day": ("day", "days"),
-    "mL": ("milliliter", "milliliters"),
-    "L": ("liter", "liters"),
-    "mg": ("milligram", "milligrams"),
-    "g": ("gram", "grams"),
-    "kg": ("kilogram", "kilograms"),
-    "mcg": ("microgram", "micrograms"),
-    "unit": ("unit", "units"),
-    "million_unit": ("million units", "million units"),
-    "mmol": ("millimole", "millimoles"),
-    "mEq": ("milliequivalent", "milliequivalents"),
-    "cm": ("centimeter", "centimeters"),
-    "mm": ("millimeter", "millimeters"),
-}
-"""Units as they are read aloud, of one and of several; those that are not here are read as they are written."""
-
-SAME_UNIT = {
-    "ml": "mL", "l": "L", "days": "day", "d": "day", "weeks": "week", "units": "unit", "million_units": "million_unit",
-    "meq": "mEq", "hours": "h", "hour": "h", "hr": "h", "hrs": "h", "minutes": "min", "minute": "min", "mins": "min",
-}  # fmt: skip
 
 QUANTITY = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z_]+)(?:\s*/\s*([A-Za-z_]+))?")
 
 
 def in_full(text: str) -> str:
-    """Write the units of a text in full, as they are read aloud: ``10 units/mL`` as ``10 units per milliliter``."""
+    """Write the units of a text in full, as they are read aloud: ``10 units/mL`` as ``10 units per milliliter``.
 
-    def spoken(unit: str, one: bool) -> str:
-        one_word, words = IN_FULL.get(SAME_UNIT.get(unit, unit), (unit, unit))
-        return one_word if one else words
+    Whatever is no unit stays as it is written.
+    """
+
+    def spoken(spelling: str, one: bool) -> str:
+        unit = UNITS.get(spelling)
+        return spelling if unit is None else unit.one if one else unit.several
 
     def read(match: re.Match[str]) -> str:
         amount, unit, per = match.groups()
