@@ -166,6 +166,8 @@ def test_answers_become_the_values_that_are_meant(table: str, key: str, typed: s
         ("order", "drug", "x" * 61, "at most 60 characters"),
         ("order", "drug", "a\\b", "without backslashes"),
         ("order", "drug", "", "a short text"),
+        ("order", "drug", "-", "letters or digits"),
+        ("line", "allergies", "-", "an allergy"),
     ],
 )
 def test_a_wrong_answer_is_told_at_once_and_kept_as_it_was_typed(
@@ -184,6 +186,74 @@ def test_a_wrong_answer_is_told_at_once_and_kept_as_it_was_typed(
     if typed != NONE:
         errors = [placed for placed in look(draft, NOW).findings if placed.finding.severity == 0]
         assert path in [placed.path for placed in errors]  # and the plan's findings name it
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "typed", "told"),
+    [
+        ("order", "dose", "\uff11\uff12\uff15\uff10 mg", "the digits 0 to 9"),
+        (
+            "order",
+            "dose",
+            "1,250 mg",
+            'Leave out the comma: "1250 mg", or if decimals follow it, write a point: "1.25 mg".',
+        ),
+        ("order", "dose", "1,250,000 units", 'Leave out the comma: "1250000 units".'),
+        ("order", "dose", "1,5 g", 'Write decimals with a point: "1.5 g".'),
+        ("order", "dose", "1 250 mg", 'Leave the gap out: "1250 mg".'),
+        ("order", "dose", "1\u202f250\u00a0mg", 'Leave the gap out: "1250 mg".'),
+        ("order", "dose", "1250 \u03bcg", 'Write "mcg"'),
+        ("order", "dose", "1250 \u00b5g", 'Write "mcg"'),
+        ("order", "dose", ".5 g", 'Write a zero there: "0.5 g".'),
+        ("order", "dose", "500", 'Write the unit after the number, such as "500 mg".'),
+        ("order", "dose", "5000 U", 'Write "units" in full: U is misread as a zero.'),
+        ("order", "dose", "5000 IU", 'Write "units" in full: IU is misread'),
+        ("fluid", "strength", "100 U/mL", 'Write "units/mL" in full'),
+        ("order", "duration", "30", "Seconds, minutes, hours or days?"),
+        ("order", "duration", "15-30 min", "more than one amount"),
+        ("order", "duration", "15\u201330 min", "more than one amount"),
+        ("order", "doses", "28 doses", "Write the number alone: 28."),
+        ("order", "clock_times", "8am", "Did you mean 08:00?"),
+        ("order", "clock_times", "08:00, 8 p.m.", "Did you mean 20:00?"),
+        ("order", "clock_times", "0800", "Did you mean 08:00?"),
+        ("order", "clock_times", "08:00 and 20:00", "Did you mean 08:00, 20:00?"),
+        ("task", "at", "noon", "Did you mean 12:00?"),
+        ("household", "quiet_hours", "10pm-6am", "Did you mean 22:00-06:00?"),
+        ("household", "quiet_hours", "22:00 to 06:00", "Did you mean 22:00-06:00?"),
+        ("call", "phone", "see sheet", "Write the number that is dialled."),
+        ("line", "allergies", "", 'Write "none" if there is none.'),
+    ],
+)
+def test_a_slip_is_told_with_how_it_is_written_and_nothing_is_read_out_of_it(
+    table: str, key: str, typed: str, told: str
+) -> None:
+    entry = entry_of(table, key)
+    assert entry is not None
+    fault = fault_of(entry, typed, HOME)
+    assert fault is not None and told in fault.problem, fault
+
+
+@pytest.mark.parametrize("typed", ["8", "25:00", "8 h", "12 pm and", "13 pm", "morning"])
+def test_what_may_be_anything_is_not_guessed_at(typed: str) -> None:
+    entry = entry_of("task", "at")
+    assert entry is not None
+    fault = fault_of(entry, typed, HOME)
+    assert fault is not None and "mean" not in fault.problem
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "typed", "raw"),
+    [
+        ("order", "dose", "1250\u00a0mg", "1250 mg"),
+        ("order", "dose", "12\u200b50 mg\ufeff", "1250 mg"),
+        ("household", "quiet_hours", "22:00\u202f\u2013\u202f06:00", ["22:00 \u2013 06:00"]),
+        ("lumen", "label", "\u200bred\u00a0", "red"),
+    ],
+)
+def test_what_a_word_processor_leaves_is_no_fault(table: str, key: str, typed: str, raw: Any) -> None:
+    entry = entry_of(table, key)
+    assert entry is not None
+    assert fault_of(entry, typed, HOME) is None and raw_of(entry.form, typed) == raw
 
 
 def test_a_moment_is_no_fault_while_the_zone_is_not_known() -> None:

@@ -66,18 +66,20 @@ def help_for(plan: Schedule, order: str) -> Finding:
     return found
 
 
-def numbers(finding: Finding) -> tuple[int, ...]:
-    """Return days, sessions after and before, those in quiet hours after and before, as the message says them."""
-    found = re.search(
-        r"the first (\d+) days would have (\d+) sessions instead of (\d+), (\d+) of them in quiet hours instead of (\d+)",
-        finding.message,
-    )
-    assert found is not None, finding.message
-    return tuple(map(int, found.groups()))
+def numbers(finding: Finding) -> tuple[int | None, ...]:
+    """Return days, sessions after and before, those in quiet hours after and before, as the message says them; what stays
+    as it is is not said, and is None."""
+    days = re.search(r"the first (\d+) days would have ", finding.message)
+    sessions = re.search(r"(\d+) sessions instead of (\d+)", finding.message)
+    night = re.search(r"(\d+) (?:of them|sessions) in quiet hours instead of (\d+)", finding.message)
+    assert days is not None and (sessions or night), finding.message
+    both = [found.groups() if found else (None, None) for found in (sessions, night)]
+    return tuple(None if said is None else int(said) for said in (*days.groups(), *both[0], *both[1]))
 
 
-def counted(before: Figures, after: Figures) -> tuple[int, int, int, int]:
-    return after.sessions, before.sessions, after.night, before.night
+def counted(before: Figures, after: Figures) -> tuple[int | None, ...]:
+    sessions = (after.sessions, before.sessions) if after.sessions != before.sessions else (None, None)
+    return (*sessions, *((after.night, before.night) if after.night != before.night else (None, None)))
 
 
 # --- What is told ---
@@ -88,7 +90,7 @@ def test_a_drug_moved_within_its_window_saves_its_finish_in_the_night() -> None:
     which would help as much, nothing is said: the nearer change is the smaller one."""
     message = help_for(schedule(LATE), "a").message
     assert message.startswith("With a 30 min earlier, which is within its window of 1 h, ")
-    assert numbers(help_for(schedule(LATE), "a")) == (7, 21, 21, 0, 7)
+    assert numbers(help_for(schedule(LATE), "a")) == (7, None, None, 0, 7)
 
 
 def test_two_drugs_at_the_same_hour_save_sessions() -> None:
@@ -98,7 +100,7 @@ def test_two_drugs_at_the_same_hour_save_sessions() -> None:
         finding = help_for(plan, order)
         other = {"a": "b", "b": "a"}[order]
         assert finding.message.startswith(f"With {order} {by}, at the same time as {other}, ")
-        assert numbers(finding) == (7, 21, 35, 0, 0)
+        assert numbers(finding) == (7, 21, 35, None, None)
 
 
 def test_two_drugs_whose_hours_lie_further_apart_than_their_windows_are_tried_too() -> None:
@@ -107,7 +109,7 @@ def test_two_drugs_whose_hours_lie_further_apart_than_their_windows_are_tried_to
     finding = help_for(plan, "a")
     assert finding.message.startswith("With a 2 h later, at the same time as b, the first")
     assert "window" not in finding.message
-    assert numbers(finding) == (7, 21, 35, 0, 0)
+    assert numbers(finding) == (7, 21, 35, None, None)
 
 
 def test_a_drug_that_would_start_when_another_finishes_is_not_said_to_be_at_its_time() -> None:

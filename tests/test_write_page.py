@@ -312,6 +312,57 @@ def test_whatever_is_typed_is_kept_at_once_and_offered(home: WriteHome, form: Wr
     assert "4 cm" in (home.folder / "plan.toml").read_text(encoding="utf-8")
 
 
+def test_a_draft_of_a_file_that_is_not_there_is_left_aside_for_a_new_plan(tmp_path: Path) -> None:
+    with writing(WriteHome(tmp_path)) as form:
+        form.begin(lumens="red")
+    with writing(WriteHome(tmp_path)) as again:
+        assert "Begin a new plan; leave the draft aside" in again.text
+        assert "as it lies" not in again.text
+
+
+@pytest.mark.parametrize("lumens", ["red, red", "red, Red ", "red, -"])
+def test_a_lumen_named_twice_or_by_a_sign_is_not_begun(fresh: WriteBrowser, lumens: str) -> None:
+    fresh.begin(lumens=lumens)
+    assert "Nothing was added." in fresh.text and not fresh.home.desk.draft.names("lumen")
+    fresh.press("add:lumen", **{"new:lumen": "red, purple"})
+    fresh.press("add:lumen", **{"new:lumen": "Purple"})
+    assert '"Purple" is there twice' in fresh.text
+    assert fresh.home.desk.draft.names("lumen") == ("red", "purple")
+
+
+def test_what_is_missing_or_found_says_where_it_is(form: WriteBrowser) -> None:
+    form.press(
+        "check",
+        call__now__phone="see sheet",
+        line__allergies="n/a",
+        lumen__grey__label="red",
+        supplies__each_touch="- = 1",
+    )
+    listed = form.text.partition("What is missing or found")[2].partition("Timeline")[0]
+    for told in (
+        'Whom to call, At once, day and night, Phone: "see sheet" is no telephone number.',
+        'The line, Allergies: The allergies name "n/a"',
+        "Lumens, Lumen: red, What its owner sees on it: ",
+        'Supplies and limits of a day, What is used up, Each touch uses up: "-" is no name.',
+    ):
+        assert told in listed, listed
+    assert 'the word "none"' in listed and "an empty list" not in form.text
+
+
+def test_nobody_whose_name_has_no_letter_reads_a_plan_back(form: WriteBrowser) -> None:
+    form.press("save")
+    ticks = {name: "yes" for name in form.page.ids if name.startswith("thing-")}
+    form.send("read", {**ticks, "by": "-"})
+    assert "is no name. Write who it is." in form.text and form.home.desk.saved is None
+
+
+def test_the_doses_with_which_a_level_is_drawn_are_asked_for_in_plain_sight(form: WriteBrowser) -> None:
+    form.press("add:task:blood draw", **{"new:task": "level"})
+    form.press("check", task__level__order="piperacillin", task__level__before_dose="30 min")
+    field = form.html.partition('data-field="task.level.only_doses"')
+    assert not field[2].startswith(" hidden") and "More: Care task: level" not in field[0]
+
+
 def test_a_draft_that_is_left_aside_is_not_thrown_away(home: WriteHome, form: WriteBrowser) -> None:
     form.press("check", line__external_length="4 cm")
     home.open()
@@ -479,6 +530,23 @@ def test_a_file_that_is_gone_is_told_and_written_anew_when_told(form: WriteBrows
     assert not path.exists()
     form.press("replace")
     assert path.exists()
+
+
+def test_a_file_that_became_a_folder_meanwhile_is_told_and_not_replaced(form: WriteBrowser) -> None:
+    path = form.home.folder / "plan.toml"
+    path.write_text("# theirs\n", encoding="utf-8")
+    finish(form)
+    assert form.answer.status_code == 409
+    path.unlink()
+    path.mkdir()
+    for _ in range(2):
+        form.press("replace")
+        assert form.answer.status_code == 409
+        assert "is a folder" in form.text
+        assert path.is_dir()
+    form.press("other", file="plan-2.toml")
+    assert "Saved" in form.text
+    assert (form.home.folder / "plan-2.toml").is_file()
 
 
 def test_a_new_plan_takes_no_other_files_place(tmp_path: Path) -> None:

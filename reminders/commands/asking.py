@@ -1,11 +1,12 @@
 """Questions in a terminal: asked one by one, answered wrongly and asked again, explained, and gone back from.
 
 To go back, everything since the beginning of a part is worked out again from the answers that were given, less the last
-one; so nothing needs to know how to undo itself.
+one; so nothing needs to know how to undo itself. That one is not forgotten: it stands as the answer of now when its question
+is asked again.
 """
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import click
@@ -33,10 +34,11 @@ class Question:
 
     ``asks`` is its title; ``about`` the sentences below it, ``more`` what ``?`` tells besides. ``now``: the answer as it stands.
     ``options`` can be answered by their number too. ``check`` returns what is wrong with an answer, or nothing.
-    ``needed``: without an answer it is asked again, but may be left open.
+    ``needed``: without an answer it is asked again, but may be left open. ``key`` tells it from others that ask in the same words.
     """
 
     asks: str
+    key: str = ""
     about: Sequence[str] = ()
     more: Sequence[str] = ()
     now: str = ""
@@ -45,22 +47,40 @@ class Question:
     needed: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was answered to one question, told by its key and its words."""
+
+    question: tuple[str, str]
+    typed: str
+
+
 class Asker:
     """Asks in the terminal, and remembers what was answered since the beginning of a part."""
 
     def __init__(self) -> None:
         """Begin with nothing answered."""
-        self.answers: list[str] = []
-        self._again: list[str] = []
+        self.answers: list[Answer] = []
+        self._again: list[Answer] = []
+        self._ahead: list[Answer] = []
 
     @property
     def replaying(self) -> bool:
         """Say whether answers that were given before are being worked out again; then nothing is shown."""
         return bool(self._again)
 
-    def begin(self, answers: Sequence[str] = ()) -> None:
-        """Begin a part, with answers that were given before."""
+    def begin(self, answers: Sequence[Answer] = ()) -> None:
+        """Begin a part, with answers that were given before and are worked out again."""
         self.answers, self._again = [], list(answers)
+
+    def begin_back(self, answers: Sequence[Answer]) -> None:
+        """Begin a part so that the last of these answers is asked for again, and stands as the answer of now."""
+        self._ahead += answers[-1:]
+        self.begin(answers[:-1])
+
+    def forget(self) -> None:
+        """Forget what was answered before somebody went back."""
+        self._ahead = []
 
     def say(self, text: str = "") -> None:
         """Show some text, unless it was shown before."""
@@ -78,34 +98,50 @@ class Asker:
             GoneBack: the person wants to go back.
             click.Abort: the input has ended, or the person stops.
         """
-        answer = self._again.pop(0) if self._again else self._asked(question)
-        self.answers.append(answer)
-        return answer
+        asked = (question.key, question.asks)
+        if self._again:
+            typed = self._again.pop(0).typed
+        else:
+            if self._ahead and self._ahead[-1].question != asked:
+                self._ahead = []  # something else is asked now
+            typed = self._asked(question, self._ahead[-1].typed if self._ahead else "")
+            self._ahead = self._ahead[:-1]
+        self.answers.append(Answer(asked, typed))
+        return typed
 
-    def sure(self, asks: str, about: Sequence[str] = ()) -> bool:
+    def sure(self, asks: str, about: Sequence[str] = (), *, key: str = "") -> bool:
         """Ask a question that is answered with yes or no; nothing means no.
 
         Raises:
             GoneBack, click.Abort: as for :meth:`ask`.
         """
-        words = {"y": True, "yes": True, "n": False, "no": False, "": False, CLEAR: False}
+        words = {**SAYS, "": False, CLEAR: False}
+        return words[self.ask(_yes_or_no(asks, about, words, key)).lower()]
 
-        def check(typed: str) -> str:
-            return "" if typed.lower() in words else _("Type yes or no.")
+    def clear(self, asks: str, about: Sequence[str] = ()) -> bool:
+        """Ask a question that nothing but a clear yes or no answers.
 
-        return words[
-            self.ask(Question(asks=_("{asks} (yes or no)").format(asks=asks), about=about, check=check)).lower()
-        ]
+        Raises:
+            GoneBack, click.Abort: as for :meth:`ask`.
+        """
+        question = _yes_or_no(asks, about, SAYS)
+        while (typed := self.ask(question).lower()) not in SAYS:
+            self.say(_("    Type yes or no."))
+        return SAYS[typed]
 
-    def _asked(self, question: Question) -> str:
+    def _asked(self, question: Question, before: str) -> str:
         click.echo("")
         click.echo(click.style(question.asks, bold=True) + (_("  (needed)") if question.needed else ""))
         for sentence in question.about:
             click.echo(wrapped(sentence, "    "))
         for count, option in enumerate(question.options, start=1):
             click.echo(f"    {count:>2}  {option}")
-        if question.now:
-            click.echo(wrapped(_("Now: {now}").format(now=", ".join(question.now.splitlines())), "    "))
+        now = before or question.now
+        if before == CLEAR:
+            click.echo(wrapped(_("Now: nothing; you left it open or took it out. Enter alone keeps that."), "    "))
+        elif now:
+            said = _("Now: {now}   (Enter alone keeps it.)") if before else _("Now: {now}")
+            click.echo(wrapped(said.format(now=", ".join(now.splitlines())), "    "))
         while True:
             typed = self._typed()
             if typed is None:
@@ -117,7 +153,7 @@ class Asker:
                 for sentence in (*question.more, COMMANDS):
                     click.echo(wrapped(sentence, "    "))
                 continue
-            answer = self._by_number(typed, question.options)
+            answer = self._by_number(typed, question.options) or before
             problem = self._problem(answer, question)
             if not problem:
                 return answer
@@ -146,6 +182,16 @@ class Asker:
         if not answer and question.needed:
             return _('This is needed. Type it, or "-" to leave it open for now.')
         return question.check(answer)
+
+
+SAYS = {"y": True, "yes": True, "n": False, "no": False}
+
+
+def _yes_or_no(asks: str, about: Sequence[str], words: Collection[str], key: str = "") -> Question:
+    def check(typed: str) -> str:
+        return "" if typed.lower() in words else _("Type yes or no.")
+
+    return Question(asks=_("{asks} (yes or no)").format(asks=asks), key=key, about=about, check=check)
 
 
 def wrapped(text: str, indent: str = "") -> str:

@@ -1,20 +1,22 @@
 """The plan by questions: section by section, table by table, key by key, into a draft."""
 
+import re
 from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
-from zoneinfo import ZoneInfo
 
-from reminders.commands.asking import CLEAR, Asker, GoneBack, Question
+from reminders.commands.asking import CLEAR, Answer, Asker, GoneBack, Question
 from reminders.drafting.draft import Draft, DraftError
 from reminders.drafting.entries import EntryField, fault_of
 from reminders.drafting.groups import SECTIONS, Section, applies, asked_first, asked_more
 from reminders.drafting.labels import THINGS
-from reminders.drafting.look import Placed, look
+from reminders.drafting.look import Besides, Placed, look, nothing_besides
 from reminders.drafting.shapes import SHAPES, Shape, begin, shape_of
+from reminders.drafting.wording import SEVERITIES, Worded, home_of, worded
 from reminders.findings import KeyPath
 from reminders.plan.forms import Entry
-from reminders.plan.keys import LABEL, NAME, PUSHED, ZONE, UnreadableError
-from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, TIERS
+from reminders.plan.items import alike
+from reminders.plan.keys import LABEL, NAME, PUSHED
+from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, OPTIONAL_TABLES, TIERS
 from reminders.times import Instant
 from reminders.words import CATALOGUE
 
@@ -32,12 +34,20 @@ class Interview:
     """Asks what a plan says, and puts the answers into its draft. ``keep`` is called whenever the draft has changed."""
 
     def __init__(
-        self, draft: Draft, asker: Asker, now: Callable[[], Instant], keep: Callable[[], None], name: str = "the plan"
+        self,
+        draft: Draft,
+        asker: Asker,
+        now: Callable[[], Instant],
+        keep: Callable[[], None],
+        name: str = "the plan",
+        besides: Besides = nothing_besides,
     ) -> None:
         """Take the draft; nothing is asked yet."""
         self.draft, self.asker, self._now, self._name = draft, asker, now, name
+        self._besides = besides
         self._keep_draft = keep
         self.shapes: dict[str, str] = {}
+        self._told: set[str] = set()
         self.given: Collection[KeyPath] = ()
         """Paths that a provider's file has answered; in the first round they are not asked."""
 
@@ -53,8 +63,9 @@ class Interview:
         Raises:
             click.Abort: the person stops.
         """
-        done: list[tuple[str, list[str]]] = []
-        start: Sequence[str] = ()
+        done: list[tuple[str, list[Answer]]] = []
+        start: Sequence[Answer] = ()
+        self.asker.forget()
         while len(done) < len(SECTIONS):
             section = SECTIONS[len(done)]
             before = self.draft.text()
@@ -64,7 +75,7 @@ class Interview:
                 if done:
                     text, answers = done.pop()
                     self.draft.restore(text)
-                    start = answers[:-1]
+                    start = answers
                 else:
                     self.asker.say(_("This is the first question."))
                     start = ()
@@ -72,7 +83,7 @@ class Interview:
             done.append((before, self.asker.answers))
             start = ()
             self.asker.begin()
-            self.say_findings({table for part in SECTIONS[: len(done)] for table in part.tables})
+            self.say_findings(section, SECTIONS[: len(done)])
 
     def one_section(self, section: Section) -> None:
         """Ask one section again; ``<`` at its beginning leaves it.
@@ -80,20 +91,24 @@ class Interview:
         Raises:
             click.Abort: the person stops.
         """
+        self.asker.forget()
         with suppress(GoneBack):
             self._round(lambda: self._section(section, first_round=False))
         self.asker.begin()
-        self.say_findings(set(section.tables))
+        self.asker.forget()
+        self.say_findings(section, SECTIONS)
 
-    def _round(self, part: Callable[[], None], answers: Sequence[str] = ()) -> None:
+    def _round(self, part: Callable[[], None], answers: Sequence[Answer] = ()) -> None:
         """Ask a part; to go back, its answers but the last are worked out again from its beginning.
+
+        With ``answers`` it is gone back into.
 
         Raises:
             GoneBack: from the first question of the part.
         """
         text, shapes = self.draft.text(), dict(self.shapes)
         while True:
-            self.asker.begin(answers)
+            self.asker.begin_back(answers)
             try:
                 part()
             except GoneBack:
@@ -101,7 +116,7 @@ class Interview:
                 self.shapes = dict(shapes)
                 if not self.asker.answers:
                     raise
-                answers = self.asker.answers[:-1]
+                answers = self.asker.answers
                 continue
             return
 
@@ -137,7 +152,7 @@ class Interview:
                 self._field(path, entry, shape)
         about = [_("Few plans need them.")]
         thing = place[1] if len(place) > 1 else THINGS[place[0]]
-        if more and self.asker.sure(_("More questions about {thing}?").format(thing=thing), about):
+        if more and self.asker.sure(_("More questions about {thing}?").format(thing=thing), about, key=".".join(place)):
             for entry in more:
                 if applies(self.draft, place, entry):
                     self._field((*place, entry.key), entry)
@@ -194,7 +209,10 @@ class Interview:
         asks = _("Another {thing}: its short name").format(thing=thing)
         if not names:
             asks = _("First {thing}: its short name").format(thing=thing)
-        about = [_("A name by which it is found again: letters, digits, - and _. Enter alone: no more.")]
+        needed = not names and table not in OPTIONAL_TABLES
+        about = [_("A name by which it is found again: letters, digits, - and _.")]
+        if not needed:
+            about.append(_("Enter alone: no more."))
         if names:
             about.append(_("So far: {names}. Type one of these to change it.").format(names=", ".join(names)))
         more = [
@@ -208,10 +226,12 @@ class Interview:
                 old = typed.removeprefix(CLEAR).partition("=")[0].strip()
                 return "" if old in names else _('There is no "{name}" here.').format(name=old)
             if typed and NAME.fullmatch(typed) is None:
+                if len(parts_of_list(typed)) > 1:
+                    return _("One at a time: type the first name alone; the others are asked for after it.")
                 return _("A short name has letters, digits, - and _ only, at most 40 of them; no blanks.")
             return ""
 
-        return Question(asks=asks, about=about, more=more, check=check)
+        return Question(asks=asks, key=table, about=about, more=more, check=check, needed=needed)
 
     def _shape(self, name: str) -> Shape:
         labels = [shape.label for shape in SHAPES]
@@ -283,11 +303,12 @@ class Interview:
             more.append(_("Some plans must state this; what it means says which."))
         question = Question(
             asks=title or entry.label,
+            key=".".join(path),
             about=about,
             more=more,
             now=now,
             options=() if entry.many else known,
-            check=lambda typed: self._problem(entry, typed, shape),
+            check=lambda typed: self._problem(path, entry, typed, shape),
             needed=entry.needed if needed is None else needed,
         )
         typed = self.asker.ask(question)
@@ -299,13 +320,19 @@ class Interview:
             self.asker.say_wrapped(str(error), "    ")
         self._keep()
 
-    def _problem(self, entry: EntryField, typed: str, shape: Shape | None) -> str:
+    def _problem(self, path: KeyPath, entry: EntryField, typed: str, shape: Shape | None) -> str:
         if not typed:
             return ""
         typed = self.draft.by_name(entry.form, typed)
-        fault = fault_of(entry, typed, self._home())
+        fault = fault_of(entry, typed, home_of(self.draft))
         if fault is not None:
             return _("{problem} Expected: {expected}.").format(problem=fault.problem, expected=fault.expected)
+        if path[0] == "lumen" and entry.key == "label":
+            labels = {name: self.draft.typed(("lumen", name, "label")) for name in self.draft.names("lumen")}
+            for name, other in alike({**labels, path[1]: typed}):
+                if path[1] in (name, other):
+                    said = _('"{label}" is what the other lumen is called. Each needs a name of its own.')
+                    return said.format(label=typed)
         if entry.key == "clock_times" and shape is not None and shape.times:
             count = len(typed.replace(",", " ").split())
             if count != shape.times:
@@ -326,36 +353,53 @@ class Interview:
                 )
         return ""
 
-    def _home(self) -> ZoneInfo | None:
-        try:
-            zone: ZoneInfo = ZONE.read(self.draft.raw(("plan", "zone")), None)
-        except UnreadableError:
-            return None
-        return zone
-
     # -- findings
 
-    def say_findings(self, tables: Collection[str]) -> None:
-        """Say what is found so far in some tables, and how much lies elsewhere."""
-        found = look(self.draft, self._now(), self._name).findings
-        here = [placed for placed in found if placed.path is None or placed.path[0] in tables]
+    def say_findings(self, section: Section, asked: Sequence[Section]) -> None:
+        """Say what is found in a section, and what is new in others that were ``asked``; and how much else there is."""
+        found, home = look(self.draft, self._now(), self._name).findings, home_of(self.draft)
+        tables = {table for part in asked for table in part.tables}
+        new, before, elsewhere = [], 0, 0
+        for placed in found:
+            words = said_of(placed, worded(self.draft, placed, home))
+            if placed.path is not None and placed.path[0] not in tables:
+                elsewhere += 1
+            elif (placed.path is not None and placed.path[0] in section.tables) or words[0] not in self._told:
+                new.append(words)
+            else:
+                before += 1
         self.asker.say("")
-        if not here:
+        if not new:
             self.asker.say(_("So far nothing is wrong here."))
-        for placed in here:
-            self.say_finding(placed)
-        elsewhere = len(found) - len(here)
+        for words in new:
+            self._say_words(words)
+        if before:
+            said = _("Said before and still there: {count}. When everything is asked, f shows all.")
+            self.asker.say_wrapped(said.format(count=before))
         if elsewhere:
             self.asker.say_wrapped(
-                _("{count} more are about what is asked elsewhere; most will be gone when that is answered.").format(
+                _("{count} more are about what is asked later; most will be gone when that is answered.").format(
                     count=elsewhere
                 )
             )
 
     def say_finding(self, placed: Placed) -> None:
         """Say one finding in a few lines."""
-        finding = placed.finding
-        self.asker.say_wrapped(f"{finding.severity.name}: {finding.message}")
-        for said in (finding.expected and _("Expected: {what}.").format(what=finding.expected), finding.mend):
-            if said:
-                self.asker.say_wrapped(said, "    ")
+        self._say_words(said_of(placed, worded(self.draft, placed, home_of(self.draft))))
+
+    def _say_words(self, words: tuple[str, str]) -> None:
+        self._told.add(words[0])
+        self.asker.say_wrapped(words[0])
+        if words[1]:
+            self.asker.say_wrapped(words[1], "    ")
+
+
+def said_of(placed: Placed, words: Worded) -> tuple[str, str]:
+    """Return the two parts in which a finding is said: what it is and where, and how it is mended."""
+    where = _("{where}: ").format(where=words.where) if words.where else ""
+    return f"{SEVERITIES[placed.finding.severity]}: {where}{words.text}", words.mend
+
+
+def parts_of_list(typed: str) -> list[str]:
+    """Part what may be several names in one line."""
+    return [part for part in re.split(r"[,;/&]|\band\b", typed) if part.strip()]

@@ -1,6 +1,6 @@
 """One sitting at the terminal at which a plan is written: what is offered, read back, saved, or kept as a draft."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -46,7 +46,7 @@ class Session:
         """Sit down with a plan that was opened; ``now`` is asked whenever it is needed."""
         self._desk, self._drafts, self._now = desk, drafts, now
         self._asker = Asker()
-        self._interview = Interview(desk.draft, self._asker, now, self._keep, desk.name)
+        self._interview = Interview(desk.draft, self._asker, now, self._keep, desk.name, desk.besides)
         self._begun_with = desk.draft.text()
 
     @property
@@ -84,11 +84,15 @@ class Session:
             return False
         when = datetime.fromtimestamp(offered.at).astimezone()
         asks = _("A draft of {name} is kept from {when}. Go on with it?")
-        if not self._sure(asks.format(name=self._desk.name, when=moment_words(when))):
+        about = [_("No leaves the draft aside, where it is kept, and begins without it.")]
+        if not self._sure(asks.format(name=self._desk.name, when=moment_words(when)), about):
             try:
-                self._desk.begin_anew()
+                aside = self._desk.begin_anew()
             except OSError as error:
                 self._say(_("The draft cannot be put aside: {why}.").format(why=error.strerror))
+            else:
+                if aside is not None:
+                    self._say(_('The draft is left aside, and lies in "{place}".').format(place=aside))
             return False
         self._desk.resume()
         self._interview.shapes.update(self._desk.shapes)
@@ -324,7 +328,10 @@ class Session:
             click.echo(f"  {command}")
 
     def _stop(self) -> None:
-        """Say where the draft is kept, or show it where it cannot be."""
+        """Say where the draft is kept, or show it where it cannot be; one that is still offered stays as it is."""
+        if self._desk.offered is not None:
+            click.echo(_("Nothing was changed; the draft is still kept."))
+            return
         if self._draft.text() == self._begun_with and not self._desk.draft_kept():
             click.echo(_("Nothing was changed."))
             return
@@ -347,11 +354,16 @@ class Session:
             self._say(self._desk.trouble)
 
     def _look(self) -> Look:
-        return look(self._draft, self._now(), self._desk.name)
+        return look(self._draft, self._now(), self._desk.name, self._desk.besides)
 
-    def _sure(self, asks: str) -> bool:
-        self._asker.begin()
-        return self._asker.sure(asks)
+    def _sure(self, asks: str, about: Sequence[str] = ()) -> bool:
+        """Ask until there is a clear yes or no: there is nothing to go back to."""
+        while True:
+            self._asker.begin()
+            try:
+                return self._asker.clear(asks, about)
+            except GoneBack:
+                self._say(_("This is the first question."))
 
     def _say(self, text: str) -> None:
         click.echo(wrapped(text))

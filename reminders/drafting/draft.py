@@ -273,7 +273,7 @@ class Draft:
         """
         if not self.has(path):
             return
-        if len(path) > len(_table_path(path)):
+        if len(path) > len(table_path(path)):
             self.put(path, None)
             return
         wanted = copy.deepcopy(self._values)
@@ -311,7 +311,7 @@ class Draft:
     def _make(self, path: KeyPath) -> None:
         """Put in the heading of a table that is not there."""
         table = path[0]
-        if table not in TABLES or _table_path(path) != path:
+        if table not in TABLES or table_path(path) != path:
             raise DraftError(_('Plans have no table "{name}".').format(name=".".join(path)))
         wanted = copy.deepcopy(self._values)
         heading = path
@@ -370,13 +370,13 @@ def name_for(label: str, taken: Collection[str] = ()) -> str:
 
 
 def _form(path: KeyPath) -> Form:
-    entry = entry_of(path[0], path[-1]) if path[:-1] == _table_path(path) else None
+    entry = entry_of(path[0], path[-1]) if path[:-1] == table_path(path) else None
     if entry is None:
         raise DraftError(_('Plans have no key "{name}".').format(name=".".join(path)))
     return entry.form
 
 
-def _table_path(path: KeyPath) -> KeyPath:
+def table_path(path: KeyPath) -> KeyPath:
     """Return the part of a path that leads to its table."""
     return path[:2] if path[0] in NAMED_TABLES | LISTED_TABLES else path[:1]
 

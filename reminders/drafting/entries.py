@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from reminders.drafting.labels import AT_TIMES, hint_of, label_of, meaning_of
 from reminders.plan.forms import Entry, Form, NoZoneError, UnreadableError
 from reminders.plan.model import TABLES
+from reminders.unit_slips import tidy
 from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
@@ -120,6 +121,7 @@ def raw_of(form: Form, typed: str) -> Any:
 
     Commas and quotation marks that hold nothing between them are nothing too: only :data:`NONE` says that there is none.
     """
+    typed = tidy(typed)
     text = " ".join(typed.split())
     if not text:
         return None
@@ -154,7 +156,10 @@ def fault_of(field: EntryField, typed: str, home: ZoneInfo | None) -> Fault | No
     """
     raw = raw_of(field.form, typed)
     if raw is None:
-        return Fault(_("This has no answer."), field.hint) if field.needed else None
+        if not field.needed:
+            return None
+        none = _('This has no answer. Write "none" if there is none.') if field.may_say_none else ""
+        return Fault(none or _("This has no answer."), field.hint)
     try:
         field.form.read(raw, home)
     except NoZoneError:  # the moment itself is well written
@@ -162,8 +167,7 @@ def fault_of(field: EntryField, typed: str, home: ZoneInfo | None) -> Fault | No
     except UnreadableError as error:
         expected = field.hint if isinstance(raw, str | dict) and field.kind in _SAID_ANOTHER_WAY else error.expected
         problem = error.problem[0].upper() + error.problem[1:]
-        near = error.mend if error.code == "unknown-zone" else ""
-        return Fault(f"{problem}. {near}".strip(), AS_IN_THE_FILE.sub("", expected))
+        return Fault(f"{problem}. {error.near}".strip(), AS_IN_THE_FILE.sub("", expected))
     return None
 
 

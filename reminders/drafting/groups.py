@@ -150,6 +150,7 @@ APPLIES: dict[tuple[str, str], Callable[[Said], bool]] = {
     ("order", "follows_after"): _any("follows"),
     ("order", "most_in_24h"): _any("as_needed"),
     ("order", "first_dose"): _none("moments", "follows", "as_needed"),
+    ("order", "first_dose_number"): _none("continuous", "follows", "as_needed"),
     ("order", "last_day"): _none("moments", "follows", "continuous", "doses", "until_removal"),
     ("order", "doses"): _none("moments", "follows", "continuous", "as_needed", "last_day", "until_removal"),
     ("order", "until_removal"): _none("moments", "follows", "last_day", "doses", "stops"),

@@ -108,6 +108,7 @@ LABELS = {
     "order.as_needed": _("Only when needed"),
     "order.most_in_24h": _("Most doses in 24 hours"),
     "order.first_dose": _("First dose"),
+    "order.first_dose_number": _("The first dose here is dose number"),
     "order.last_day": _("Last day"),
     "order.doses": _("Number of doses"),
     "order.stops": _("Stops"),

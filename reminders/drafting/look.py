@@ -1,12 +1,13 @@
 """A plan being written into what is found in it so far, each finding with the question that it is about."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from reminders.drafting.draft import Draft
+from reminders.drafting.draft import Draft, table_path
 from reminders.drafting.entries import entry_of
 from reminders.examine import Examination, examine
 from reminders.findings import Finding, KeyPath
-from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, TABLES, Plan
+from reminders.plan.model import TABLES, Plan
 from reminders.plan.source import Source
 from reminders.record.facts import EMPTY
 from reminders.schedule.model import Schedule
@@ -31,9 +32,23 @@ class Look:
     findings: tuple[Placed, ...]
 
 
-def look(draft: Draft, now: Instant, name: str = "the plan") -> Look:
+Besides = Callable[[Examination, Instant], Examination]
+"""What adds to an examination what is known outside the draft, such as what it does to the revisions before it."""
+
+
+def nothing_besides(found: Examination, now: Instant) -> Examination:
+    """Add nothing."""
+    return found
+
+
+def look(
+    draft: Draft,
+    now: Instant,
+    name: str = "the plan",
+    besides: Besides = nothing_besides,
+) -> Look:
     """Examine a draft as of ``now``, just as the file that it would be; ``name`` is what the findings call it."""
-    found: Examination = examine(name, draft.text().encode(), EMPTY, now)
+    found = besides(examine(name, draft.text().encode(), EMPTY, now), now)
     placed = tuple(Placed(finding, place_of(finding)) for finding in found.findings)
     return Look(found.source, found.plan, found.schedule, placed)
 
@@ -53,10 +68,6 @@ def _shortened(place: KeyPath) -> KeyPath | None:
     """Cut a place down to a question: what lies within a list or a table of items belongs to its key."""
     if not place or place[0] not in TABLES:
         return None
-    table = _table(place)
+    table = table_path(place)
     key = place[len(table)] if len(place) > len(table) else None
     return (*table, key) if key is not None and entry_of(place[0], key) is not None else table
-
-
-def _table(path: KeyPath) -> KeyPath:
-    return path[:2] if path[0] in NAMED_TABLES | LISTED_TABLES else path[:1]

@@ -58,7 +58,7 @@ class CareTask:
 
     name: str
     kind: TaskKind = field(metadata=key(keys.choice(TaskKind), "What it is."))
-    label: str = field(metadata=key(keys.LABEL, "What to do, in a few words."))
+    label: str = field(metadata=key(keys.CALLED, "What to do, in a few words."))
     done_by: Doer = field(metadata=key(keys.choice(Doer), "Who does it."))
     # When: rules of which several may stand, or a dose that it is tied to
     every: int | None = field(
@@ -178,7 +178,7 @@ class StockItem:
     """How many there are of one item of supply (R21). The table's name is free: ``[stock.saline]``."""
 
     name: str
-    item: str = field(metadata=key(keys.LABEL, "The item, as the steps and syringes name it."))
+    item: str = field(metadata=key(keys.CALLED, "The item, as the steps and syringes name it."))
     on_hand: int = field(metadata=key(keys.whole(0, 99999), "How many there were when they were counted."))
     counted_at: Moment = field(metadata=key(keys.MOMENT, "When they were counted."))
     kept_back: int = field(
@@ -200,7 +200,7 @@ class StockItem:
 class ReadBack:
     """Who has read the plan back, aloud and against the orders. ``reminders check`` says what was read."""
 
-    by: str = field(metadata=key(keys.LABEL, "The second person, who did not write the plan."))
+    by: str = field(metadata=key(keys.PERSON, "The second person, who did not write the plan."))
     at: Moment = field(metadata=key(keys.MOMENT, "When it was read back."))
     check: str = field(
         metadata=key(

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from reminders.findings import Finding, KeyPath
 from reminders.plan.care import BY_CLOCK, RULES, CareTask, TaskKind
+from reminders.plan.items import alike
 from reminders.plan.model import Plan
 from reminders.plan.order import FlushThrough
 
@@ -132,6 +133,16 @@ def _tied(plan: Plan, task: CareTask) -> Iterator[Finding]:
             mend="Add order, or take the others out.",
             places=tuple((*place, name) for name in without),
         )
+    of_its_own = [name for name in ("last_done", "last_day") if getattr(task, name) is not None]
+    if task.order is not None and of_its_own and not rules_of(task):
+        yield Finding(
+            code="task-dose",
+            message=f"[task.{task.name}] is tied to {task.order} and has {' and '.join(of_its_own)}: it comes with each "
+            "dose, and nothing else begins or ends it.",
+            expected=f"{' and '.join(of_its_own)} with a timing of its own only; only_doses says which doses it goes with",
+            mend="Take it out; where the task is for some of the doses only, name them in only_doses.",
+            places=((*place, "order"), *((*place, name) for name in of_its_own)),
+        )
     order = plan.orders.get(task.order or "")
     if order is not None and (order.as_needed or (order.continuous and task.after_finish is not None)):
         why = "given as needed" if order.as_needed else "continuous"
@@ -211,17 +222,14 @@ def _draw(plan: Plan, task: CareTask) -> Iterator[Finding]:
 
 def _labels(tasks: Mapping[str, CareTask]) -> Iterator[Finding]:
     """Find tasks that nobody could tell apart when they are said to be done."""
-    called: dict[str, str] = {name.casefold(): name for name in tasks}
-    for name, task in tasks.items():
-        other = called.setdefault(task.label.casefold(), name)
-        if other != name:
-            yield Finding(
-                code="task-label",
-                message=f"[task.{name}] and [task.{other}] are called alike.",
-                expected="a label of its own for each task",
-                mend="Give one of them another label.",
-                places=(("task", name, "label"), ("task", other, "label")),
-            )
+    for name, other in alike({name: task.label for name, task in tasks.items()}):
+        yield Finding(
+            code="task-label",
+            message=f"[task.{name}] and [task.{other}] are called alike.",
+            expected="a label of its own for each task",
+            mend="Give one of them another label.",
+            places=(("task", name, "label"), ("task", other, "label")),
+        )
 
 
 def _circles(tasks: Mapping[str, CareTask]) -> Iterator[Finding]:

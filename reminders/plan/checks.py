@@ -16,6 +16,7 @@ from reminders.plan.keys import Pushed
 from reminders.plan.model import TIERS, FluidKind, LineKind, Lumen, Plan
 from reminders.plan.order import FlushThrough
 from reminders.plan.order_checks import check_order
+from reminders.plan.people_checks import check_people
 from reminders.plan.pharmacist import pharmacist_findings
 from reminders.plan.read_back import check_read_back
 from reminders.plan.stock_checks import check_stock
@@ -49,6 +50,7 @@ def check_plan(plan: Plan) -> list[Finding]:
     found += _circles(plan)
     found += check_tasks(plan)
     found += check_stock(plan)
+    found += check_people(plan)
     found += check_read_back(plan)
     return found + pharmacist_findings(plan)
 

@@ -12,11 +12,16 @@ from zoneinfo import ZoneInfo
 
 
 class UnreadableError(ValueError):
-    """A value that is not of its key's form; carries what a finding about it needs."""
+    """A value that is not of its key's form; carries what a finding about it needs.
 
-    def __init__(self, problem: str, expected: str, mend: str = "", code: str = "wrong-form") -> None:
+    ``mend`` may speak of the file; ``near`` says as what such a value may have been meant, to whoever writes it anywhere.
+    """
+
+    def __init__(
+        self, problem: str, expected: str, mend: str = "", code: str = "wrong-form", *, near: str = ""
+    ) -> None:
         super().__init__(problem)
-        self.problem, self.expected, self.mend, self.code = problem, expected, mend, code
+        self.problem, self.expected, self.mend, self.code, self.near = problem, expected, mend, code, near
 
 
 class NoZoneError(UnreadableError):

@@ -1,7 +1,7 @@
-"""A plan into the items of supply that it names, and two spellings into whether they mean the same one (R21)."""
+"""A plan into the items of supply that it names (R21), and two spellings into whether they mean the same."""
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from reminders.plan.model import Plan
 
@@ -12,6 +12,18 @@ NEAR = 0.7
 def plain(item: str) -> str:
     """Return an item's name without what people write differently: capital letters and blanks."""
     return "".join(item.casefold().split())
+
+
+def alike(labels: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield the names of things that people cannot tell apart: whose label is that of another, or is another's short name.
+
+    Each is told with the one that it is taken for.
+    """
+    called = {plain(name): name for name in labels}
+    for name, label in labels.items():
+        other = called.setdefault(plain(label), name)
+        if other != name:
+            yield name, other
 
 
 def used_items(plan: Plan) -> tuple[str, ...]:

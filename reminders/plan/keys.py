@@ -7,6 +7,7 @@ What a form is stands in :mod:`reminders.plan.forms`; the forms of dates and tim
 import re
 import unicodedata
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
 from fractions import Fraction
@@ -24,7 +25,8 @@ from reminders.plan.key_times import CLOCK_TIME as CLOCK_TIME
 from reminders.plan.key_times import DATE as DATE
 from reminders.plan.key_times import MOMENT as MOMENT
 from reminders.plan.key_times import WEEKDAY as WEEKDAY
-from reminders.units import BASES, Measure, UnitError, measure
+from reminders.unit_slips import UnitError, tidy
+from reminders.units import BASES, Measure, measure
 from reminders.zones import known_zones, near_zones, zone
 
 
@@ -39,7 +41,7 @@ class Pushed:
 def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
     if not isinstance(raw, str):
         raise UnreadableError(f"{shown_value(raw)} is not text", "text in quotation marks")
-    text = " ".join(raw.split())
+    text = " ".join(tidy(raw).split())
     if not text:
         raise UnreadableError("the text is empty", "at least one word")
     if len(text) > longest:
@@ -54,6 +56,47 @@ def _text(raw: Any, home: ZoneInfo | None, longest: int = 400) -> str:
 
 TEXT = Form("text", _text, "unread", Entry.LONG)
 LABEL = Form("a short text, at most 60 characters", lambda raw, home: _text(raw, home, 60), "unread")
+
+
+def _short(needs: Callable[[str], bool], what: str, wanted: str, mend: str) -> Form:
+    """Return the form of a short text that must hold what people need to tell it by, such as a letter or a digit."""
+
+    def read(raw: Any, home: ZoneInfo | None) -> str:
+        text = _text(raw, home, 60)
+        if not needs(text):
+            raise UnreadableError(f"{shown_value(raw)} is no {what}", wanted, mend, near=mend)
+        return text
+
+    return replace(LABEL, read=read)
+
+
+def _has_letter(text: str) -> bool:
+    return any(char.isalpha() for char in text)
+
+
+def _has_sign(text: str) -> bool:
+    return any(char.isalnum() for char in text)
+
+
+PERSON = _short(_has_letter, "name", "a name, with letters", "Write who it is.")
+"""Who answers, or has read a plan back."""
+CALLED = _short(_has_sign, "name", "a name, with letters or digits", "Write what it is called.")
+"""What people call a thing: a lumen, a drug, an item of supply."""
+LUMEN_LABEL = _short(
+    lambda text: _has_sign(text) and "," not in text,
+    "name of one lumen",
+    "letters or digits, and no comma",
+    "Write what its owner sees on this one lumen; each lumen has its own.",
+)
+ALLERGY = _short(_has_letter, "allergy", "the name of an allergy", "Name what it is; if none is known, say none.")
+PHONE = _short(
+    lambda text: sum(char.isdecimal() for char in text) >= LEAST_DIGITS,
+    "telephone number",
+    "a telephone number, with its digits",
+    "Write the number that is dialled.",
+)
+LEAST_DIGITS = 2
+"""The shortest numbers of emergency services have two."""
 
 
 def name_of(*tables: str) -> Form:
@@ -73,13 +116,21 @@ def _yes_no(raw: Any, home: ZoneInfo | None) -> bool:
 YES_NO = Form("`true` or `false`", _yes_no, False, Entry.YES_NO)
 
 
+WITH_WORDS = re.compile(r"([0-9]{1,6}) ?[A-Za-z].*")
+
+
 def whole(least: int, most: int) -> Form:
     """Return the form of a whole number from ``least`` to ``most``."""
     expected = f"a whole number from {least} to {most}, without quotation marks"
 
     def read(raw: Any, home: ZoneInfo | None) -> int:
         if isinstance(raw, bool) or not isinstance(raw, int):
-            raise UnreadableError(f"{shown_value(raw)} is not a whole number", expected)
+            text = tidy(raw).strip() if isinstance(raw, str) else ""
+            alone = WITH_WORDS.fullmatch(text)
+            near = f"Write the number alone: {alone[1]}." if alone else ""
+            if text.isdecimal() and not text.isascii():
+                near = "Type it in the digits 0 to 9."
+            raise UnreadableError(f"{shown_value(raw)} is not a whole number", expected, near, near=near)
         if not least <= raw <= most:
             raise UnreadableError(f"{shown_value(raw)} lies outside what can be meant", expected, code="out-of-range")
         return raw
@@ -122,6 +173,7 @@ def _zone(raw: Any, home: ZoneInfo | None) -> ZoneInfo:
             "a zone such as America/Chicago or Europe/Dublin",
             _near(raw) or "Name the region and the city with a slash; abbreviations such as CST are not unique.",
             "unknown-zone",
+            near=_near(raw),
         )
     return zone(raw)
 
@@ -154,7 +206,9 @@ def quantity(*kinds: str, least: Fraction | None = None) -> Form:
             units = (
                 'Write units in full ("units", not "U"), decimals with a point and a digit before it ("0.5"), no comma.'
             )
-            raise UnreadableError(f"{shown_value(raw)} {error}", expected, units, "wrong-unit") from None
+            raise UnreadableError(
+                f"{shown_value(raw)} {error}", expected, error.near or units, "wrong-unit", near=error.near
+            ) from None
         if (found.amount <= 0 and least is None) or (least is not None and found.amount < least):
             raise UnreadableError(f"{shown_value(raw)} is too little", "more than nothing", code="out-of-range")
         return found
@@ -174,7 +228,7 @@ def minutes(*, least: int = 1, most: int = YEARS_IN_MINUTES) -> Form:
     form = quantity("duration", least=Fraction(0))
 
     def read(raw: Any, home: ZoneInfo | None) -> int:
-        parts = TWO_UNITS.fullmatch(raw) if isinstance(raw, str) else None
+        parts = TWO_UNITS.fullmatch(tidy(raw)) if isinstance(raw, str) else None
         amounts = [form.read(part, home).amount for part in (parts.groups() if parts else (raw,))]
         amount = sum(amounts, Fraction(0))
         if amount.denominator != 1:
@@ -273,7 +327,7 @@ def many(item: Form, *, least: int = 0) -> Form:
                 no_zone = error
             except UnreadableError as error:
                 raise UnreadableError(
-                    f"entry {count}: {error.problem}", error.expected, error.mend, error.code
+                    f"entry {count}: {error.problem}", error.expected, error.mend, error.code, near=error.near
                 ) from None
         if no_zone is not None:
             raise no_zone
@@ -299,7 +353,7 @@ def _counts(raw: Any, home: ZoneInfo | None) -> dict[str, int]:
     for name, number in raw.items():
         if isinstance(number, bool) or not isinstance(number, int) or not 0 < number <= 1000:
             raise UnreadableError(f'"{name}" = {shown_value(number)} is not a number of items', expected)
-    return {_text(name, home, 60): number for name, number in raw.items()}
+    return {CALLED.read(name, home): number for name, number in raw.items()}
 
 
 COUNTS = Form('items with their numbers, such as `{ "hub scrub" = 1 }`', _counts, {}, Entry.COUNTS)

@@ -175,7 +175,7 @@ class Line:
         metadata=key(keys.YES_NO, "Whether heparin must not be used at all; then no step may contain it.")
     )
     allergies: tuple[str, ...] = field(
-        metadata=key(keys.many(keys.LABEL), "Known allergies; an empty list says that none are known.")
+        metadata=key(keys.many(keys.ALLERGY), "Known allergies; an empty list says that none are known.")
     )
 
 
@@ -184,7 +184,7 @@ class Lumen:
     """One channel of the line. Its name is the table's: ``[lumen.red]``."""
 
     name: str
-    label: str = field(metadata=key(keys.LABEL, "What its owner sees on it, such as the colour of its clamp."))
+    label: str = field(metadata=key(keys.LUMEN_LABEL, "What its owner sees on it, such as the colour of its clamp."))
     last_flushed: Moment = field(metadata=key(keys.MOMENT, "When it was last flushed before the plan starts."))
     in_use: bool = field(
         default=True, metadata=key(keys.YES_NO, "false for a lumen that must not be used: nothing is planned into it.")
@@ -222,7 +222,7 @@ class Fluid:
 
     name: str
     kind: FluidKind = field(metadata=key(keys.choice(FluidKind), "What it is."))
-    label: str = field(metadata=key(keys.LABEL, "What stands on the syringe."))
+    label: str = field(metadata=key(keys.CALLED, "What stands on the syringe."))
     volume: Measure = field(
         metadata=key(
             keys.quantity("volume"),
@@ -231,7 +231,7 @@ class Fluid:
             "1 to 3), published heparin locks from 1 to 5 mL",
         )
     )
-    syringe: str = field(metadata=key(keys.LABEL, "The item of supply that holds it."))
+    syringe: str = field(metadata=key(keys.CALLED, "The item of supply that holds it."))
     syringe_holds: Measure = field(
         metadata=key(keys.quantity("volume"), "How much one syringe holds; a larger push takes more of them.")
     )
@@ -327,8 +327,8 @@ class Contact:
     """Whom to call. The table's name is the tier: ``[call.emergency]``."""
 
     name: str
-    who: str = field(metadata=key(keys.LABEL, "Who answers."))
-    phone: str = field(metadata=key(keys.LABEL, "The number to call."))
+    who: str = field(metadata=key(keys.PERSON, "Who answers."))
+    phone: str = field(metadata=key(keys.PHONE, "The number to call."))
     signs: tuple[str, ...] = field(
         default=(),
         metadata=key(keys.many(keys.LABEL), "The provider's own words for when to call; added to the usual cautions."),

@@ -61,7 +61,7 @@ class Order:
     """One prescribed infusion or injection. Its name is the table's: ``[order.cefazolin]``."""
 
     name: str
-    drug: str = field(metadata=key(keys.LABEL, "The drug, as the label spells it."))
+    drug: str = field(metadata=key(keys.CALLED, "The drug, as the label spells it."))
     kind: DrugKind = field(metadata=key(keys.choice(DrugKind), "What it is."))
     dose: Measure = field(
         metadata=key(keys.quantity("mass", "activity", "volume", "substance"), "How much one dose is.")
@@ -123,12 +123,24 @@ class Order:
             keys.MOMENT, "When the first dose is (or was) due. Needed, save with moments, follows, as_needed."
         ),
     )
+    first_dose_number: int = field(
+        default=1,
+        metadata=key(
+            keys.whole(1, 10000),
+            "Which dose of the whole order the first one here is; 1 if left out. For a revision that changes the times: 6 if 5 "
+            "doses came before, and the count goes on with dose 6.",
+        ),
+    )
     # The end: exactly one of last_day, stops, until_removal, and perhaps doses
     last_day: date | None = field(
         default=None, metadata=key(keys.DATE, "The end by date: the last day on which a dose starts.")
     )
     doses: int | None = field(
-        default=None, metadata=key(keys.whole(1, 10000), "The end by number: how many doses, the first one included.")
+        default=None,
+        metadata=key(
+            keys.whole(1, 10000),
+            "The end by number: how many doses, the first one included, and those before first_dose_number.",
+        ),
     )
     stops: Moment | None = field(
         default=None, metadata=key(keys.MOMENT, "The end of a continuous infusion, or the moment of a pump's removal.")

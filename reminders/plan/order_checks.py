@@ -61,6 +61,14 @@ def _timing(plan: Plan, order: Order) -> Iterator[Finding]:
                 mend="One of them is probably meant for another time: ask; then correct it.",
                 places=((*place, listed),),
             )
+    if order.first_dose_number > 1 and timing in ("continuous", "follows", "as_needed"):
+        yield Finding(
+            code="timing",
+            message=f"[order.{order.name}] states first_dose_number, and with {timing} its doses are not counted.",
+            expected="first_dose_number beside clock_times, every or moments",
+            mend="Take first_dose_number out.",
+            places=((*place, "first_dose_number"), (*place, timing)),
+        )
     first = order.first_dose
     if timing in ("moments", "follows", "as_needed"):
         return
@@ -136,6 +144,15 @@ def _end(plan: Plan, order: Order) -> Iterator[Finding]:
                 mend=f"Take {name} out.",
                 places=((*place, name),),
             )
+    if order.doses is not None and order.doses < order.first_dose_number:
+        yield Finding(
+            code="order-end",
+            message=f"The first dose of {order.drug} is counted as dose {order.first_dose_number}, and its number of doses is "
+            f"{order.doses}.",
+            expected="a number of doses that counts the whole order, with the doses before first_dose_number",
+            mend="Ask how many doses are ordered in all, and how many of them were given; correct whichever is wrong.",
+            places=((*place, "doses"), (*place, "first_dose_number")),
+        )
     if order.first_dose and order.last_day and order.last_day < order.first_dose.wall.date():
         yield Finding(
             code="dates-reversed",

@@ -38,7 +38,6 @@ SALTS = frozenset({"sodium", "potassium", "chloride", "sulfate", "acetate", "pho
 def pharmacist_findings(plan: Plan) -> list[Finding]:
     """Return what is unusual about a plan and should be confirmed."""
     found = [
-        *_no_allergy(plan),
         *_heparin(plan),
         *_heparin_before(plan),
         *_limits(plan),
@@ -146,24 +145,6 @@ def _duplicates(plan: Plan) -> Iterator[Finding]:
                 ("order", seen[drug], "drug"),
             )
         seen.setdefault(drug, name)
-
-
-SAYS_NONE = frozenset(
-    {"nka", "nkda", "none", "none known", "no", "nil", "n/a", "no known allergies", "no known drug allergies"}
-)
-"""What people write for *no known allergies* or *no known drug allergies* (common practice, no source)."""
-
-
-def _no_allergy(plan: Plan) -> Iterator[Finding]:
-    for text in plan.line.allergies:
-        if text.replace(".", "").casefold() in SAYS_NONE:
-            yield Finding(
-                code="allergy-or-none",
-                message=f'The allergies name "{text}", as if that were an allergy.',
-                expected="the names of known allergies, or an empty list",
-                mend='Ask whether none is known at all. If so, write it as allergies = [], or "none" where it is asked for. Else name the allergy.',
-                places=(("line", "allergies"),),
-            )
 
 
 def _allergy(plan: Plan, order: Order) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from reminders.units import Measure
 class Protocol:
     """How the provider has lines flushed and locked."""
 
-    provider: str = field(metadata=key(keys.LABEL, "Whose protocol it is."))
+    provider: str = field(metadata=key(keys.CALLED, "Whose protocol it is."))
     flush: str = field(metadata=key(keys.name_of("fluid"), "The fluid of routine flushes: a name from [fluid]."))
     before: tuple[Pushed, ...] = field(
         metadata=key(keys.many(keys.PUSHED_ITEM), "What comes before an infusion, in order.")

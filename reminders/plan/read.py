@@ -31,6 +31,7 @@ OF_ABSENCE = {
     "task-dose": frozenset({"order", "before_dose", "after_finish"}),
     "task-draw": frozenset({"kind", "lumen"}),
     "task-label": frozenset({"label"}),
+    "lumen-label": frozenset({"label"}),
 }
 """Codes that may say only that a key is not there, with the keys of which one that was not read makes them doubtful."""
 

@@ -8,13 +8,13 @@ what is meant, not from how it is written: ``10 mL`` and ``0.01 L`` are the same
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date, datetime, time, timedelta
 from enum import Enum
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from reminders.findings import Finding
-from reminders.plan.care import CareTask
+from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.durations import duration
 from reminders.plan.idle_limit import PerDay
 from reminders.plan.keys import Pushed, RateStep
@@ -268,6 +268,7 @@ class _Sayer:
         yield "Only when needed", order.as_needed or None
         yield "Most doses in 24 hours", order.most_in_24h
         yield "First dose", order.first_dose
+        yield "That is dose number", order.first_dose_number if order.first_dose_number > 1 else None
         yield "Last day", order.last_day
         yield "Number of doses", order.doses
         yield "Stops", order.stops
@@ -291,7 +292,7 @@ class _Sayer:
             ("At", task.at),
             ("Last done", task.last_done),
             ("Last day", task.last_day),
-            ("With the order", task.order and self._drug(task.order)),
+            ("With the order", task.order and self._tied(task)),
             ("Before the dose by", _length(task.before_dose)),
             ("After the finish by", _length(task.after_finish)),
             ("Only with the doses", task.only_doses),
@@ -315,6 +316,17 @@ class _Sayer:
             ("Most sodium from flushes in a day", limits.sodium),
         ]
         return self.rows("daily_limits", "limits of a day", rows)
+
+    def _tied(self, task: CareTask) -> "_Tied":
+        """Return the order that a task goes with; with how many of its doses is said, and told apart by the line below."""
+        drug = self._drug(str(task.order))
+        if task.only_doses:
+            doses = ", ".join(str(number) for number in task.only_doses)
+            return _Tied(drug, f"only dose{'s' if len(task.only_doses) > 1 else ''} {doses} of {drug}")
+        order = self.plan.orders.get(str(task.order))
+        count = None if order is None else _doses(order, self.plan.course.zone)
+        times = "draws" if task.kind is TaskKind.DRAW else "times"
+        return _Tied(drug, f"EVERY dose of {drug}" + (f" ({count} {times})" if count else ""))
 
     def _lumen(self, name: str) -> str:
         return self.plan.lumens[name].label if name in self.plan.lumens else name
@@ -344,6 +356,30 @@ class _Push:
     name: str
     strength: Measure | None
     volume: Measure | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Tied:
+    """An order that a task goes with, and with which of its doses in words."""
+
+    drug: str
+    words: str
+
+
+def _doses(order: Order, zone: ZoneInfo) -> int | None:
+    """Return how many doses an order has, where its own keys say so without a look at the rest of the plan."""
+    if order.doses is not None or order.moments:
+        return order.doses or len(order.moments or ())
+    first, last = order.first_dose, order.last_day
+    if first is None or last is None or order.weekdays or order.every_days:
+        return None
+    if order.every:
+        after_last = instant_of(datetime.combine(last + timedelta(days=1), time()), zone)[0]
+        return -((first.instant - after_last) // order.every)
+    if not order.clock_times:
+        return None
+    on_first = sum(at >= first.wall.time() for at in order.clock_times)
+    return on_first + (last - first.wall.date()).days * len(order.clock_times)
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,6 +414,8 @@ def said(value: object) -> str:
             return f"{said(value.rate)} for {in_full(span(value.minutes))}"
         case PerDay():
             return f"once {value.value}"
+        case _Tied():
+            return value.words
         case tuple():
             return ("; then " if value and isinstance(value[0], _Push) else ", ").join(said(item) for item in value)
         case time():
@@ -402,6 +440,8 @@ def meant(value: object) -> str:
             return "/".join([value.name, *(meant(part) if part else "" for part in (value.strength, value.volume))])
         case RateStep():
             return f"{meant(value.rate)}*{value.minutes}"
+        case _Tied():
+            return value.drug
         case tuple():
             return "+".join(meant(item) for item in value)
     return said(value)

@@ -17,6 +17,11 @@ from reminders.findings import Finding, KeyPath
 LONGEST_FILE = 1_000_000
 """Bytes; a plan of one patient is a few thousand."""
 
+BEGINS_PLAN = re.compile(
+    rb"^(\xef\xbb\xbf)?[ \t]*(\[[ \t]*plan[ \t]*\]|plan[ \t]*(\.[ \t]*[a-z_]+[ \t]*=|=[ \t]*\{))", re.MULTILINE
+)
+"""How a file reads like a plan, whatever it is called: it says what the plan itself is, as ``[plan]``, ``plan.id =`` or ``plan = {``."""
+
 UNREADABLE = (ValueError, RecursionError)
 """What tomllib raises: its own error for a breach of TOML, which is a ValueError, and Python's for a number too long."""
 

@@ -151,9 +151,18 @@ def _note(plan: Plan, change: _Change, before: Figures, after: Figures) -> Findi
     days = math.ceil((plan.last_moment.instant - plan.course.start.instant) / DAY) if plan.last_moment else LOOKED_AT
     return Finding(
         code="would-help",
-        message=f"With {order.drug} {by}{meets}{window}, the first {days} days would have {after.sessions} sessions instead "
-        f"of {before.sessions}, {after.night} of them in quiet hours instead of {before.night}.",
+        message=f"With {order.drug} {by}{meets}{window}, the first {days} days would have {_fewer(before, after)}.",
         expected="what the prescriber has ordered; only the prescriber can change it",
         mend="If these sessions are a burden, ask the prescriber or pharmacist. The plan stays as it is.",
         places=(timing_key(order),),
     )
+
+
+def _fewer(before: Figures, after: Figures) -> str:
+    """Say what a change saves, and nothing of what it leaves as it is."""
+    sessions = f"{after.sessions} sessions instead of {before.sessions}"
+    if after.night == before.night:
+        return sessions
+    if after.sessions == before.sessions:
+        return f"{after.night} sessions in quiet hours instead of {before.night}"
+    return f"{sessions}, {after.night} of them in quiet hours instead of {before.night}"

@@ -5,9 +5,11 @@ what the button says.
 """
 
 from reminders.drafting.draft import name_for
+from reminders.drafting.entries import entry_of, fault_of
 from reminders.drafting.shapes import SHAPES, begin
 from reminders.findings import KeyPath
 from reminders.plan.care import TaskKind
+from reminders.plan.items import plain
 from reminders.plan.model import FluidKind
 from reminders.web.write_desk import WriteDesk
 from reminders.web.write_form import MOST_LETTERS, parts_of
@@ -71,12 +73,33 @@ def _called(desk: WriteDesk, table: str, text: str) -> KeyPath:
         raise AddError(_("Write what it is called, then press the button."))
     if len(words) > MOST_TABLES:
         raise AddError(TOO_MANY)
+    _each_its_own(desk, table, words)
     places = []
     for called in words:
         place = _named(desk, table, called)
         desk.draft.enter((*place, CALLED[table]), called)
         places.append(place)
     return places[0]
+
+
+def _each_its_own(desk: WriteDesk, table: str, words: list[str]) -> None:
+    """Refuse what cannot be a name, and for lumens and items a name that another has, in the draft or beside it."""
+    key = CALLED[table]
+    entry = entry_of(table, key)
+    for called in words:
+        fault = fault_of(entry, called, None) if entry else None
+        if fault is not None:
+            raise AddError(_("{problem} Nothing was added.").format(problem=fault.problem))
+    if table == "step":
+        return
+    taken = {plain(desk.draft.typed((table, name, key))) for name in desk.draft.names(table)}
+    for called in words:
+        if plain(called) in taken:
+            said = _(
+                '"{name}" is there twice. Each must be called by what tells it from the others. Nothing was added.'
+            )
+            raise AddError(said.format(name=called))
+        taken.add(plain(called))
 
 
 def _named(desk: WriteDesk, table: str, called: str) -> KeyPath:

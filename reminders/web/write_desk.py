@@ -16,6 +16,8 @@ from reminders.drafting.draft import Draft, DraftError
 from reminders.drafting.look import Look, look
 from reminders.drafting.provider import Differs, fill_from
 from reminders.drafting.shapes import SHAPES, Shape, shape_of
+from reminders.earlier import of_file
+from reminders.examine import Examination
 from reminders.files import FileError, private_file, read_file
 from reminders.plan.source import LONGEST_FILE
 from reminders.times import Instant, minute_of
@@ -117,8 +119,12 @@ class WriteDesk:
         """Return what the draft comes to; it is worked out anew when it or the minute is another."""
         text, now = self.draft.text(), self.instant
         if self._looked is None or self._looked[:2] != (text, now):
-            self._looked = (text, now, look(self.draft, now, self.name))
+            self._looked = (text, now, look(self.draft, now, self.name, self.besides))
         return self._looked[2]
+
+    def besides(self, found: Examination, now: Instant) -> Examination:
+        """Add what the draft does to the revisions before it, where those are known on this computer."""
+        return of_file(found, self.path, now)
 
     def shape(self, order: str) -> Shape:
         """Return the shape of an order: that in which it was begun, else the one that its timing tells."""
@@ -209,15 +215,16 @@ class WriteDesk:
         self.begun = True
         self.version += 1
 
-    def begin_anew(self) -> None:
-        """Leave the draft that is offered aside, and go on with the file as it lies.
+    def begin_anew(self) -> Path | None:
+        """Leave the draft that is offered aside, and go on with the file as it lies; return where the draft is kept then.
 
         Raises:
             OSError: the draft cannot be put aside; then it is still offered.
         """
-        self._drafts.set_aside(self.path)
+        aside = self._drafts.set_aside(self.path)
         self.offered = None
         self.version += 1
+        return aside
 
     def keep(self) -> None:
         """Keep the draft on the disk, unless it is still what the file says; where that fails, say so on the page."""

@@ -10,7 +10,7 @@ from typing import TypeAlias
 
 from reminders.drafting.entries import NO, YES, EntryField
 from reminders.drafting.groups import SECTIONS, Section, applies, asked_first, asked_more
-from reminders.drafting.labels import label_of
+from reminders.drafting.wording import NAMED_BY, TABLE_WORDS, legend, where_words
 from reminders.findings import KeyPath
 from reminders.plan.care import TaskKind
 from reminders.plan.forms import Entry
@@ -24,33 +24,6 @@ _ = CATALOGUE.gettext
 
 Option: TypeAlias = tuple[str, str]
 """A value and the words for it."""
-
-TABLE_WORDS = {
-    "plan": _("The plan"),
-    "zone_change": _("Journey"),
-    "household": _("Household"),
-    "line": _("Line"),
-    "lumen": _("Lumen"),
-    "fluid": _("Fluid"),
-    "step": _("Step of its own"),
-    "protocol": _("Protocol"),
-    "task": _("Care task"),
-    "supplies": _("What is used up"),
-    "stock": _("In stock"),
-    "daily_limits": _("Limits of a day"),
-    "order": _("Order"),
-    "call": _("To call"),
-    "calendar": _("Calendar on the phone"),
-    "pop_up": _("Pop-ups on the computer"),
-}
-TIER_WORDS = {
-    "emergency": _("Emergency"),
-    "now": _("At once, day and night"),
-    "same_day": _("The same day"),
-    "next_contact": _("At the next contact"),
-}
-NAMED_BY = {"lumen": "label", "fluid": "label", "step": "label", "task": "label", "stock": "item", "order": "drug"}
-"""The key that says what people call a table."""
 
 EXAMPLE = re.compile(r"such as ([^;]*)")
 SMALL = set(
@@ -192,34 +165,15 @@ def _block(desk: WriteDesk, found: Findings, place: KeyPath) -> Block:
     return Block(
         mark=field_name(place),
         table=table,
-        legend=legend(desk, place),
+        legend=legend(desk.draft, place),
         about=about,
         first=fields,
         more=others,
         open=any(one.value or one.chosen or one.said for one in others),
         said=[one for one in found.at(place) if not one.missing],  # its questions say that they want an answer
-        removes=_("Take out: {what}").format(what=legend(desk, place)) if removable else "",
+        removes=_("Take out: {what}").format(what=legend(desk.draft, place)) if removable else "",
         named=_named(desk, place) if named else None,
     )
-
-
-def legend(desk: WriteDesk, place: KeyPath) -> str:
-    """Return what a table is called on the page: ``Lumen red``, ``To call: at once, day and night``."""
-    table = place[0]
-    words = TABLE_WORDS.get(table, table)
-    if len(place) == 1:
-        return words
-    if table == "call":
-        return TIER_WORDS.get(place[1], place[1])
-    key = NAMED_BY.get(table)
-    called = desk.draft.typed((*place, key)) if key else ""
-    return _("{kind}: {name}").format(kind=words, name=called or place[1])
-
-
-def path_words(desk: WriteDesk, path: KeyPath) -> str:
-    """Return what a question is called where it stands alone: ``Lumen: red, Last flushed``."""
-    place = path[:-1]
-    return _("{where}, {what}").format(where=legend(desk, place), what=label_of(path[0], path[-1]))
 
 
 def _named(desk: WriteDesk, place: KeyPath) -> FieldView:
@@ -238,7 +192,7 @@ def _named(desk: WriteDesk, place: KeyPath) -> FieldView:
         rows=1,
         needed=False,
         wanting=False,
-        said=[Said.fault(refused.problem, mark)] if refused else [],
+        said=[Said.fault(refused.problem, mark, where_words(desk.draft, place))] if refused else [],
     )
 
 
@@ -247,7 +201,7 @@ def _field(desk: WriteDesk, found: Findings, place: KeyPath, entry: EntryField) 
     mark = field_name(path)
     refused = desk.beside.get(mark)
     value = refused.typed if refused else desk.draft.typed(path)
-    said = [*([Said.fault(refused.problem, mark)] if refused else []), *found.at(path)]
+    said = [*([Said.fault(refused.problem, mark, where_words(desk.draft, path))] if refused else []), *found.at(path)]
     stands = (place[0] not in OPTIONAL_TABLES and place[0] != "call") or desk.draft.has(place)
     wanting = not value and ((entry.needed and stands) or found.wants(path))
     kind = _kind(entry, value)

@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from reminders.drafting.draft import DraftError
+from reminders.drafting.entries import entry_of, fault_of
 from reminders.drafting.look import look
 from reminders.files import FileError
 from reminders.places import commands_after, typed
@@ -31,6 +32,8 @@ LONGEST_NAME = 60
 
 LONGEST_FILE_NAME = 120
 
+UNREADABLE = "unreadable"
+"""In place of the digest of a file that cannot be read; no file has it, so none is replaced for it."""
 
 THING = "thing-"
 
@@ -145,7 +148,10 @@ class _Finish:
     def _note(self, by: str, plan: Plan) -> str:
         """Write into the plan who read it back, when, and what; return why that cannot be, or nothing."""
         desk = self.desk
-        before = desk.draft.text()
+        before, entry = desk.draft.text(), entry_of("read_back", "by")
+        fault = fault_of(entry, by, None) if entry else None
+        if fault is not None:
+            return fault.problem
         now = datetime.fromtimestamp(desk.now(), plan.course.zone)
         try:
             desk.draft.enter(("read_back", "by"), " ".join(by.split()))
@@ -175,13 +181,18 @@ class _Finish:
         return RedirectResponse("closed", 303)
 
     def _changed(self, target: Path, fault: str = "") -> Response:
+        """Say that the file is another one, with what was wrong with what was asked for; one that cannot be read is no known one."""
+        try:
+            lies = digest(on_disk(target))
+        except FileError as error:
+            lies, fault = UNREADABLE, fault or str(error)
         return desk_page(
             self.desk,
             "write_changed.html",
             409,
             target=target.name,
-            lies=digest(on_disk(target)),
-            there=target.exists(),
+            lies=lies,
+            there=bool(lies),
             opened=bool(self.desk.opened) and target == self.desk.path,
             fault=fault,
             other=f"{target.stem}-2{target.suffix}",

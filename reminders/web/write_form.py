@@ -12,6 +12,7 @@ from urllib.parse import quote, unquote
 from starlette.datastructures import FormData, UploadFile
 
 from reminders.drafting.draft import Draft, DraftError
+from reminders.drafting.draft import table_path as table_path
 from reminders.drafting.entries import EntryField, entry_of, typed_of
 from reminders.findings import KeyPath
 from reminders.plan.forms import Entry
@@ -88,11 +89,6 @@ def path_of(name: str) -> KeyPath | None:
         path = (table, ".".join(parts))
     asked = entry_of(table, path[-1]) is not None and table != "read_back" and path not in NOT_ASKED
     return path if asked and len(path) == len(table_path(path)) + 1 else None
-
-
-def table_path(path: KeyPath) -> KeyPath:
-    """Return the part of a path that leads to its table."""
-    return path[:2] if path[0] in NAMED_TABLES | LISTED_TABLES else path[:1]
 
 
 def sent(form: FormData) -> Sent:

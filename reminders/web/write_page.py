@@ -16,13 +16,14 @@ from reminders.drafting.draft import DraftError
 from reminders.drafting.entries import entry_of
 from reminders.drafting.provider import ProviderError, fill_from
 from reminders.drafting.shapes import SHAPES
+from reminders.drafting.wording import legend, path_words
 from reminders.findings import KeyPath
 from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, FluidKind
 from reminders.web.guard import posted
 from reminders.web.page_frame import query, static_files
 from reminders.web.write_add import AddError, added
 from reminders.web.write_desk import Provided, WriteDesk
-from reminders.web.write_fields import legend, path_words, sections
+from reminders.web.write_fields import sections
 from reminders.web.write_findings import Findings
 from reminders.web.write_finish import finish_routes
 from reminders.web.write_form import (
@@ -93,7 +94,7 @@ class _WritePage:
         if desk.saved is not None:
             return RedirectResponse("closed", 303)
         if desk.offered is not None:
-            return desk_page(self.desk, "write_offer.html", at=told_time(desk, desk.offered.at))
+            return desk_page(self.desk, "write_offer.html", at=told_time(desk, desk.offered.at), fresh=desk.fresh)
         if not desk.begun:
             return desk_page(
                 desk,
@@ -117,7 +118,7 @@ class _WritePage:
             zones=sorted(known_zones()),
             provided=desk.provided,
             differs=[
-                (field_name(one.path), path_words(desk, one.path), one.here, one.theirs) for one in desk.differs()
+                (field_name(one.path), path_words(desk.draft, one.path), one.here, one.theirs) for one in desk.differs()
             ],
             back=desk.back[-1].words if desk.back else "",
             same_revision=desk.same_revision(),
@@ -155,7 +156,7 @@ class _WritePage:
         differs = [
             (
                 field_name(path),
-                path_words(desk, path),
+                path_words(desk.draft, path),
                 here,
                 theirs,
                 desk.draft.has(table_path(path)) or path[0] == "call",
@@ -266,7 +267,7 @@ class _WritePage:
     def _removed(self, place: KeyPath) -> str:
         desk = self.desk
         if desk.draft.has(place):
-            words, before = legend(desk, place), desk.draft.text()
+            words, before = legend(desk.draft, place), desk.draft.text()
             desk.draft.remove(place)
             desk.stepped(_("taken out: {what}").format(what=words), before)
             desk.messages.done.append(_("Taken out: {what}.").format(what=words))
