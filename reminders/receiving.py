@@ -1,6 +1,9 @@
 """A file that somebody was sent into what it is, whether it is sound, and how it stands to the plan in use. Nothing is changed."""
 
-from collections.abc import Sequence
+import logging
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -55,6 +58,21 @@ class Received:
     comparison: str = ""
 
 
+@contextmanager
+def unheard() -> Iterator[None]:
+    """Let nothing be logged or warned of while a stranger's file is read: libraries repeat what is in it as it stands, and what
+    nobody else takes Python writes to the terminal, which would obey it."""
+    before = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        logging.disable(before)
+
+
+@unheard()
 def receive(file: Path, now: Instant) -> Received:
     """Read a file as a packet or a plan, as of ``now``.
 

@@ -3,28 +3,36 @@
 import base64
 import email
 import io
+import logging
 import quopri
 import random
 import re
 import sys
 import time
+import tracemalloc
+import warnings
 import zipfile
-from collections.abc import Callable
+import zlib
+from collections.abc import Callable, Sequence
 from email.message import EmailMessage
 from email.policy import SMTP, default
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from own_places import HOME, OTHER, PLAN_ID, SECOND, facts, own_places, put_in_use, run, write
 from packet_home import NOW, Desk, packed, with_read_back
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 from readers.samples import Sample
 from reportlab.pdfgen.canvas import Canvas
 from small_plans import plan_text
+from test_care import dressing
 from test_sending import at_a_terminal
 
 from reminders import receiving
-from reminders.mailing.unpacking import LARGEST, UnpackError, unpack
+from reminders.commands.shared import names_a_plan
+from reminders.mailing.fitting import LARGEST_DRAWING, MOST_FONTS
+from reminders.mailing.unpacking import LARGEST, Unpacked, UnpackError, unpack
 from reminders.plan.model import Reveals
 from reminders.plan.source import LONGEST_FILE
 from reminders.record.facts import Kind
@@ -324,6 +332,45 @@ def test_nothing_that_a_terminal_would_obey_is_shown(mail: bytes, tmp_path: Path
     assert not list(tmp_path.glob("**/*bashrc*"))
 
 
+COMMANDS = "\x1b[2K\x1b]0;EVIL\x07The sheet fits.\x1b[8m"
+"""What a terminal would obey: it clears the line, names the window, and hides what follows."""
+
+
+def test_no_library_repeats_what_a_pdf_says_at_the_terminal(
+    mail: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A font whose way of writing letters is called so; the library for PDFs names it in its log."""
+    monkeypatch.setattr(logging.getLogger(), "handlers", [])  # as outside of tests: then Python writes to the terminal
+    called = b"".join(b"#%02x" % letter for letter in COMMANDS.encode())
+    font = b"<< /Type /Font /Subtype /Type0 /BaseFont /X /Encoding /" + called + b" >>"
+    result = run("open", saved(tmp_path, swapped(mail, sheet=a_sheet_of(b"BT /F 12 Tf (a) Tj ET", font))), *NOW)
+    assert all(letter.isprintable() or letter == "\n" for letter in result.output)
+    assert "EVIL" not in result.output
+    assert "sheet.pdf does not show what the plan says" in result.output
+
+
+def test_whatever_is_logged_or_warned_of_while_it_is_read_does_not_reach_the_terminal(
+    mail: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(logging.getLogger(), "handlers", [])
+    spoken = []
+
+    def loud(content: bytes) -> Unpacked:
+        logging.getLogger("some.library").error(COMMANDS)
+        warnings.warn(COMMANDS, stacklevel=1)
+        spoken.append(content)
+        return unpack(content)
+
+    monkeypatch.setattr(receiving, "unpack", loud)
+    result = run("open", saved(tmp_path, mail), *NOW)
+    assert result.exit_code == 0
+    assert spoken
+    assert "EVIL" not in result.output
+    with pytest.warns(UserWarning, match="later"):
+        warnings.warn("later", stacklevel=1)
+    assert logging.getLogger().isEnabledFor(logging.ERROR), "afterwards everything is heard again"
+
+
 def test_a_plan_file_is_opened_too(tmp_path: Path, data: Path) -> None:
     plan = write(tmp_path, with_read_back(HOME))
     said = run("open", plan, *NOW)
@@ -613,6 +660,61 @@ def test_a_packet_that_shows_what_was_recorded_fits_too(tmp_path: Path) -> None:
     assert "flushes or finishes at other times than the plan alone gives" in said
 
 
+AHEAD = f"{HOME}\n{dressing(last='05-26 07:00')}"
+"""With a dressing on the 2nd and the 9th."""
+
+
+@pytest.mark.parametrize(
+    ("shown", "told"),
+    [
+        (f"{HOME}\n{dressing(last='05-28 07:00')}", "Thu 4 Jun 2026, 10:00 CDT in the calendar"),
+        (HOME, "at no time in the calendar"),
+    ],
+    ids=["on other days", "not at all"],
+)
+def test_care_tasks_at_other_times_are_told_with_both_times(tmp_path: Path, shown: str, told: str) -> None:
+    calendar, plan = packed(tmp_path / "calendar", shown).calendar(), packed(tmp_path / "plan", AHEAD).mail()
+    result = run("open", saved(tmp_path, swapped(plan, calendar=calendar)), *NOW)
+    assert result.exit_code == 0, result.output
+    assert f"The first is dressing, Tue 2 Jun 2026, 10:00 CDT in the plan and {told}." in result.output
+    assert "care tasks at other times than the plan alone gives" in result.output
+    assert "What came with the plan fits it, but for what the notes say." in result.output
+
+
+def test_a_dressing_that_was_changed_early_is_told_and_brings_no_strange_events(tmp_path: Path) -> None:
+    """One more comes before the end than the plan alone has."""
+    desk = Desk(tmp_path)
+    plan = desk.write(f"{HOME}\n{dressing(last='05-31 07:00', days=2)}")
+    run("record", plan, "done", "dressing", "9:00", "--now", "2026-06-01 09:05-05:00")
+    desk.packs(plan, now=("--now", "2026-06-01 13:00-05:00"))
+    said = run("open", desk.out / "packet-revision-1-0F0E-8A52.eml", "--now", "2026-06-01 13:30-05:00").output
+    assert "The first is dressing, Tue 2 Jun 2026, 10:00 CDT in the plan and Mon 1 Jun 2026, 09:00 CDT" in said
+    assert "DOES NOT FIT" not in said
+
+
+@pytest.mark.parametrize(
+    "written", [b"[plan]\n", b" [ plan ]\n", b"\xef\xbb\xbf[plan]\n", b"plan.id = 1\n", b"plan = {}\n"]
+)
+def test_what_reads_like_a_plan_is_one_wherever_it_comes_from(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, written: bytes
+) -> None:
+    """As a part of an e-mail whose name and type say nothing, and as a file of a command."""
+    mail = a_mail_with(("attachment", "application/octet-stream", written))
+    assert unpack(mail).plan.content == written
+    monkeypatch.chdir(tmp_path)
+    saved(tmp_path, written, "attachment")
+    assert names_a_plan("attachment")
+
+
+def test_prose_about_a_plan_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    prose = b"The\nplan. It begins on Monday.\nplan = what we agreed\n"
+    with pytest.raises(UnpackError, match="holds no plan"):
+        unpack(a_mail_with(("attachment", "application/octet-stream", prose)))
+    monkeypatch.chdir(tmp_path)
+    saved(tmp_path, prose, "flushed")
+    assert not names_a_plan("flushed")
+
+
 def test_a_plan_without_calendar_and_sheet_is_told(mail: bytes, tmp_path: Path) -> None:
     assert "Neither calendar nor sheet came" in run("open", saved(tmp_path, remade(mail, HOME)), *NOW).output
 
@@ -699,11 +801,16 @@ def test_only_the_first_of_many_pdfs_and_calendars_are_looked_at(mail: bytes, tm
 
 def many_pages(branches: int, depth: int = 6) -> bytes:
     """Return a small PDF that calls itself the sheet, and whose tree names the same page again and again."""
-    nodes = [b"<< /Subject (Revision 1 of plan 0F0E-8A52) >>", b"<< /Type /Catalog /Pages 3 0 R >>"]
-    nodes += [
+    nodes = [
         b"<< /Type /Pages /Count 1 /Kids [" + b"%d 0 R " % (4 + level) * branches + b"] >>" for level in range(depth)
     ]
     nodes.append(b"<< /Type /Page /MediaBox [0 0 9 9] /Resources << >> >>")
+    return pdf_of(nodes)
+
+
+def pdf_of(nodes: Sequence[bytes]) -> bytes:
+    """Return a PDF that calls itself the sheet; its objects from the third on, which is its tree of pages, are these."""
+    nodes = [b"<< /Subject (Revision 1 of plan 0F0E-8A52) >>", b"<< /Type /Catalog /Pages 3 0 R >>", *nodes]
     out, places = b"%PDF-1.4\n", []
     for number, node in enumerate(nodes, start=1):
         places.append(len(out))
@@ -725,6 +832,80 @@ def test_a_pdf_that_is_no_sheet_is_only_told(mail: bytes, tmp_path: Path, pdf: b
     result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), "--use", *NOW)
     assert told in result.output
     assert result.exit_code == 0
+
+
+def stream(content: bytes, keys: bytes = b"") -> bytes:
+    """Return an object of a PDF with some content."""
+    return b"<< /Length %d " % len(content) + keys + b">>\nstream\n" + content + b"\nendstream"
+
+
+def a_sheet_of(drawn: bytes, font: bytes, keys: bytes = b"", more: Sequence[bytes] = (), pages: int = 1) -> bytes:
+    """Return a PDF that calls itself the sheet and draws something on each page: with object 6 as its font, and with object 7
+    for a drawing within the drawing."""
+    kids = b"<< /Type /Pages /Count %d /Kids [" % pages + b"4 0 R " * pages + b"] >>"
+    page = b"<< /Type /Page /MediaBox [0 0 9 9] /Contents 5 0 R /Resources << /Font << /F 6 0 R >> /XObject << /X 7 0 R >> >> >>"
+    return pdf_of([kids, page, stream(drawn, keys), font, *more])
+
+
+A_FONT = b"<< /Type /Font /Subtype /Type1 /BaseFont /Helvetica >>"
+
+
+def test_a_drawing_within_a_drawing_is_not_read(mail: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Five levels, each drawn ten times by the one above: of 1.6 kB come 111,110 drawings."""
+    form = b"/Type /XObject /Subtype /Form /BBox [0 0 1 1] "
+    below = [b"/Resources << /XObject << /X %d 0 R >> >> " % number for number in range(8, 12)]
+    forms = [stream(b"/X Do " * 10, form + keys) for keys in below]
+    pdf = a_sheet_of(b"/X Do " * 10, A_FONT, more=[*forms, stream(b"", form)])
+    assert len(pdf) < 2_000
+    read = Mock(return_value="")
+    monkeypatch.setattr(PageObject, "extract_xform_text", read)
+    result = run("open", saved(tmp_path, swapped(mail, sheet=pdf)), "--use", *NOW)
+    assert "sheet.pdf does not show what the plan says" in result.output
+    assert not read.called
+
+
+def test_nothing_is_unpacked_beyond_what_a_sheet_can_be(mail: bytes, tmp_path: Path) -> None:
+    """400 MB in 389 kB, counted by what is held at a time."""
+    packer = zlib.compressobj(9)
+    packed = b"".join([*(packer.compress(bytes(1_000_000)) for _ in range(400)), packer.flush()])
+    file = saved(tmp_path, swapped(mail, sheet=a_sheet_of(packed, A_FONT, b"/Filter /FlateDecode ")))
+    assert len(packed) < 400_000
+    tracemalloc.start()
+    try:
+        result = run("open", file, "--use", *NOW)
+        _held, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most < 6 * LARGEST_DRAWING
+    assert "is far too large for it" in result.output
+    assert result.exit_code == 1
+
+
+LETTERS = b"/Type /Font /Subtype /TrueType /BaseFont /X /ToUnicode 7 0 R "
+LONG = b"1 beginbfchar\n<41> <" + b"0041" * 200 + b">\nendbfchar"
+ENDLESS: dict[str, bytes] = {
+    "a sign that stands for many letters": a_sheet_of(
+        b"BT /F 9 Tf (AAAA) Tj ET", b"<< " + LETTERS + b">>", more=[stream(LONG)]
+    ),
+    "signs that stand for many letters in every page": a_sheet_of(
+        b"BT ET", b"<< " + LETTERS + b">>", more=[stream(b"<41> <0041>\n" * (LARGEST_DRAWING // 500))], pages=90
+    ),
+    "far more fonts than a sheet has": a_sheet_of(b"BT ET", A_FONT, pages=50).replace(
+        b"/Font << /F 6 0 R", b"/Font << " + b"".join(b"/F%d 6 0 R " % number for number in range(MOST_FONTS // 50 + 1))
+    ),
+}
+
+
+@pytest.mark.parametrize("case", ENDLESS)
+def test_letters_that_would_take_without_end_are_not_read(
+    mail: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, case: str
+) -> None:
+    read = Mock(return_value="")
+    monkeypatch.setattr(PageObject, "extract_text", read)
+    result = run("open", saved(tmp_path, swapped(mail, sheet=ENDLESS[case])), "--use", *NOW)
+    assert "is far too large for it" in result.output
+    assert result.exit_code == 1
+    assert not read.called
 
 
 def a_pdf(subject: str, drawn: str) -> bytes:
@@ -871,6 +1052,11 @@ def an_older_packet_below_a_newer_one(mail: bytes) -> bytes:
     return outer.as_bytes()
 
 
+def quoted(mail: bytes, sign: bytes = b"> ") -> bytes:
+    """As mail programs quote what somebody answers to, or forwards as text."""
+    return b"".join(sign + line for line in mail.splitlines(keepends=True))
+
+
 def a_plan_in_the_text(mail: bytes) -> bytes:
     return a_mail_with(text="Here is the plan:\n\n" + plan_in(mail).decode())
 
@@ -940,6 +1126,12 @@ BAD: dict[str, tuple[Callable[[bytes], bytes] | bytes, str]] = {
     ),
     "a plan with errors": (
         lambda mail: remade(mail, f'{HOME}\n[order.cefazolin]\ndose = "1 parsec"\n'), "ERROR (wrong-unit)",
+    ),
+    "a quoted one": (quoted, "its lines begin with >. So its files cannot be taken out of it. Save the original e-mail again"),
+    "one quoted twice": (lambda mail: quoted(mail, b">> "), "its lines begin with >"),
+    "one quoted without a blank": (lambda mail: quoted(with_the_line_of_a_mailbox(mail), b">"), "its lines begin with >"),
+    "one quoted below a sentence": (
+        lambda mail: b"On Mon, 1 Jun 2026 Ana Bell wrote:\r\n\r\n" + quoted(mail), "its lines begin with >",
     ),
     # Files that are no e-mail
     "the sheet": (lambda mail: of(mail, "application/pdf"), "is a PDF, such as the sheet of a packet"),

@@ -441,6 +441,15 @@ def at_a_terminal(command: list[str], answers: list[tuple[str, str]], folder: Pa
     return shown, process.wait(timeout=20)
 
 
+def sending_command(desk: Desk, inbox: Inbox, certificate: Certificate) -> list[str]:
+    """Return the command that sends a desk's packet with a login, as it is typed."""
+    return [
+        sys.executable, "-m", "reminders", "packet", str(desk.folder / "fennimore.toml"), "--out", str(desk.out),
+        "--from", ANA, "--to", FAMILY, "--send", "--smtp", f"{HOST}:{inbox.port}", "--authority", str(certificate.file),
+        "--user", "ana", *NOW,
+    ]  # fmt: skip
+
+
 @pytest.mark.skipif(os.name != "posix", reason="not run: a terminal of one's own is POSIX")
 @pytest.mark.parametrize(("answer", "sends"), [("y", True), ("n", False), ("", False)], ids=["yes", "no", "nothing"])
 def test_at_a_terminal_it_asks_first_and_shows_no_password(
@@ -448,19 +457,33 @@ def test_at_a_terminal_it_asks_first_and_shows_no_password(
 ) -> None:
     desk = packed(tmp_path / "desk")
     with mail_server(starttls=certificate, login=True) as inbox:
-        command = [
-            sys.executable, "-m", "reminders", "packet", str(desk.folder / "fennimore.toml"), "--out", str(desk.out),
-            "--from", ANA, "--to", FAMILY, "--send", "--smtp", f"{HOST}:{inbox.port}", "--authority", str(certificate.file),
-            "--user", "ana", *NOW,
-        ]  # fmt: skip
         asked = [("Send it now to family@quill.example?", answer), ("Password of ana at localhost", PASSWORD)]
-        shown, status = at_a_terminal(command, asked if sends else asked[:1], tmp_path)
+        shown, status = at_a_terminal(
+            sending_command(desk, inbox, certificate), asked if sends else asked[:1], tmp_path
+        )
     assert status == 0, shown
     assert shown.index("This packet holds:") < shown.index("Send it now")
     assert PASSWORD not in shown
     assert len(inbox.mails) == int(sends)
     assert ("Handed to localhost for family@quill.example" in shown) is sends
     assert ("Nothing was sent" in shown) is not sends
+
+
+@pytest.mark.skipif(os.name != "posix", reason="not run: a terminal of one's own is POSIX")
+def test_where_somebody_can_be_asked_the_password_of_the_environment_is_left_alone(
+    certificate: Certificate, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may be that of another account."""
+    monkeypatch.setenv(VARIABLE, "of another account")
+    desk = packed(tmp_path / "desk")
+    with mail_server(starttls=certificate, login=True) as inbox:
+        shown, status = at_a_terminal(
+            sending_command(desk, inbox, certificate),
+            [("Send it now to family@quill.example?", "y"), ("Password of ana at localhost", PASSWORD)],
+            tmp_path,
+        )
+    assert status == 0, shown
+    assert inbox.logins == [("ana", PASSWORD)]
 
 
 # The command

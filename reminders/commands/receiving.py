@@ -126,7 +126,8 @@ def _fit_words(received: Received) -> str:
     if not compared:
         return "Neither calendar nor sheet came with the plan."
     if all(compared):
-        return "What came with the plan fits it."
+        but = ", but for what the notes say" if any(fit.differs for fit in received.fits) else ""
+        return f"What came with the plan fits it{but}."
     return f"{'What was compared fits the plan' if any(compared) else 'Nothing was compared with the plan'}; see the notes."
 
 

@@ -6,7 +6,6 @@ Outside this package only the daemon asks what time it is, and speaks to whoever
 from __future__ import annotations
 
 import inspect
-import re
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC as UTC_ZONE
@@ -22,6 +21,7 @@ from reminders.files import FileError, read_file
 from reminders.findings import Finding, Severity
 from reminders.places import command_for, id_in_use, is_in_use, places
 from reminders.plan.keys import DATE, MOMENT, UnreadableError
+from reminders.plan.source import BEGINS_PLAN
 from reminders.record.facts import EMPTY
 from reminders.schedule.model import Schedule
 from reminders.times import Instant, from_datetime
@@ -119,12 +119,9 @@ def names_a_plan(word: str) -> bool:
     try:
         if path.name != word:
             return path.exists()
-        return path.is_file() and _BEGINS_PLAN.search(read_file(path)) is not None
+        return path.is_file() and BEGINS_PLAN.search(read_file(path)) is not None
     except (OSError, ValueError, FileError):  # a word that no file can have for its name, or that nobody may read
         return False
-
-
-_BEGINS_PLAN = re.compile(rb"^\s*(\[\s*plan\s*\]|plan\s*[.=])", re.MULTILINE)
 
 
 def plan_and_file(files: Sequence[Path], name: str) -> tuple[Path, Path]:
@@ -227,6 +224,7 @@ def opened(plan: Path, now: str | None, *, writes: bool = False) -> Household:
         return household
     household = _or_stop(open_household, plan, now)
     tell_apart(household, writes=writes)
+    tell_replaced(household)
     return household
 
 
@@ -257,6 +255,18 @@ def tell_waiting(household: Household) -> None:
             f"{command_for('record', household.path, 'in use')} .\n",
             err=True,
         )
+
+
+def tell_replaced(household: Household) -> None:
+    """Tell that a revision says something else than the packets that were made of it, where it does."""
+    if household.replaced is None:
+        return
+    course, made = household.plan.course, household.plan.clock.local(household.replaced.entered)
+    click.echo(
+        f"As revision {course.revision}, {household.path.name} says something else than the packet of {words.moment_words(made)}, and "
+        "takes its place. If that packet was sent already, raise revision by one instead.\n",
+        err=True,
+    )
 
 
 def tell_followed(before: Household, after: Household) -> None:

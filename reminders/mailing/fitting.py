@@ -6,6 +6,7 @@ Compared is what any release of this program says alike: ids, instants, numbers,
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 from typing import Any
@@ -24,10 +25,20 @@ from reminders.words import CATALOGUE, day_words, drug_words, moment_words
 _ = CATALOGUE.gettext
 
 LARGEST_CALENDAR, LARGEST_PDF, MOST_PAGES, LARGEST_DRAWING = 2_000_000, 10_000_000, 100, 10_000_000
-"""Bytes and pages beyond which a file is none of a packet; the last one is of what a PDF draws, unpacked."""
+"""Bytes and pages beyond which a file is none of a packet; the last one is of what a PDF draws and how its letters are read,
+unpacked, of all pages together."""
 
 MOST_NODES = 1000
 """Nodes of a PDF's tree of pages that are looked at to count them."""
+
+MOST_FONTS = 4 * MOST_PAGES
+"""Fonts of all pages together, one that several pages have as often as they have it; a sheet has three a page."""
+
+LONG_LETTERS = re.compile(rb"<[0-9A-Fa-f\s]{33,}>")
+"""One sign that stands for more than eight letters, as no sign of a sheet does: by such ones a short text becomes an endless one."""
+
+LETTERS = ("/ToUnicode", "/Encoding", "/FontFile", "/FontFile3")
+"""What of a font tells which letters its signs are, and is unpacked for that."""
 
 MOST_COMPARED = 4
 """Calendars, and PDFs, of one e-mail that are compared; a packet holds one of each, and each takes a second or two."""
@@ -42,15 +53,19 @@ WEEK = 7
 MOST_FLUSHES = 50
 """Flushes of one idle lumen on one day; no limit that a plan can state asks for more."""
 
+MOST_MORE = 50
+"""Care tasks by an interval that a calendar may show beyond those of the plan alone: what was done early brings the next ones forward."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fit:
     """How the files of a packet fit its plan: what does not fit at all, and what is only to be known; ``compared``: something
-    of it was looked at."""
+    of it was looked at; ``differs``: some of its notes say what is otherwise than in the plan."""
 
     misfits: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     compared: bool = True
+    differs: bool = False
 
 
 def fits_of(
@@ -92,7 +107,8 @@ def sheet_fit(part: Part, schedule: Schedule) -> Fit:
         told = _("{name} is far too large for a sheet, and was not looked into.").format(name=part.name)
         return Fit(notes=(told,), compared=False)
     try:
-        return _pdf_fit(part, schedule)
+        with _limits():
+            return _pdf_fit(part, schedule)
     except Exception:  # as above
         return Fit(notes=(_("{name} cannot be read as a PDF.").format(name=part.name),), compared=False)
 
@@ -154,7 +170,7 @@ def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedu
             doses.append(f"{drugs}, {moment_words(plan.clock.local(touch.at))}")
         else:
             others += 1
-    known = {*planned, *(event.uid for event in schedule.tasks), *_flushes(plan, begin, ends), _ending(plan)}
+    known = {*planned, *_tasks(schedule), *_flushes(plan, begin, ends), _ending(plan)}
     strange = [uid for uid, at in starts.items() if uid not in known and begin <= at <= ends]
     notes, misfits = [], []
     if not within:
@@ -169,6 +185,13 @@ def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedu
                 "recorded, is in it."
             ).format(name=name, count=others)
         )
+    tasks = _tasks_elsewhere(schedule, starts, begin, ends)
+    if tasks:
+        told = _(
+            "{name} shows {count} care tasks at other times than the plan alone gives: an earlier revision, or what was recorded, is in "
+            "it. If neither can be, ask the sender. The first is {first}."
+        )
+        notes.append(told.format(name=name, count=len(tasks), first=tasks[0]))
     if doses:
         told = _("{name} does not show these doses when the plan gives them: {doses}. Do not open it.")
         misfits.append(told.format(name=name, doses=_some(doses)))
@@ -178,7 +201,31 @@ def _events_fit(name: str, shown: Mapping[str, _Event], changed: Instant, schedu
     if strange:
         told = _("{name} shows {count} doses or bag changes that the plan does not have. Do not open it.")
         misfits.append(told.format(name=name, count=len(strange)))
-    return Fit(tuple(misfits), tuple(notes), compared=bool(within))
+    return Fit(tuple(misfits), tuple(notes), compared=bool(within), differs=bool(tasks))
+
+
+def _tasks_elsewhere(schedule: Schedule, starts: Mapping[str, Instant], begin: Instant, end: Instant) -> list[str]:
+    """Say of each care task of these days that is not shown when the plan gives it what the plan says and what is shown."""
+    told = []
+    for event in schedule.tasks:
+        shown = starts.get(event.uid)
+        if shown != event.at and any(begin <= at <= end for at in (event.at, shown) if at is not None):
+            clock = schedule.plan.clock
+            said = _("{what}, {planned} in the plan and {shown} in the calendar")
+            theirs = _("at no time") if shown is None else moment_words(clock.local(shown))
+            told.append(said.format(what=event.care.label, planned=moment_words(clock.local(event.at)), shown=theirs))
+    return told
+
+
+def _tasks(schedule: Schedule) -> Iterator[str]:
+    """Yield the UIDs that care tasks can have: those of the plan alone, and some more by each interval."""
+    names, plan = Identities(schedule.plan), schedule.plan
+    for event in schedule.tasks:
+        yield event.uid
+    for name, task in plan.tasks.items():
+        if task.every is not None or task.every_days is not None:
+            last = sum(event.task == name for event in schedule.tasks) + MOST_MORE
+            yield from (names.of("task", name, str(count)) for count in range(1, last + 1))
 
 
 def _says(event: _Event, plan: Plan, name: str) -> bool:
@@ -224,11 +271,11 @@ def _pdf_fit(part: Part, schedule: Schedule) -> Fit:
     if (marks, numbers) != ([plan_mark(plan)], [str(plan.course.revision)]):
         said = _('{name} is another sheet than that of this plan: it says "{subject}". Do not hang it up.')
         return Fit((said.format(name=part.name, subject=subject),))
-    if _is_too_large(reader):
+    text = _shown_text(reader)
+    if text is None:
         return Fit(
             (_("{name} calls itself the sheet of this plan, and is far too large for it.").format(name=part.name),)
         )
-    text = "".join(_close(page.extract_text()) for page in reader.pages)
     missing = [said for said in _on_sheet(schedule, text) if _close(said) not in text]
     if not missing:
         return Fit()
@@ -236,8 +283,39 @@ def _pdf_fit(part: Part, schedule: Schedule) -> Fit:
     return Fit((told.format(name=part.name, missing=_some(missing)),))
 
 
-def _is_too_large(reader: Any) -> bool:
-    """Say whether a PDF is larger than any sheet: first its pages, by a walk that ends, then what they draw."""
+def _limits() -> AbstractContextManager[object]:
+    """Hold the library to what a sheet needs: it stops as soon as more than that is unpacked, mends nothing that is broken, and
+    reads no drawing within a drawing, which no sheet has."""
+    from pypdf import apply_configuration
+
+    return apply_configuration(
+        maximum_declared_stream_length=LARGEST_PDF,
+        array_based_stream_maximum_output_length=LARGEST_DRAWING,
+        zlib_maximum_output_length=LARGEST_DRAWING,
+        lzw_maximum_output_length=LARGEST_DRAWING,
+        run_length_maximum_output_length=LARGEST_DRAWING,
+        brotli_maximum_output_length=LARGEST_DRAWING,
+        stream_decoding_work_maximum_length=3 * LARGEST_DRAWING,
+        zlib_maximum_recovery_input_length=0,
+        xform_maximum_invocations_per_extraction=0,
+    )
+
+
+def _shown_text(reader: Any) -> str | None:
+    """Return what a PDF shows, as :func:`_close` has it; None where it is larger than any sheet. First its pages are counted, then
+    what they draw; only then anything of it is read."""
+    from pypdf.errors import LimitReachedError
+
+    try:
+        if _has_too_many_pages(reader) or _draws_too_much(reader):
+            return None
+        return "".join(_close(page.extract_text()) for page in reader.pages)
+    except LimitReachedError:
+        return None
+
+
+def _has_too_many_pages(reader: Any) -> bool:
+    """Count pages by a walk that ends."""
     waiting, nodes, pages = [reader.trailer["/Root"]["/Pages"]], 0, 0
     while waiting:
         node, nodes = waiting.pop().get_object(), nodes + 1
@@ -246,13 +324,40 @@ def _is_too_large(reader: Any) -> bool:
         if pages > MOST_PAGES or nodes > MOST_NODES:
             return True
         waiting += () if below is None else below.get_object()[: MOST_NODES + 1]
-    drawn = 0
+    return False
+
+
+def _draws_too_much(reader: Any) -> bool:
+    """Count what the pages draw, and what tells the letters of it; no single piece is unpacked beyond the limit."""
+    drawn, fonts = 0, 0
     for page in reader.pages:
         contents = page.get_contents()
         drawn += 0 if contents is None else len(contents.get_data())
+        for font in _under(_under(page, "/Resources"), "/Font").values():
+            fonts += 1
+            if fonts > MOST_FONTS:
+                return True
+            told = list(_letters(font.get_object()))
+            drawn += sum(map(len, told))
+            if drawn > LARGEST_DRAWING or any(LONG_LETTERS.search(data) for data in told):
+                return True
         if drawn > LARGEST_DRAWING:
             return True
     return False
+
+
+def _letters(font: Any) -> Iterator[bytes]:
+    """Yield, unpacked, what tells the letters of a font."""
+    for holder in (font, _under(font, "/FontDescriptor")):
+        for stream in (_under(holder, key) for key in LETTERS):
+            if hasattr(stream, "get_data"):
+                yield stream.get_data()
+
+
+def _under(holder: Any, key: str) -> Any:
+    """Return what a dictionary of a PDF has under a key; nothing is an empty one."""
+    found = holder.get(key)
+    return {} if found is None else found.get_object()
 
 
 def _on_sheet(schedule: Schedule, text: str) -> Iterator[str]:

@@ -107,7 +107,7 @@ def send(
     except SendingError as error:
         raise SendingError(hide(str(error)), uncertain=error.uncertain) from None
     except (smtplib.SMTPException, OSError, ValueError) as error:
-        told, uncertain = _words(error, server, handed_over, hide)
+        told, uncertain = _explained(error, server, handed_over, hide)
         raise SendingError(hide(told), uncertain=uncertain) from None
     return Sent({address: _reply(*reason, hide) for address, reason in refused.items()}, encrypted)
 
@@ -206,7 +206,7 @@ def _too_large(server: Server, size: int, most: int) -> str:
     ).format(host=server.host, size=size / 1e6, most=most / 1e6)
 
 
-def _words(error: Exception, server: Server, handed_over: bool, hide: Callable[[str], str]) -> tuple[str, bool]:
+def _explained(error: Exception, server: Server, handed_over: bool, hide: Callable[[str], str]) -> tuple[str, bool]:
     """Say what went wrong, and whether the e-mail may have been sent all the same."""
     host, port = server.host, server.port
     match error:

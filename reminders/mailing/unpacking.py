@@ -16,7 +16,7 @@ from email.message import Message
 from email.policy import compat32
 from typing import TypeAlias
 
-from reminders.plan.source import LONGEST_FILE
+from reminders.plan.source import BEGINS_PLAN, LONGEST_FILE
 from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
@@ -54,7 +54,6 @@ CHARSETS = frozenset(
 MOST_SHOWN = 120
 """Letters of a header or a name that are shown."""
 
-BEGINS_PLAN = re.compile(rb"^[ \t]*(\[[ \t]*plan[ \t]*\]|plan[ \t]*\.[ \t]*id[ \t]*=)", re.MULTILINE)
 HEADER = re.compile(rb"[A-Za-z][A-Za-z0-9-]*:|>?From ")
 """How an e-mail begins: with a header, or with the line that mailboxes put before it."""
 
@@ -106,8 +105,15 @@ class Unpacked:
 
 
 def is_mail(content: bytes) -> bool:
-    """Say whether a file reads like an e-mail, and not like a plan."""
-    return HEADER.match(_begun(content)) is not None
+    """Say whether a file reads like an e-mail, quoted or as it was sent, and not like a plan."""
+    return HEADER.match(_begun(content)) is not None or _is_quoted(content)
+
+
+def _is_quoted(content: bytes) -> bool:
+    """Say whether most lines of a file begin with ``>``, as they do where somebody is quoted; the headers of an e-mail do not."""
+    begun = _begun(content)
+    quoted = begun.startswith(b">") or HEADER.match(begun) is None
+    return quoted and 2 * begun.count(b"\n>") > begun.count(b"\n")
 
 
 def other_file(content: bytes) -> str:
@@ -120,12 +126,19 @@ def unpack(content: bytes) -> Unpacked:
     """Take an e-mail apart.
 
     Raises:
-        UnpackError: it is too large, not whole, or holds no plan or more than one.
+        UnpackError: it is too large, quoted, not whole, or holds no plan or more than one.
     """
     if len(content) > LARGEST:
         raise UnpackError(
             _("This file has more than {most} MB, far more than a packet. Nothing was looked at.").format(
                 most=LARGEST // 1_000_000
+            )
+        )
+    if _is_quoted(content):
+        raise UnpackError(
+            _(
+                "This looks like an e-mail that was forwarded or quoted as text: its lines begin with >. So its files cannot be taken "
+                "out of it. Save the original e-mail again from the mail program, as a file (.eml), or ask the sender to send it again."
             )
         )
     found = _Found()
