@@ -6,14 +6,14 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_plans import reading
+from small_plans import DAILY, reading
 
 from reminders.plan.model import Plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
-from reminders.schedule import ahead
+from reminders.schedule import ahead, sweep
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Schedule, TouchKind
-from reminders.schedule.placing import Flush, Question
+from reminders.schedule.placing import Flush, Question, Stop, stops
 from reminders.schedule.sweep import Before, best_flushes
 from reminders.times import Instant
 
@@ -118,3 +118,25 @@ def test_most_searches_do_go_over() -> None:
         compile_schedule(plan, reports(plan, chance, 30), plan.course.start.instant)
     assert len(asked) > 2
     assert any(same for same, _ in asked)
+
+
+def test_what_lies_far_ahead_is_not_drawn_up_for_each_report() -> None:
+    """A report costs about what lies near it, however long the course is."""
+    drawn: list[int] = []
+
+    def counting(question: Question) -> list[Stop]:
+        found = stops(question)
+        drawn.append(len(found))
+        return found
+
+    daily = DAILY.replace("last_day = 2026-06-06", "until_removal = true")
+    plan = reading(f'[plan]\nend = "2026-08-10 08:00"\n{daily}').plan
+    assert plan is not None
+    record = reports(plan, random.Random(4), 60)
+    patch = pytest.MonkeyPatch()
+    with patch.context() as inside:
+        inside.setattr(sweep, "stops", counting)
+        compile_schedule(plan, record, plan.course.start.instant)
+    whole, *anew = drawn
+    assert len(anew) > 10
+    assert sum(anew) < len(anew) * whole / 5, (whole, anew)

@@ -4,12 +4,19 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import partial
+from operator import attrgetter
 
 from reminders.schedule.beliefs import LumenUse
 from reminders.schedule.model import ENDLESS, NEVER, Spans
 from reminders.schedule.placing import Flush, Lane, Question, Segment, segments
 from reminders.schedule.sweep import Before, best_flushes
-from reminders.times import Instant
+from reminders.times import DAY, Instant
+
+NEAR = 2 * DAY
+"""How far beyond what has changed a question is drawn up at first; each time that is not enough, FURTHER times as far."""
+
+FURTHER = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,11 +71,14 @@ class Ahead:
         for ends, seen in self.terms.blocks or [(self.terms.ends, self.terms.ends)]:
             if ends <= begins:
                 continue
-            question = self._question(begins, seen, last)
-            answer = best_flushes(question, self._before(seen))
+            before = self._before(seen)
+            near = Instant(max(begins, before.alike_from) + NEAR) if before else seen
+            question = self._question(begins, seen, last, near)
+            answer = best_flushes(question, before)
             self.answers.append((question, answer))
-            found += [(flush.at, flush.lane) for flush in answer if flush.at <= ends]
-            last = [self._last_by(ends, lane, last[lane], found) for lane in range(len(last))]
+            answer = answer[: bisect_right(answer, ends, key=attrgetter("at"))]
+            found += [(flush.at, flush.lane) for flush in answer]
+            last = [self._last_by(ends, lane, last[lane], answer) for lane in range(len(last))]
             begins = ends
         return sorted([*found, *self.kept])
 
@@ -77,26 +87,43 @@ class Ahead:
         if self.before is None or self.alike_from == ENDLESS:
             return None
         answers = [(question, answer) for question, answer in self.before.answers if question.ends == ends]
-        return Before(*answers[0], self.alike_from) if answers else None
+        if not answers:
+            return None
+        question, answer = answers[0]
+        return Before(answer, self.alike_from, partial(self.before._touched, question.begins))
 
-    def _last_by(self, until: Instant, lane: int, last: Instant, found: Planned) -> Instant:
-        """Return when a lumen will last have been flushed by an instant."""
-        flushed = [at for at, other in (*found, *self.kept) if other == lane and at <= until]
-        touched = [touch.at for touch in self.uses[lane].after(self.at, self.at) if touch.flushes and touch.at <= until]
-        return max([last, *flushed, *touched])
+    def _touched(self, begins: Instant, lane: int, at: Instant) -> Instant:
+        """Return when a lumen was last flushed by an instant, and not before a question began, other than by its answer."""
+        kept = [when for when, other in self.kept if other == lane and begins < when <= at]
+        touched = self.uses[lane].last_flush(at, self.at)
+        return max(kept if touched < begins else [*kept, touched], default=NEVER)
 
-    def _question(self, begins: Instant, ends: Instant, last: Sequence[Instant]) -> Question:
+    def _last_by(self, until: Instant, lane: int, last: Instant, answer: Sequence[Flush]) -> Instant:
+        """Return when a lumen will last have been flushed by an instant, with the flushes of an answer up to then."""
+        kept = [at for at, other in self.kept if other == lane and at <= until]
+        flushed = next((flush.at for flush in reversed(answer) if flush.lane == lane), NEVER)
+        touched = self.uses[lane].last_flush(until, self.at)
+        return max([last, flushed, touched if touched > self.at else NEVER, *kept])
+
+    def _question(self, begins: Instant, ends: Instant, last: Sequence[Instant], near: Instant) -> Question:
+        """Return a question of which is drawn up what comes before ``near``.
+
+        Each lumen is drawn up to its first touch from there on that flushes it, or to the end: then all its segments that
+        begin before that touch are what they are for the whole question, and so is whether it is settled in between.
+        """
         joined = {at for at, _ in self.kept if begins <= at <= ends}
         lanes = []
         for index, use in enumerate(self.uses):
-            coming = [touch for touch in use.after(Instant(begins - 1), self.at) if touch.at <= ends]
+            sure = next((touch.at for touch in use.after(Instant(near - 1), self.at) if touch.flushes), ends)
+            upto = min(sure, ends)
+            coming = list(use.after(Instant(begins - 1), self.at, upto))
             joined.update(touch.at for touch in coming)
-            kept = [at for at, lane in self.kept if lane == index and begins < at <= ends]
+            kept = [at for at, lane in self.kept if lane == index and begins < at <= upto]
             flushes = sorted({*(touch.at for touch in coming if touch.flushes), *kept})
             touches = sorted({*(touch.at for touch in coming), *kept})
             lanes.append(
                 Lane(
-                    segments=self._segments(use, (begins, ends), flushes, touches),
+                    segments=self._segments(use, (begins, upto), flushes, touches),
                     flushes=flushes,
                     last=last[index],
                     rest=self.rest[index] if self.rest else NEVER,
@@ -104,6 +131,7 @@ class Ahead:
                 )
             )
         terms = self.terms
+        further = Instant(begins + FURTHER * (near - begins))
         return Question(
             begins=begins,
             ends=ends,
@@ -115,6 +143,8 @@ class Ahead:
             worth=terms.worth,
             rooms=self._rooms(),
             known=self.known,
+            drawn_to=Instant(near - 1) if near < ends else ENDLESS,
+            further=partial(self._question, begins, ends, last, further) if near < ends else None,
         )
 
     def _segments(
@@ -125,7 +155,7 @@ class Ahead:
         if not limits or limits[-1].ends <= self.at:
             return []
         limit = limits[-1]
-        found = segments([(*span, limit.placing)], use.taken_at(self.at), flushes, touches)
+        found = segments([(*span, limit.placing)], use.taken_at(self.at, *span), flushes, touches)
         if self.known == NEVER:
             return found
         near = self.at + self.terms.settled

@@ -94,17 +94,18 @@ class LumenUse:
         for span in sorted(self.taken, key=lambda span: span.begins):
             (self._short if span.ends - span.begins <= SHORT else self._long).append(span)
 
-    def last_flush(self, at: Instant) -> Instant:
-        """Return the last touch that was believed at an instant to have flushed the lumen by then; NEVER for none."""
+    def last_flush(self, at: Instant, known: Instant | None = None) -> Instant:
+        """Return the last touch that flushes the lumen by an instant, as it was believed then or at ``known``; NEVER for none."""
+        when = at if known is None else known
         for index in range(bisect_right(self._at, at) - 1, -1, -1):
             touch = self.coming[index]
-            if touch.flushes and touch.since <= at < touch.until:
+            if touch.flushes and touch.since <= when < touch.until:
                 return touch.at
         return NEVER
 
-    def after(self, at: Instant, known: Instant) -> Iterator[Coming]:
-        """Yield the touches after an instant, in order, as they were believed at ``known``."""
-        for index in range(bisect_right(self._at, at), len(self._at)):
+    def after(self, at: Instant, known: Instant, until: Instant = ENDLESS) -> Iterator[Coming]:
+        """Yield the touches after an instant up to another one, in order, as they were believed at ``known``."""
+        for index in range(bisect_right(self._at, at), bisect_right(self._at, until)):
             touch = self.coming[index]
             if touch.since <= known < touch.until:
                 yield touch
@@ -113,18 +114,23 @@ class LumenUse:
         """Say whether a touch was believed at ``known`` to come at an instant."""
         return next((touch.at for touch in self.after(Instant(at - 1), known)), ENDLESS) == at
 
-    def taken_at(self, known: Instant) -> Spans:
-        """Return the stretches in which no flush may stand, merged, as they were believed at an instant."""
-        return tuple(merged([(span.begins, span.ends) for span in self.taken if span.since <= known < span.until]))
+    def taken_at(self, known: Instant, begins: Instant = NEVER, ends: Instant = ENDLESS) -> Spans:
+        """Return the stretches in which no flush may stand, merged, as they were believed at ``known``.
+
+        They are all there from ``begins`` up to ``ends``; before and after that some may be missing.
+        """
+        spans = self._near(begins, ends)
+        return tuple(merged([(span.begins, span.ends) for span in spans if span.since <= known < span.until]))
 
     def busy(self, at: Instant, known: Instant) -> bool:
         """Say whether it was believed at ``known`` that no flush may stand at an instant."""
-        first = bisect_left(self._short, at - SHORT, key=lambda span: span.begins)
-        last = bisect_right(self._short, at, key=lambda span: span.begins)
-        return any(
-            span.begins <= at < span.ends and span.since <= known < span.until
-            for span in (*self._long, *self._short[first:last])
-        )
+        return any(span.begins <= at < span.ends and span.since <= known < span.until for span in self._near(at, at))
+
+    def _near(self, begins: Instant, ends: Instant) -> list[Taken]:
+        """Return the stretches of which some part may lie between two instants."""
+        first = bisect_left(self._short, begins - SHORT, key=lambda span: span.begins)
+        last = bisect_right(self._short, ends, key=lambda span: span.begins)
+        return [*self._long, *self._short[first:last]]
 
     def limits_at(self, known: Instant) -> list[Limits]:
         """Return the stretches of limits as they were believed at an instant: the last one goes on."""

@@ -6,10 +6,11 @@ see :mod:`reminders.schedule.sweep` for which, and why they suffice.
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
+from operator import itemgetter
 
 from reminders.schedule.limits import Rule
 from reminders.schedule.model import ENDLESS, NEVER, Spans
@@ -76,6 +77,9 @@ class Question:
     between an idle flush and the next touch of its lumen; ``worth``: flushes that one saved session is worth.
     ``rooms``: for each day that some total limits, its beginning and what is left for idle flushes. ``known``: up to
     then nothing is chosen, and only what has to be flushed is: nobody can act before they know.
+
+    ``drawn_to``: so far its lanes and sessions are drawn up; ``further`` draws the same question up further, up to its end
+    at last. What the search meets up to ``drawn_to`` is what it would meet if everything were drawn up.
     """
 
     begins: Instant
@@ -88,6 +92,8 @@ class Question:
     worth: int
     rooms: Sequence[tuple[Instant, tuple[Fraction, ...]]] = ()
     known: Instant = NEVER
+    drawn_to: Instant = ENDLESS
+    further: "Callable[[], Question] | None" = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,8 +173,9 @@ def _between(
 
 
 def stops(question: Question) -> list[Stop]:
-    """Return the stops of a question, in order; the first is at its beginning, the last at its end."""
+    """Return the stops of a question, in order, as far as it is drawn up; the first is at its beginning, the last at its end."""
     begins, ends = question.begins, question.ends
+    last = min(ends, question.drawn_to)
     made: dict[Instant, Stop] = {}
 
     def stop(at: Instant) -> Stop:
@@ -179,21 +186,21 @@ def stops(question: Question) -> list[Stop]:
 
     stop(begins)
     stop(ends)
-    for at in question.joined[bisect_left(question.joined, begins) : bisect_right(question.joined, ends)]:
+    for at in question.joined[bisect_left(question.joined, begins) : bisect_right(question.joined, last)]:
         stop(at).joined = True
-    for begin, end in question.quiet:
-        if end <= begins or begin > ends:
-            continue
+    for begin, end in _nights(question):
         if begin > begins:
             stop(Instant(begin - 1)).eve_of = end
             stop(begin)
         if end <= ends:
             stop(end)
-    for at in question.preferred or ():
-        if begins <= at < ends:
+    preferred = question.preferred or ()
+    for at in preferred[bisect_left(preferred, begins) : bisect_right(preferred, last)]:
+        if at < ends:
             stop(at).preferred = True
-    for day, _room in question.rooms:
-        if begins < day <= ends:
+    days = [day for day, _room in question.rooms]
+    for day in days[bisect_right(days, begins) : bisect_right(days, last + 1)]:
+        if day <= ends:
             stop(Instant(day - 1)).last_of_day = True
             stop(day)
     for index, lane in enumerate(question.lanes):
@@ -209,17 +216,24 @@ def stops(question: Question) -> list[Stop]:
                 closing = Instant(segment.touched - question.least)
                 if max(begins, segment.begins) <= closing < min(ends, segment.ends):
                     stop(closing)
-        for at in lane.flushes[bisect_left(lane.flushes, begins) : bisect_right(lane.flushes, ends)]:
+        for at in lane.flushes[bisect_left(lane.flushes, begins) : bisect_right(lane.flushes, last)]:
             stop(at).flushed.append(index)
-    found = [made[at] for at in sorted(made)]
+    found = [made[at] for at in sorted(made) if at <= last]
     _open(found, question)
     return found
+
+
+def _nights(question: Question) -> Spans:
+    """Return the quiet hours that end after a question begins, up to those that begin just after it is drawn up or ends."""
+    last = min(question.ends, Instant(question.drawn_to + 1))
+    first = bisect_right(question.quiet, question.begins, key=itemgetter(1))
+    return question.quiet[first : bisect_right(question.quiet, (last, ENDLESS))]
 
 
 def _open(found: list[Stop], question: Question) -> None:
     """Tell each stop which lanes are open from it to the next one, which need nothing, and whether it is quiet there."""
     at = [stop.at for stop in found]
-    for begin, end in question.quiet:
+    for begin, end in _nights(question):
         for stop in found[bisect_left(at, begin) : bisect_left(at, end)]:
             stop.quiet = True
     for index, lane in enumerate(question.lanes):

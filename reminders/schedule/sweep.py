@@ -16,12 +16,12 @@ The cost of a way is one whole number whose digits, from the front, are the figu
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from heapq import heappop, heappush
-from itertools import pairwise
-from operator import gt, itemgetter, lt
+from itertools import chain, pairwise
+from operator import attrgetter, gt, itemgetter, lt
 from typing import NamedTuple
 
 from reminders.schedule.limits import HourRule
@@ -86,11 +86,20 @@ def _costs(question: Question) -> _Costs:
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """An earlier question with the same end and its answer, and from when on both questions are alike."""
+    """The answer to an earlier question with the same end, and from when on both questions are alike.
 
-    question: Question
+    ``touched`` says when a touch flushed a lane last by an instant, since the earlier question began; NEVER for none.
+    """
+
     flushes: Sequence[Flush]
     alike_from: Instant
+    touched: Callable[[int, Instant], Instant]
+
+    def last(self, lane: int, at: Instant) -> Instant:
+        """Return when a lane was flushed last by an instant since the earlier question began; NEVER for never."""
+        place = bisect_right(self.flushes, at, key=attrgetter("at"))
+        earlier = (self.flushes[index] for index in range(place - 1, -1, -1))
+        return max(self.touched(lane, at), next((flush.at for flush in earlier if flush.lane == lane), NEVER))
 
 
 def best_flushes(question: Question, before: Before | None = None) -> list[Flush]:
@@ -104,6 +113,8 @@ def best_flushes(question: Question, before: Before | None = None) -> list[Flush
     chains = bool(question.least) and _close(question, found)
     if not rooms and not chains:
         return found
+    while question.further is not None:
+        question = question.further()
     found = _Sweep(question, chains=chains, rooms=rooms).flushes()
     if chains and rooms:
         return found
@@ -174,32 +185,27 @@ class _Sweep:
 
     def __init__(self, question: Question, *, chains: bool, rooms: bool, before: Before | None = None) -> None:
         self._before = before
-        self._flushed_before = (
-            [
-                sorted([*earlier.flushes, *(flush.at for flush in before.flushes if flush.lane == lane)])
-                for lane, earlier in enumerate(before.question.lanes)
-            ]
-            if before
-            else []
-        )
         self._lanes = question.lanes
         self._least, self._chains, self._strict = question.least, chains, chains or rooms
         self._begins, self._known = question.begins, question.known
         self._costs = _costs(question)
-        self._stops = stops(question)
-        self._at = [stop.at for stop in self._stops]
+        self._stops = _stops(question)
+        self._at: list[Instant] = []
+        if chains:
+            found = [*self._stops]
+            self._stops, self._at = iter(found), [stop.at for stop in found]
         self._rooms = dict(question.rooms) if rooms else {}
         self._room = next((room for day, room in reversed(question.rooms) if rooms and day <= question.begins), None)
         rest = tuple(NEVER for _ in self._lanes) if chains else ()
         used = tuple(Fraction(0) for _ in question.rooms[0][1]) if rooms else ()
         self._first = Way(0, tuple(lane.last for lane in self._lanes), rest, used, None)
-        self._stop = self._stops[0]
+        self._stop = Stop(question.begins)
         self._open: list[_OpenLane] = []
 
     def flushes(self) -> list[Flush]:
         """Sweep to the end, or until the rest is known, and return the best flushes."""
         ways = [self._first]
-        for stop, following in pairwise([*self._stops, None]):
+        for stop, following in pairwise(chain(self._stops, [None])):
             assert stop is not None, "only the last one is followed by nothing"
             ways = self._at_stop(stop, ways)
             if len(ways) == 1 and self._as_before(stop, ways[0]):
@@ -212,16 +218,13 @@ class _Sweep:
         """Say whether a way has come to where the answer before is at a stop, so that both go on alike."""
         if self._before is None or stop.at <= self._before.alike_from:
             return False
-        places = [bisect_right(flushed, stop.at) for flushed in self._flushed_before]
-        if not all(places):
-            return False
-        last = [flushed[place - 1] for flushed, place in zip(self._flushed_before, places, strict=True)]
-        return self._last_at(stop, tuple(last)) == way.last
+        last = tuple(self._before.last(lane, stop.at) for lane in range(len(self._lanes)))
+        return NEVER not in last and self._last_at(stop, last) == way.last
 
     def _rest(self, after: Instant) -> list[Flush]:
         """Return what the answer before says of the time after an instant."""
         assert self._before is not None, "there is an answer before"
-        return [flush for flush in self._before.flushes if flush.at > after]
+        return [*self._before.flushes[bisect_right(self._before.flushes, after, key=attrgetter("at")) :]]
 
     def _at_stop(self, stop: Stop, ways: list[Way]) -> list[Way]:
         """Return the ways that lead on from a stop."""
@@ -418,6 +421,16 @@ class _Sweep:
         if any(free > at and free > other for free, other in zip(one.rest, two.rest, strict=True)):
             return True
         return any(map(gt, one.used, two.used))
+
+
+def _stops(question: Question) -> Iterator[Stop]:
+    """Yield the stops of a question, which is drawn up further only when the search comes so far."""
+    done = NEVER
+    while True:
+        yield from (stop for stop in stops(question) if stop.at > done)
+        if question.further is None:
+            return
+        done, question = question.drawn_to, question.further()
 
 
 def _unrolled(link: Link | None) -> list[Flush]:

@@ -1,8 +1,9 @@
 """What the best places for idle flushes cost, as ratios to icalendar's own work on the same events in the same run.
 
-``python tests/benchmarks/placing.py [ROUNDS]`` prints three tables: the optimum with its reasons, for the three-lumen
-sample and for three idle lumens of 8, 12 and 24 h, over 42 days; the curve from 7 to 365 days; and, for each sample
-plan, how many events one report moves when each touch is reported some minutes late.
+``python tests/benchmarks/placing.py [ROUNDS]`` prints these tables: the optimum with its reasons, for the three-lumen
+sample and for three idle lumens of 8, 12 and 24 h, over 42 days; the curve from 7 to 365 days; for each sample
+plan, how many events one report moves when each touch is reported some minutes late; what a course costs of which each touch
+was reported; and, for each sample, the plain schedule beside the best one.
 """
 
 import statistics
@@ -148,6 +149,22 @@ def churn() -> None:
         print(f"{path.stem:34}{len(counts):>8}{statistics.mean(counts):>8.2f}{max(counts):>6}{still:>12}")
 
 
+def reported() -> None:
+    """Print what a course costs of which each touch was reported, some minutes late: a fact's share stays the same."""
+    print("\nplanned anew after each report: compiled with all facts of so many days")
+    print(f"{'':34}{'days':>6}{'facts':>8}{'compiled':>12}{'a fact':>12}")
+    for days in (42, 120, 365):
+        plan = lasting(plan_of_sample(), days)
+        facts = tuple(
+            fact for number, touch in enumerate(best(plan).touches) for fact in facts_of(touch, number * 7 % 11)
+        )
+        now = Instant(plan.course.start.instant + days * DAY)
+        took = seconds(partial(compile_schedule, plan, Record(facts), now))
+        print(
+            f"{'three-lumen sample':34}{days:>6}{len(facts):>8}{took * 1000:>9.0f} ms{took / len(facts) * 1000:>9.2f} ms"
+        )
+
+
 def against_plain() -> None:
     """Print, for each sample plan, the plain schedule beside the best one."""
     from reminders.schedule.figures import figures
@@ -173,6 +190,7 @@ def main() -> None:
     cost(rounds)
     curve(max(3, rounds // 2))
     churn()
+    reported()
     against_plain()
 
 
