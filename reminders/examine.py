@@ -11,6 +11,7 @@ from reminders.schedule.compile import compile_schedule
 from reminders.schedule.doses import TooManyDosesError
 from reminders.schedule.model import Schedule
 from reminders.schedule.review import review
+from reminders.schedule.revision_review import review_revision
 from reminders.times import DAY, Instant
 from reminders.units import span
 
@@ -51,6 +52,12 @@ def examine(name: str, content: bytes, record: Record, now: Instant) -> Examinat
     found = _scheduled(sound, record, now)[1] if sound else []
     findings = [*reading.findings, *(finding for finding in found if finding.code in SHOWN_OF_PARTS)]
     return Examination(reading.source, None, None, in_order(findings, reading.source))
+
+
+def beside_earlier(examination: Examination, schedule: Schedule) -> Examination:
+    """Add what is to be said of a plan beside the revisions before it, with which ``schedule`` is compiled."""
+    findings = [*examination.findings, *review_revision(schedule)]
+    return replace(examination, findings=in_order(findings, examination.source))
 
 
 def in_order(findings: list[Finding], source: Source) -> tuple[Finding, ...]:

@@ -303,7 +303,7 @@ class Wanted:
         if name not in self._doses:
             order = self.orders[name]
             found = []
-            for number, start in enumerate(self._starts(order), start=1):
+            for number, start in enumerate(self._starts(order), start=order.get("first_dose_number", 1)):
                 if order.get("continuous"):
                     end = self.moment(order["stops"]) if "stops" in order else NEVER
                 else:
@@ -339,7 +339,8 @@ class Wanted:
             found = [start for start in found if self._order_rules(order, start).wall(start).date() <= last]
         if "stops" in order:
             found = [start for start in found if start < self.moment(order["stops"])]
-        found = found[: order.get("doses", len(found))]
+        if "doses" in order:
+            found = found[: order["doses"] - order.get("first_dose_number", 1) + 1]
         return [start for start in found if self.removal is None or not removed or start < self.removal]
 
     def _order_rules(self, order: Values, instant: int) -> ZoneRules:

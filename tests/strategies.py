@@ -543,7 +543,11 @@ class _Drawer:
         if way < 0.25:
             order["last_day"] = max(first, latest + timedelta(days=self.between(-2, 2)))
         elif way < 0.45:
-            order["doses"] = self.between(1, 14)
+            count = self.between(1, 14)
+            order["doses"] = count
+            if count % 3 == 0:  # some are counted on from doses before
+                order["first_dose_number"] = count
+                order["doses"] = 2 * count - 1
         else:
             order["until_removal"] = True
         if pump and self.maybe(0.3):
@@ -591,7 +595,16 @@ class _Drawer:
         doses = Wanted(self.plan, self.end).doses(mate)
         if self.maybe(0.6) and doses and order["given_as"] == "infusion":
             # Set its times by the other's, so that starts, ends and bag changes meet.
-            for key in ("clock_times", "weekdays", "every_days", "every", "first_dose", "last_day", "doses"):
+            for key in (
+                "clock_times",
+                "weekdays",
+                "every_days",
+                "every",
+                "first_dose",
+                "first_dose_number",
+                "last_day",
+                "doses",
+            ):
                 order.pop(key, None)
             order.pop("until_removal", None)
             shift = self.one([0, 0, 10, 30, -20])

@@ -317,7 +317,9 @@ def test_a_care_task_that_is_new_or_gone_matters_and_stock_does_not() -> None:
         pytest.param(
             "[task.dressing]\nevery_days = 3",
             {
-                "Thu 4 Jun 2026": ["moved: Change the dressing, from Wed 3 Jun 2026, 10:00 CDT to 10:00 CDT"],
+                "Thu 4 Jun 2026": [
+                    "moved: Change the dressing, from Wed 3 Jun 2026, 10:00 CDT to Thu 4 Jun 2026, 10:00 CDT"
+                ],
                 "Fri 5 Jun 2026": ["gone: 10:00 CDT Change the dressing"],
             },
             id="it comes less often",
@@ -343,7 +345,7 @@ def test_a_care_task_that_is_new_or_gone_matters_and_stock_does_not() -> None:
             '[task.van]\nbrings = { "saline syringe" = 60 }\ndone_by = "nurse"',
             {
                 "Thu 4 Jun 2026": [
-                    "changed: 14:00 CDT Delivery; before: The pharmacy does this. It should bring: 40 × saline syringe. "
+                    "changed: 14:00 CDT Delivery; was: The pharmacy does this. It should bring: 40 × saline syringe. "
                     "Now: The nurse does this. It should bring: 60 × saline syringe."
                 ]
             },
@@ -361,14 +363,14 @@ def test_a_care_task_that_is_new_or_gone_matters_and_stock_does_not() -> None:
         ),
         pytest.param(
             '[task.van]\nnote = "Ring the bell."',
-            {"Thu 4 Jun 2026": ["changed: 14:00 CDT Delivery; before: nothing. Now: Note: Ring the bell."]},
+            {"Thu 4 Jun 2026": ["changed: 14:00 CDT Delivery; new: Note: Ring the bell."]},
             id="a note",
         ),
         pytest.param(
             "[task.labs]\nwithout lumen",
             {
                 "Fri 5 Jun 2026": [
-                    "changed: 15:00 CDT Labs; it was red lumen: blood draw: Labs; before: Draw the blood: Labs. Flush with "
+                    "changed: 15:00 CDT Labs; it was red lumen: blood draw: Labs; was: Draw the blood: Labs. Flush with "
                     "20 mL saline. Lock with 5 mL heparin lock, 10 units/mL (50 units). Now: You do this."
                 ]
             },
@@ -710,7 +712,7 @@ def test_what_is_done_differently_names_only_the_steps_that_differ() -> None:
     ((heading, lines),) = text.items()
     assert heading == "The same on each of 5 days: Wed 3 Jun 2026 to Sun 7 Jun 2026"
     assert lines == [
-        "changed: 09:30 CDT red lumen: finish a; steps before: Flush with 10 mL saline. Now: Flush with 20 mL saline."
+        "changed: 09:30 CDT red lumen: finish a; was: Flush with 10 mL saline. Now: Flush with 20 mL saline."
     ]
 
 
@@ -718,9 +720,9 @@ def test_a_step_that_falls_away_leaves_nothing() -> None:
     text = days(text_of(A, A + NEXT + '[line]\nlock = "saline"\n'))
     assert list(text.values()) == [
         [
-            "changed: 09:30 CDT red lumen: finish a; steps before: Flush with 10 mL saline. Lock with 5 mL heparin lock, "
+            "changed: 09:30 CDT red lumen: finish a; was: Flush with 10 mL saline. Lock with 5 mL heparin lock, "
             "10 units/mL (50 units). Now: Flush with 10 mL saline; it stays in as the lock.",
-            "changed: 21:30 CDT red lumen: flush; steps before: Flush with 10 mL saline. Lock with 5 mL heparin lock, "
+            "changed: 21:30 CDT red lumen: flush; was: Flush with 10 mL saline. Lock with 5 mL heparin lock, "
             "10 units/mL (50 units). Now: Flush with 10 mL saline; it stays in as the lock.",
         ]
     ]

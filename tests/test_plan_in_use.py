@@ -3,16 +3,21 @@
 import inspect
 import json
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 import click
 import pytest
-from own_places import HOME, PLAN_ID, SECOND, at, facts, own_places, put_in_use, run, write
+from click.testing import Result
+from own_places import HOME, OTHER, PLAN_ID, SECOND, at, facts, own_places, put_in_use, run, write
 from small_plans import plan_text
 
 from reminders.cli import COMMANDS, main
+from reminders.commands.places import use
 from reminders.commands.shared import WITHOUT_PLAN, names_a_plan, plan_in_use
 from reminders.record.facts import Kind
+from reminders.web.write_desk import WriteDesk
+from reminders.web.write_keep import Drafts
 
 NOW = "06-02 10:30"
 
@@ -273,6 +278,77 @@ def test_after_it_was_put_in_use_it_is_compared_with_what_was_before(in_use: Pat
 
 def test_the_first_revision_against_itself_changes_nothing(in_use: Path) -> None:
     assert "both say the same" in run("compare", in_use, *at(NOW)).stdout
+
+
+# A revision that starts the count of doses again
+
+SIX = f"{HOME}\n[order.cefazolin]\nwithout last_day\ndoses = 6\n"
+ANEW = f"""{SIX}
+[plan]
+revision = 2
+takes_effect = "2026-06-03 12:00"
+[order.cefazolin]
+clock_times = ["11:00"]
+first_dose = "2026-06-04 11:00"
+"""
+"""Three doses stand before it, and six are counted from there."""
+NINE = "That makes 9 doses in all; 6 are ordered."
+COUNTED_ON = f"{ANEW}\nfirst_dose_number = 4\n"
+
+
+def unwrapped(text: str) -> str:
+    """Return a text with its lines joined."""
+    return " ".join(text.split())
+
+
+def second_by(way: str, second: Path) -> Result:
+    """Do with a second revision what may say something of it."""
+    out = ("--out", "out")
+    words = {"check": (), "compare": (), "use": (), "open": (), "packet": out, "compile": out}[way]
+    return run(use if way == "use" else way, second, *words, *at(NOW))
+
+
+@pytest.mark.parametrize("way", ["check", "compare", "use", "open"])
+def test_a_count_that_starts_again_is_said_where_the_plan_is_in_use(desk: Path, way: str) -> None:
+    put_in_use(write(desk, SIX))
+    result = second_by(way, write(desk, ANEW, "second.toml"))
+    assert result.exit_code == 0, result.output
+    assert NINE in unwrapped(result.output)
+    assert "first_dose_number to 4" in unwrapped(result.output)
+    assert "WARNING" in result.output
+    assert "doses stand before" not in second_by(way, write(desk, COUNTED_ON, "third.toml")).output
+
+
+@pytest.mark.parametrize("way", ["check", "packet", "compile"])
+def test_a_count_that_starts_again_is_said_where_a_record_lies_beside_the_plan(desk: Path, way: str) -> None:
+    """A nurse changes the very file of which she has made a packet."""
+    assert run("packet", write(desk, SIX), "--out", "out", *at(NOW)).exit_code == 0
+    result = second_by(way, write(desk, ANEW))
+    assert result.exit_code == 0, result.output
+    assert NINE in unwrapped(result.output)
+
+
+def test_nothing_is_said_of_a_count_where_no_earlier_revision_is_known(desk: Path) -> None:
+    put_in_use(write(desk, OTHER, "other.toml"))
+    assert "dose-count" not in second_by("check", write(desk, ANEW)).output
+
+
+def test_what_a_change_comes_to_stands_before_what_the_plan_says_differently(desk: Path) -> None:
+    said = unwrapped(run("compare", write(desk, SIX), write(desk, ANEW, "second.toml"), *at(NOW)).stdout)
+    assert said.index(NINE) < said.index("WHAT THE PLAN SAYS DIFFERENTLY") < said.index("first dose: was")
+
+
+def test_whoever_writes_a_revision_is_told_what_it_does_to_the_count(desk: Path) -> None:
+    put_in_use(write(desk, SIX))
+    written = WriteDesk(write(desk, ANEW, "second.toml"), Drafts(desk / "drafts"), lambda: at_seconds(NOW))
+    (placed,) = [placed for placed in written.look().findings if placed.finding.code == "dose-count"]
+    assert placed.path == ("order", "cefazolin", "first_dose")
+    assert NINE in placed.finding.message
+
+
+def at_seconds(moment: str) -> float:
+    """Return ``06-01 10:45`` on the home clock in seconds."""
+    return datetime.fromisoformat(f"2026-{moment}-05:00").timestamp()
 
 
 # A copy of the plan in use

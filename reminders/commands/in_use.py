@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from reminders import words
-from reminders.commands.shared import fail, print_calendars
+from reminders.commands.shared import coloured, fail, print_calendars
 from reminders.files import FileError
 from reminders.findings import Severity
 from reminders.places import command_for, is_in_use, places
 from reminders.record.facts import Kind
 from reminders.times import Instant
+from reminders.views.findings_text import finding_text
 
 if TYPE_CHECKING:  # the record's store is loaded only by the commands that open it
     from reminders.adopting import Adopted, InUse
@@ -40,7 +41,7 @@ def take_into_use(
         fail(f"{error} Nothing was changed.")
     except OSError as error:
         fail(f'"{places().data}" cannot be written: {error.strerror}. Nothing was changed.')
-    _say_what_is_in_use(offered, adopted, file)
+    _say_what_is_in_use(offered, adopted, file, now)
     if another:
         click.echo(
             "The plan that was in use before is not any more; its record is kept. If  reminders run  is running for it, it goes on "
@@ -59,7 +60,9 @@ def say_read_back(plan: Plan) -> None:
     click.echo(told if is_read_back(plan) else click.style(told, fg="red", bold=True))
 
 
-def _say_what_is_in_use(offered: Household, adopted: Adopted, file: Path | None) -> None:
+def _say_what_is_in_use(offered: Household, adopted: Adopted, file: Path | None, now: Instant) -> None:
+    from reminders.earlier import of_household
+
     household = adopted.household
     course = household.plan.course
     moment = words.moment_words(household.plan.clock.local(course.takes_effect.instant))
@@ -69,7 +72,12 @@ def _say_what_is_in_use(offered: Household, adopted: Adopted, file: Path | None)
     if file is not None and not is_in_use(file):
         click.echo(f"{file.name} itself is not used any more.")
     say_read_back(household.plan)
-    warnings = [finding for finding in household.examination.findings if finding.severity is Severity.WARNING]
+    alone = household.examination.findings
+    found = of_household(household, now)
+    warnings = [finding for finding in found.findings if finding.severity is Severity.WARNING]
+    for finding in warnings:
+        if finding not in alone:  # what the change brings about is said at once
+            click.echo("\n" + coloured(finding, finding_text(finding, found.source)) + "\n")
     if warnings:
         many = "1 warning" if len(warnings) == 1 else f"{len(warnings)} warnings"
         click.echo(f"The plan has {many}; read with  reminders check .")

@@ -51,9 +51,12 @@ def check(plan: Path, read_back: bool, now: str | None) -> None:
 
     Prints every error, warning and note with its line and how to mend it, then a summary: sessions a day, sessions
     in the quiet hours, supplies of a week, daily totals, and who has read the plan back. Looks at the plan alone, not at
-    what was recorded. Writes nothing.
+    what was recorded; only where it is a later revision of a plan that is in use here, it also says whether its doses are counted
+    on. Writes nothing.
     """
-    result = examined(plan, now)
+    from reminders.earlier import of_file
+
+    result = of_file(examined(plan, now), plan, moment_of(now))
     findings = [*result.findings, *(would_help(result.schedule) if result.schedule is not None else ())]
     for finding in findings:
         click.echo(coloured(finding, finding_text(finding, result.source)) + "\n")
@@ -65,11 +68,11 @@ def check(plan: Path, read_back: bool, now: str | None) -> None:
     from reminders.views.summary import summary
 
     if read_back:
-        click.echo("\n" + read_back_text(result.schedule.plan), nl=False)
+        click.echo("\n" + read_back_text(result.schedule.revision), nl=False)
         return
     plain = compile_schedule(result.schedule.plan, EMPTY, moment_of(now), place=place_plainly)
     click.echo("\n" + summary(result.schedule, moment_of(now), plain))
-    click.echo(read_back_words(result.schedule.plan))
+    click.echo(read_back_words(result.schedule.revision))
 
 
 @click.command(name="compile")
@@ -101,10 +104,13 @@ def compile_(
     """
     if first is not None and last is not None:
         days_in_order(first, last)
+    from reminders.earlier import of_household
+
     household = opened(plan, now)
-    for finding in household.examination.findings:
+    found = of_household(household, moment_of(now))
+    for finding in found.findings:
         if finding.severity is Severity.WARNING:
-            click.echo(coloured(finding, finding_text(finding, household.examination.source)) + "\n", err=True)
+            click.echo(coloured(finding, finding_text(finding, found.source)) + "\n", err=True)
     from reminders.household import NotInUseError
     from reminders.publishing import OutsideError, Wanted, publish
     from reminders.record.store import RecordError
@@ -144,7 +150,7 @@ def compile_(
 def compare(plans: Sequence[Path], now: str | None) -> None:
     """Say in plain words what the plan NEW changes against OLD, before anyone sends it.
 
-    First what the plan says differently, then dose by dose and flush by flush. What was recorded beside OLD is taken
+    First what is to be thought of, then what the plan says differently, then dose by dose and flush by flush. What was recorded beside OLD is taken
     into account. Writes nothing. Without OLD: the plan in use on this computer, or, where NEW is that already, the
     revision that was in use before it.
     """
@@ -259,7 +265,7 @@ def supplies(plan: Path, first: date | None, last: date | None, now: str | None)
         click.echo(f"  {count:>5}  {item}")
     if not items:
         click.echo("  nothing")
-    for line in words.as_needed_lines(schedule.plan):
+    for line in words.as_needed_lines(schedule.revision):
         click.echo(f"Not counted. {line}")
     kept = stock_text(stock(schedule, household.record, moment_of(now)), schedule.plan, moment_of(now))
     if kept:

@@ -17,7 +17,7 @@ MOST_DOSES = 50_000
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
-    """A dose as ordered: its lasting key, its number from 1 upwards, its start."""
+    """A dose as ordered: its lasting key, its number from the order's first one upwards, its start."""
 
     key: str
     number: int
@@ -41,7 +41,8 @@ def ordered_doses(plan: Plan, order: Order, until: Instant, leaders: Sequence[Do
         TooManyDosesError: there are more than :data:`MOST_DOSES`.
     """
     timed = takewhile(lambda entry: entry[1] < until, _starts(plan, order, until, leaders))
-    found = [Ordered(key, number, start) for number, (key, start) in enumerate(islice(timed, MOST_DOSES + 1), start=1)]
+    counted = enumerate(islice(timed, MOST_DOSES + 1), start=order.first_dose_number)
+    found = [Ordered(key, number, start) for number, (key, start) in counted]
     if len(found) > MOST_DOSES:
         raise TooManyDosesError(order.name)
     return found
@@ -87,10 +88,7 @@ def _starts(plan: Plan, order: Order, until: Instant, leaders: Sequence[Dose]) -
         return
     if order.moments is not None:
         for moment in sorted(order.moments, key=lambda entry: entry.instant):
-            key = moment.wall.isoformat(timespec="minutes")
-            if instant_of(moment.wall, plan.course.zone)[0] != moment.instant:  # the second of two equal clock times
-                key = f"{key}[{utc(moment.instant):%H:%M}Z]"
-            yield key, moment.instant
+            yield moment.key(plan.course.zone), moment.instant
         return
     assert order.first_dose is not None, "an order without a first dose does not pass the checks"
     first = order.first_dose.instant
@@ -103,7 +101,7 @@ def _starts(plan: Plan, order: Order, until: Instant, leaders: Sequence[Dose]) -
         else clock_starts(plan, order, order.clock_times or (), first, until)
     )
     ends = [moment.instant for moment in (order.stops, plan.course.line_removal) if moment]
-    for count, (key, start) in enumerate(found_starts, start=1):
+    for count, (key, start) in enumerate(found_starts, start=order.first_dose_number):
         if order.doses is not None and count > order.doses:
             return
         # By the date that was ordered, which a clock change at midnight may have moved past.

@@ -17,6 +17,7 @@ from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies
 from reminders.schedule.figures import figures
 from reminders.schedule.model import DROPPED, ENDLESS, Dose, Schedule
+from reminders.schedule.revision_review import review_revision
 from reminders.times import DAY, Instant
 from reminders.units import span
 from reminders.views.event_changes import EventChange, PumpChange, by_day, days_words, event_changes, pump_changes
@@ -143,7 +144,8 @@ def _nothing(old: Plan, new: Plan) -> str:
 
 def _warnings(old: Plan, new: Plan, before: Schedule, after: Schedule, now: Instant) -> list[str]:
     change = new.course.takes_effect.instant
-    found = []
+    # What the changes come to in all stands before them.
+    found = [f"{finding.message} {finding.mend}" for finding in review_revision(after)]
     if new.course.revision == old.course.revision:
         found.append(
             _(

@@ -18,6 +18,7 @@ from reminders.words import (
     CATALOGUE,
     clock_beside,
     clock_words,
+    clocks_beside,
     day_words,
     drug_words,
     lumen_words,
@@ -215,7 +216,7 @@ def _event_words(change: EventChange, plan: Plan) -> str:
         changed = _("changed: {when} {event}").format(when=_clock(new, plan), event=_event(new))
         return changed + _difference(old, new)
     day = plan.clock.local(new.at).date()
-    was, now = clock_beside(plan, old.at, day), clock_beside(plan, new.at, day)
+    was, now = clocks_beside(plan, (old.at, new.at), day)
     return _("moved: {event}, from {was} to {now}").format(event=_event(new), was=was, now=now) + _difference(old, new)
 
 
@@ -236,12 +237,10 @@ def _difference(old: Event, new: Event) -> str:
     was, now = _unlike(_steps(old), _steps(new))
     if _lumen(old) != _lumen(new) or (was == now and _event(old) != _event(new)):
         said += _("; it was {event}").format(event=_event(old))
-    if was or now:
-        nothing = _("nothing.")
-        template = _("; steps before: {was} Now: {now}")
-        if isinstance(new, TaskEvent):
-            template = _("; before: {was} Now: {now}")
-        said += template.format(was=was or nothing, now=now or nothing)
+    if was and now:
+        said += _("; was: {was} Now: {now}").format(was=was, now=now)
+    elif was or now:
+        said += _("; no longer: {was}").format(was=was) if was else _("; new: {now}").format(now=now)
     return said
 
 

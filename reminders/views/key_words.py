@@ -110,6 +110,7 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
         "as_needed": _("whether it is given as needed"),
         "most_in_24h": _("most doses in 24 h"),
         "first_dose": _("first dose"),
+        "first_dose_number": _("number of the first dose"),
         "last_day": _("last day"),
         "doses": _("number of doses"),
         "stops": _("moment at which it stops"),
@@ -197,7 +198,7 @@ KEY_WORDS: Mapping[str, Mapping[str, str]] = {
 
 SAFETY: Mapping[str, str] = {
     "order": "drug dose kind rate rate_steps rate_limit volume duration lumen given_as clock_times weekdays every_days "
-    "every moments continuous follows follows_after as_needed most_in_24h first_dose last_day doses stops "
+    "every moments continuous follows follows_after as_needed most_in_24h first_dose first_dose_number last_day doses stops "
     "until_removal least_spacing most_spacing last_dose_before_plan cut_off on_time_within after_late_dose clock "
     "flush_through withdraw_volume before after runs_with kept_open bag_every bag_times bag_flush hang_time "
     "bags_expire_on",
