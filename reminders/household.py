@@ -1,7 +1,8 @@
 """A plan's file with the record that lies beside it: which revisions are in use, and what has happened since.
 
 The record belongs to the plan's id and spans its revisions. It is begun when something is first written into it; the
-plan at hand is then the one in use. A later revision is put in use only by saying so.
+plan at hand is then the one in use. A later revision is put in use only by saying so. What only packets put in use, of
+which none was sent, binds nobody: another text of the same revision takes its place.
 """
 
 import uuid
@@ -13,10 +14,11 @@ from pathlib import Path
 from reminders.examine import Examination, examine
 from reminders.files import FileError, read_file
 from reminders.findings import has_errors
-from reminders.places import command_for, typed
+from reminders.places import command_for, places, typed
 from reminders.plan.model import Plan
 from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
+from reminders.record.published import PACKET, only_packed
 from reminders.record.store import ChangedMeanwhile, RecordError, Store, record_path
 from reminders.schedule.compile import compile_schedule, ends_of
 from reminders.schedule.model import Schedule
@@ -43,6 +45,8 @@ class Household:
     ``earlier`` are the revisions in use before this one. ``in_use`` is false for a revision that nobody has put in use,
     of a plan that has a record. ``begun``: the record says which revision is in use. ``kept``: it was opened as what is
     in use, whatever lies in the file now; then ``waiting`` is the revision that lies there and is not in use, if one does.
+    ``packed`` is the fact that put this revision in use where only packets came of it (:func:`only_packed`); if the file
+    says something else by now, the revision counts as not in use yet.
     """
 
     path: Path
@@ -55,6 +59,7 @@ class Household:
     begun: bool
     kept: bool = False
     waiting: int | None = None
+    packed: Fact | None = None
     compiled: dict[tuple[Instant, ...], Schedule] = field(default_factory=dict, repr=False, compare=False)
 
     def schedule(self, now: Instant) -> Schedule:
@@ -75,6 +80,13 @@ class Household:
     def store_path(self) -> Path:
         """Return where the record is kept."""
         return record_path(self.path, self.plan.course.id)
+
+    @property
+    def replaced(self) -> Fact | None:
+        """Return what only packets put in use as this revision, if the file says something else by now."""
+        if self.packed is None or _kept_plan(self.packed.plan_text) == self.plan:
+            return None
+        return self.packed
 
     def needs_use(self) -> None:
         """Refuse to write for a revision that is not in use.
@@ -120,6 +132,12 @@ def open_household(path: Path, now: Instant, like: Household | None = None) -> H
             f"{newest}; what happened under the older one is in the record."
         )
     same = used.get(plan.course.revision)
+    packed = only_packed(record, plan.course.revision)
+    if packed is not None and _is_used_here(path, plan):
+        packed = None
+    if packed is not None and same != plan:
+        same = None
+        del used[plan.course.revision]
     if same is not None and same != plan:
         raise NotInUseError(
             f"{path.name} says revision {plan.course.revision}, and so does the plan in use, which says something else. "
@@ -127,7 +145,16 @@ def open_household(path: Path, now: Instant, like: Household | None = None) -> H
             "when on it holds (takes_effect); if it is not, take it back."
         )
     in_use = same is not None or not used
-    return Household(path, text, examination, plan, record, earlier, in_use, bool(used))
+    return Household(path, text, examination, plan, record, earlier, in_use, bool(used), packed=packed)
+
+
+def _is_used_here(path: Path, plan: Plan) -> bool:
+    """Say whether a plan's file is the one in use on this computer, or its revision or a later one ever was."""
+    here = record_path(places().plan, plan.course.id)
+    if here.resolve() == record_path(path, plan.course.id).resolve():
+        return True
+    used = _read(here, plan.course.id).of_kind(Kind.IN_USE)
+    return any(fact.revision is not None and fact.revision >= plan.course.revision for fact in used)
 
 
 def open_in_use(path: Path, now: Instant, like: Household | None = None) -> Household:
@@ -151,6 +178,7 @@ def open_in_use(path: Path, now: Instant, like: Household | None = None) -> Hous
         in_use=True,
         kept=True,
         waiting=found.plan.course.revision,
+        packed=None,
         compiled={},
     )
 
@@ -270,24 +298,31 @@ def _again(household: Household, now: Instant) -> Household:
 def follows_by_itself(household: Household) -> bool:
     """Say whether a later revision may be put in use without being asked about: nobody has reported anything beside it, as in
     the folder of a nurse who only makes calendars and packets."""
-    only = (Kind.IN_USE, Kind.PUBLISHED)
-    return not household.in_use and all(fact.kind in only for fact in household.record.facts)
+    facts = household.record.facts
+    own = {fact.key for fact in facts if fact.kind in (Kind.IN_USE, Kind.PUBLISHED)}
+    return not household.in_use and all(fact.key in own or fact.withdraws in own for fact in facts)
 
 
-def put_in_use(household: Household, now: Instant) -> tuple[Fact, ...]:
-    """Return the fact that the plan at hand is in use from its ``takes_effect`` on, with its text; none if it is."""
-    course = household.plan.course
-    if household.in_use and household.begun:
+def put_in_use(household: Household, now: Instant, *, packet: bool = False) -> tuple[Fact, ...]:
+    """Return the fact that the plan at hand is in use from its ``takes_effect`` on, with its text; none if it is.
+
+    ``packet``: only because a packet is made of it. What only packets put in use is taken back, and put in use anew.
+    """
+    course, packed = household.plan.course, household.packed
+    if household.in_use and household.begun and packed is None:
         return ()
     key = f"in-use-{course.revision}-{uuid.uuid4()}"
-    return (
-        Fact(
-            key=key,
-            report=key,
-            kind=Kind.IN_USE,
-            happened=course.takes_effect.instant,
-            entered=now,
-            plan_text=household.text,
-            revision=course.revision,
-        ),
+    put = Fact(
+        key=key,
+        report=key,
+        kind=Kind.IN_USE,
+        happened=course.takes_effect.instant,
+        entered=now,
+        plan_text=household.text,
+        revision=course.revision,
+        setting={"for": PACKET} if packet else {},
     )
+    if packed is None:
+        return (put,)
+    back = f"{packed.key}-withdrawn"
+    return Fact(key=back, report=back, kind=Kind.WITHDRAWN, happened=now, entered=now, withdraws=packed.key), put

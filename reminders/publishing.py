@@ -12,7 +12,7 @@ from reminders.files import FileError, private_folder, write_files
 from reminders.household import Household, add_facts, follows_by_itself, put_in_use
 from reminders.plan.model import Reveals
 from reminders.record.facts import Fact, Kind, Record
-from reminders.record.published import Published, publication, published, targets
+from reminders.record.published import PACKET, SENT, Published, publication, published, targets
 from reminders.schedule.model import Schedule
 from reminders.times import DAY, HOUR, Instant
 from reminders.views.calendar import CARE_PLACE, CalendarFile, Part, calendar_file, has_care_tasks
@@ -29,10 +29,6 @@ TESTS: Mapping[str, int] = {"soon": 10, "hour": HOUR, "tomorrow": DAY}
 
 ROUNDED = 5
 """Minutes: a test alarm rings at a time that a person remembers."""
-
-
-PACKET = "packet"
-"""What the record says that a calendar was for which went out in a packet, and stays as it went."""
 
 
 class Kept(StrEnum):
@@ -115,7 +111,9 @@ def publish(
         if wanted.kept is None and not wanted.packet:
             contents[f"{wanted.stem}.json"] = schedule_json(schedule, now)
         shown = [entry.fact for entry in written if entry.fact is not None]
-        return [*put_in_use(current, now), *shown] if wanted.kept is None and follows_by_itself(current) else shown
+        if not current.begun or (wanted.kept is None and follows_by_itself(current)):
+            return [*put_in_use(current, now, packet=wanted.packet), *shown]
+        return shown
 
     household, _added = add_facts(household, facts, now)
     contents.update({entry.place.name: entry.calendar.content for entry in written})
@@ -124,6 +122,31 @@ def publish(
     if wanted.kept is None or any(not _holds(wanted.folder / name, content) for name, content in contents.items()):
         write_files(wanted.folder, contents, private=wanted.packet)
     return household, written
+
+
+def record_sent(household: Household, written: Written, now: Instant) -> Household:
+    """Record that the packet with a calendar was handed to a mail server; from then on its revision stays what it says.
+
+    Raises:
+        RecordError, NotInUseError: the record cannot be written; then nothing was.
+    """
+    target, key = str(written.place.resolve()), f"sent-{uuid.uuid4()}"
+
+    def fact(current: Household) -> list[Fact]:
+        setting = {**targets(current.record)[target], SENT: str(now)}
+        return [
+            Fact(
+                key=key,
+                report=key,
+                kind=Kind.PUBLISHED,
+                happened=now,
+                entered=now,
+                target=target,
+                setting=setting,
+            )
+        ]
+
+    return add_facts(household, fact, now)[0]
 
 
 def publish_feed(household: Household, folder: Path, now: Instant, test: Instant | None = None) -> Household:

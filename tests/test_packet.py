@@ -21,6 +21,8 @@ from pathlib import Path
 import pypdf
 import pytest
 from applying import Importer, calendar, events, live
+from click.testing import Result
+from mail_server import HOST, certificate_for, mail_server
 from own_places import HOME, OTHER, SECOND, own_places, run
 from packet_home import NOW, Desk, packed, with_read_back
 from page_browser import LAPTOP, PHONE, chromium, size
@@ -682,6 +684,144 @@ def test_what_went_out_stays_as_it_went(tmp_path: Path) -> None:
         "packet-revision-1-0F0E-8A52.eml",
         "sheet-revision-1-0F0E-8A52.pdf",
     ]
+
+
+# What changes from one packet to the next
+
+WITH_ANOTHER = f"""{HOME}
+[order.ceftriaxone]
+dose = "2 g"
+lumen = "grey"
+clock_times = ["12:00"]
+first_dose = "2026-06-01 12:00"
+last_day = 2026-06-06
+duration = "30 min"
+least_spacing = "20 h"
+[order.ondansetron]
+drug = "ondansetron"
+dose = "4 mg"
+lumen = "grey"
+given_as = "push"
+as_needed = true
+most_in_24h = 3
+until_removal = true
+least_spacing = "8 h"
+duration = "5 min"
+without on_time_within
+without cut_off
+"""
+RENAMED = HOME.replace("[lumen.grey]", '[lumen.g]\nlabel = "grey"')
+REVISION_2 = '[plan]\nrevision = 2\ntakes_effect = "2026-06-03 08:00"\n'
+MENDED = HOME.replace('clock_times = ["09:00"]', 'clock_times = ["10:00"]').replace("06-01 09:00", "06-01 10:00")
+"""Revision 1 again, after a slip in it was seen: the dose comes at 10:00."""
+
+
+def read(pdf: bytes) -> str:
+    """Return a sheet's texts, blanks as one."""
+    return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages).split())
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [(WITH_ANOTHER, HOME), (HOME, RENAMED)],
+    ids=["an order taken out", "a lumen of another short name"],
+)
+def test_what_an_earlier_revision_held_changes_nothing_of_what_was_read_back(
+    first: str, second: str, tmp_path: Path
+) -> None:
+    """What is left of it to be finished is no part of the revision that somebody read back and the packet encloses."""
+    desk = Desk(tmp_path)
+    desk.packs(desk.write(with_read_back(first)))
+    made = desk.packs(desk.write(with_read_back(f"{second}\n{REVISION_2}"), "second.toml"))
+    assert made.exit_code == 0, made.output
+    letter_text = parsed(desk.mail(2)).get_body(("plain",)).get_content()  # type: ignore[union-attr]
+    sheet = read(desk.sheet(2))
+    for text in (made.output, letter_text, sheet):
+        assert "CHANGED AFTER IT WAS READ BACK" not in text
+        assert "ince: the check letters" not in text
+    assert "Read back by Ines Marlow" in sheet and "Read back by Ines Marlow" in letter_text
+    assert "ondansetron" not in sheet, "what was taken out is offered no more"
+    assert sheet.count("Grey lumen") == 1 and "OUT OF USE" not in sheet
+
+
+def test_a_packet_that_was_never_sent_locks_nothing(tmp_path: Path) -> None:
+    """A slip that is seen in the packet is mended in the plan, and the packet made again: as often as it takes."""
+    desk = Desk(tmp_path)
+    desk.packs(desk.write(with_read_back(WITH_ANOTHER)))
+    old = desk.calendar()
+    for edits in (HOME, RENAMED, MENDED):
+        plan = desk.write(with_read_back(edits))
+        made = desk.packs(plan)
+        assert made.exit_code == 0, made.output
+        told = "As revision 1, fennimore.toml says something else than the packet of Mon 1 Jun 2026, 08:30 CDT"
+        assert made.stderr.count(told) == 1
+        assert "raise revision by one instead" in made.stderr
+        sheet = read(desk.sheet())
+        assert "ceftriaxone" not in sheet and "OUT OF USE" not in sheet and sheet.count("Grey lumen") == 1
+        assert "says something else" not in desk.packs(plan).stderr
+    # Whoever sent the first one by hand all the same: a phone that had it forgets what is gone.
+    assert {uid: event.said for uid, event in Importer([old, desk.calendar()]).has.items()} == {
+        uid: event.said for uid, event in live(events(desk.calendar())).items()
+    }
+    following = desk.packs(desk.write(with_read_back(f"{MENDED}\n{REVISION_2}"), "second.toml"))
+    assert following.exit_code == 0
+    assert "Revision 2 is in use beside second.toml now" in following.output
+    # And so it goes on with the second one.
+    mended = desk.packs(desk.write(with_read_back(f"{HOME}\n{REVISION_2}"), "second.toml"))
+    assert mended.exit_code == 0, mended.output
+    assert "As revision 2, second.toml says something else than the packet" in mended.stderr
+    assert "nothing is recorded" not in run("history", tmp_path / "second.toml", *NOW).output
+
+
+def _sent(desk: Desk, plan: Path) -> Result:
+    certificate = certificate_for(desk.folder)
+    with mail_server(starttls=certificate) as inbox:
+        return desk.packs(
+            plan, "--send", "--smtp", f"{HOST}:{inbox.port}", "--authority", certificate.file,
+            "--from", "ana@fennimore.example", "--to", "family@quill.example",
+        )  # fmt: skip
+
+
+BINDS: dict[str, Callable[[Desk, Path], Result]] = {
+    "sent": _sent,
+    "sent, and made again": lambda desk, plan: (_sent(desk, plan), desk.packs(plan))[1],
+    "put in use": lambda _desk, plan: run("record", plan, "in", "use", *NOW),
+    "in use on this computer": lambda _desk, plan: run("use", plan, *NOW),
+    "reported on": lambda _desk, plan: run("record", plan, "flushed", "grey", "8:25", *NOW),
+    "reported on, and taken back": lambda _desk, plan: (
+        run("record", plan, "flushed", "grey", "8:25", *NOW),
+        run("undo", plan, *NOW),
+    )[1],
+    "a calendar besides": lambda desk, plan: run("compile", plan, "--out", desk.folder / "files", *NOW),
+}
+
+
+@pytest.mark.parametrize("how", BINDS)
+def test_what_went_out_or_is_in_use_is_changed_only_by_a_revision(how: str, tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    plan = desk.write(with_read_back(HOME))
+    assert desk.packs(plan).exit_code == 0
+    done = BINDS[how](desk, plan)
+    assert done.exit_code == 0, done.output
+    assert desk.packs(plan).exit_code == 0, "as it was it may be made again"
+    before = desk.sheet()
+    refused = desk.packs(desk.write(with_read_back(MENDED)))
+    assert refused.exit_code == 1
+    assert "raise revision by one" in refused.output
+    assert desk.sheet() == before
+    assert desk.packs(desk.write(with_read_back(HOME))).exit_code == 0, "taken back"
+
+
+def test_what_may_be_replaced_is_put_in_use_by_the_first_report(tmp_path: Path) -> None:
+    """A report is about what the file says by then; from then on it is bound."""
+    desk = Desk(tmp_path)
+    desk.packs(desk.write(HOME))
+    plan = desk.write(MENDED)
+    reported = run("record", plan, "flushed", "grey", "8:25", *NOW)
+    assert reported.exit_code == 0, reported.output
+    assert "takes its place" in reported.stderr
+    assert "10:00" in run("agenda", plan, "--from", "2026-06-02", "--to", "2026-06-02", *NOW).output
+    assert desk.packs(desk.write(HOME)).exit_code == 1
 
 
 # The command

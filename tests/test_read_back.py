@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from small_plans import BASE
+from page_home import TWO_LUMENS, Home, browsing
+from small_plans import BASE, plan_text
 
 from reminders.cli import main
 from reminders.drafting.draft import Draft
@@ -22,6 +23,8 @@ from reminders.plan.model import LISTED_TABLES, NAMED_TABLES, TABLES, Plan
 from reminders.plan.read import read_plan
 from reminders.plan.read_back import LETTERS, ReadBackState, check_letters, lines, state
 from reminders.read_back_words import read_back_text, read_back_words
+from reminders.reporting import report_to
+from reminders.saying.phrases import said
 from reminders.units import in_full
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_plans").glob("*.toml"))
@@ -219,6 +222,7 @@ OTHERS: dict[tuple[str, str], list[Any]] = {
     ("lumen", "idle_limit"): ["9 h"],
     ("order", "stops"): ["2026-06-07 09:00"],
     ("order", "doses"): [4],
+    ("order", "first_dose_number"): [2],
     ("order", "bag_every"): ["12 h"],
     ("order", "bag_flush"): [["saline"]],
     ("order", "weekdays"): [["Tue"]],
@@ -402,6 +406,32 @@ def test_an_order_is_read_as_it_is_ordered() -> None:
     }
 
 
+@pytest.mark.parametrize(
+    ("only", "doses", "read"),
+    [
+        ("", "last_day = 2026-11-22", "EVERY dose of piperacillin-tazobactam (125 draws)"),
+        ("", "doses = 28", "EVERY dose of piperacillin-tazobactam (28 draws)"),
+        ("only_doses = [4]", "doses = 28", "only dose 4 of piperacillin-tazobactam"),
+        ("only_doses = [4, 10]", "doses = 28", "only doses 4, 10 of piperacillin-tazobactam"),
+    ],
+)
+def test_a_level_is_read_with_the_doses_that_it_goes_with(only: str, doses: str, read: str) -> None:
+    """Every 8 h from 12 October 14:00 to 22 November: 42 days of three, less the one of the first morning."""
+    task = f"""
+[task.level]
+kind = "blood draw"
+label = "level"
+done_by = "nurse"
+order = "piperacillin"
+before_dose = "30 min"
+on_time_within = "15 min"
+{only}
+"""
+    plan = plan_of(THREE.read_text().replace("last_day = 2026-11-22", doses) + task)
+    (found,) = (line for line in lines(plan) if line.about == "task" and line.what == "With the order")
+    assert (found.said, found.meant) == (read, "piperacillin-tazobactam")
+
+
 def test_a_lock_is_read_with_its_strength_its_volume_and_its_units() -> None:
     """3 mL of 10 units/mL are 30 units."""
     found = lines(plan_of(THREE.read_text()))
@@ -478,3 +508,17 @@ def test_check_says_who_has_read_it_back(tmp_path: Path) -> None:
     plan.write_text(with_read_back(draft.text(), "BBBB CCCC"))
     said = CliRunner().invoke(main, ["check", str(plan), *NOW])
     assert said.exit_code == 0 and "WARNING (read-back-changed)" in said.stdout
+
+
+@pytest.mark.parametrize("told", ["heparin stopped", "flushed grey"])
+def test_what_is_recorded_changes_nothing_of_what_was_read_back(told: str, tmp_path: Path) -> None:
+    """Heparin stopped is laid over the plan from then on (S11); what somebody read back is the plan as it is written."""
+    plain = plan_text(TWO_LUMENS)
+    letters = check_letters(plan_of(plain))
+    home = Home(tmp_path, "06-01 08:30", text=with_read_back(plain, letters))
+    found = report_to(home.keeper.household, said(told.split(), home.keeper.schedule.plan), "told", home.keeper.instant)
+    home.keeper.took(found.household)
+    home.move("06-01 09:30")
+    with browsing(home) as browser:
+        assert f"Check letters: {letters}." in browser.html
+        assert "It was changed since" not in browser.html

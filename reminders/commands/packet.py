@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -95,6 +95,7 @@ def packet(
     The password for --user is asked for and kept nowhere. Where nobody can be asked it is taken from the environment
     variable REMINDERS_SMTP_PASSWORD.
     """
+    from reminders.earlier import of_household
     from reminders.mailing.contents import Typed, holdings, holdings_text
     from reminders.read_back_words import household_words, is_read_back
 
@@ -106,9 +107,10 @@ def packet(
     server = _server(sends, smtp, user, authority, complete=bool(to and sender))
     when = moment_of(now)
     household = opened(plan, now)
-    for finding in household.examination.findings:
+    found = of_household(household, when)
+    for finding in found.findings:
         if finding.severity is Severity.WARNING:
-            click.echo(coloured(finding, finding_text(finding, household.examination.source)) + "\n", err=True)
+            click.echo(coloured(finding, finding_text(finding, found.source)) + "\n", err=True)
     if not is_read_back(household.plan):
         click.echo(click.style(household_words(household.plan), fg="red", bold=True) + "\n", err=True)
         if server is not None and not not_read_back:
@@ -119,9 +121,9 @@ def packet(
     reports = {fact.report for fact in household.record.standing if fact.kind not in (Kind.IN_USE, Kind.PUBLISHED)}
     held = holdings(household.plan, household.text, typed, len(reports))
     click.echo(holdings_text(held, household.plan, typed, len(reports)))
-    message = _written(household, out, paper, first, typed, from_address, addresses, when)
+    household, calendar, message = _written(household, out, paper, first, typed, from_address, addresses, when)
     if server is not None and from_address is not None:
-        _send(message, from_address, addresses, server)
+        _send(message, from_address, addresses, server, lambda: _record_sent(household, calendar, when))
 
 
 def _plain(text: str, option: str) -> str:
@@ -164,8 +166,8 @@ def _written(
     sender: Address | None,
     to: Sequence[Address],
     now: Instant,
-) -> EmailMessage:
-    """Write the packet's files, all or none, and say so; return the e-mail."""
+) -> tuple[Household, Written, EmailMessage]:
+    """Write the packet's files, all or none, and say so; return the household as it then is, the calendar, the e-mail."""
     from reminders.household import NotInUseError
     from reminders.mailing.letter import Enclosed, letter_of, names_of, subject_of
     from reminders.mailing.message import Envelope, Files, draft, message_of
@@ -217,7 +219,7 @@ def _written(
         "Look at all three before you send them. On its way an e-mail is no more private than a postcard: your organisation's rules for "
         "patients' data come first."
     )
-    return made[-1]
+    return household, calendar, made[-1]
 
 
 def _asked(household: Household, paper: str, first: date | None, patient: str, now: Instant) -> Asked:
@@ -255,7 +257,10 @@ def _say_files(household: Household, out: Path, message: str, written: Written, 
     click.echo(f"Wrote {sheet}: the sheet to print.")
 
 
-def _send(message: EmailMessage, sender: Address, to: Sequence[Address], server: Server) -> None:
+def _send(
+    message: EmailMessage, sender: Address, to: Sequence[Address], server: Server, handed: Callable[[], None]
+) -> None:
+    """Hand the e-mail to the mail server; ``handed`` is called once it was, or may have been."""
     from reminders.mailing.message import posted
     from reminders.mailing.sending import SendingError, send
 
@@ -268,7 +273,10 @@ def _send(message: EmailMessage, sender: Address, to: Sequence[Address], server:
     try:
         sent = send(posted(message), sender.addr_spec, recipients, server, lambda: _password(server, asks=asks))
     except SendingError as error:
+        if error.uncertain:
+            handed()
         fail(f"{error} The files stay as they are: the .eml can be sent by a mail program.")
+    handed()
     for address, reason in sent.refused.items():
         click.echo(f"Not sent to {address}: the mail server refused it ({reason}).", err=True)
     accepted = [address for address in recipients if address not in sent.refused]
@@ -281,12 +289,27 @@ def _send(message: EmailMessage, sender: Address, to: Sequence[Address], server:
         sys.exit(FAILED)
 
 
+def _record_sent(household: Household, calendar: Written, now: Instant) -> None:
+    from reminders.household import NotInUseError
+    from reminders.publishing import record_sent
+    from reminders.record.store import RecordError
+
+    try:
+        record_sent(household, calendar, now)
+    except (RecordError, NotInUseError) as error:
+        number = household.plan.course.revision
+        click.echo(
+            f"It is not in the record that the packet was sent: {error} Whatever you change from now on, raise revision above {number}.",
+            err=True,
+        )
+
+
 def _password(server: Server, *, asks: bool) -> str:
     from reminders.mailing.sending import SendingError
 
-    if PASSWORD in os.environ:
-        return os.environ[PASSWORD]
-    if not asks:
+    if asks:
+        typed: str = click.prompt(f"Password of {server.user} at {server.host}", hide_input=True)
+        return typed
+    if PASSWORD not in os.environ:
         raise SendingError(f"Nobody can be asked for the password, and {PASSWORD} is not set. Nothing was sent.")
-    found: str = click.prompt(f"Password of {server.user} at {server.host}", hide_input=True)
-    return found
+    return os.environ[PASSWORD]

@@ -41,7 +41,7 @@ class Keeper:
         self._seen: Signature
         self._day: int
         household = open_in_use(path, self.instant, like)
-        if not household.begun:
+        if not household.begun or household.packed is not None:
             household, _added = add_facts(household, lambda current: put_in_use(current, self.instant), self.instant)
         self._take(household, NOT_READ)
 

@@ -108,7 +108,7 @@ def subject_of(plan: Plan) -> str:
 
 def letter_of(schedule: Schedule, enclosed: Enclosed) -> Letter:
     """Return the letter that goes with a schedule's packet."""
-    plan = schedule.plan
+    plan = schedule.revision
     title = _("Your packet, revision {revision}").format(revision=plan.course.revision)
     return Letter(
         title,

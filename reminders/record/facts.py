@@ -95,7 +95,8 @@ class Fact:
     was really pushed, where that is not what the plan says. ``sign``: what went wrong. ``elsewhere``: given outside the
     home; ``lumen_used``: and through this line. ``again``: the reporter says that it is a second one. ``said_by``: the
     clinician who ordered or released. ``planned_for``: which idle flush is skipped, or which task is put off (``until``
-    then) or skipped, by its planned instant. ``name``, ``count``: of a task or an item. ``plan_text``, ``revision``: of a plan put in use. ``target``, ``setting``,
+    then) or skipped, by its planned instant. ``name``, ``count``: of a task or an item. ``plan_text``, ``revision``: of a plan put in use, with
+    a ``setting`` where only making a packet did so. ``target``, ``setting``,
     ``shown``, ``left_out``: of a published calendar, where it went, how it was asked for, the events that changed, and
     those it no longer holds. ``withdraws``: the key of the fact that is taken back.
     """
@@ -133,7 +134,7 @@ class Fact:
 FIELDS: Mapping[Kind, tuple[frozenset[str], frozenset[str]]] = {
     kind: (frozenset(needed.split()), frozenset(allowed.split()))
     for kind, needed, allowed in (
-        (Kind.IN_USE, "plan_text revision", ""),
+        (Kind.IN_USE, "plan_text revision", "setting"),
         (Kind.REMOVED, "", "said_by"),
         (Kind.EXCHANGED, "", "said_by"),
         (Kind.NEEDLE_OUT, "", "said_by"),

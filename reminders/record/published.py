@@ -9,6 +9,13 @@ from dataclasses import dataclass, field
 from reminders.record.facts import Fact, Kind, Record, Shown
 from reminders.times import Instant
 
+PACKET = "packet"
+"""What a setting says that a calendar is ``for`` which went into a packet, and stays as it went; and that a revision was
+put in use for."""
+
+SENT = "sent"
+"""What a packet's setting says when the packet was handed to a mail server."""
+
 
 @dataclass(frozen=True, slots=True)
 class Published:
@@ -65,6 +72,17 @@ def targets(record: Record) -> dict[str, Mapping[str, str]]:
     for fact in _publications(record):
         found[fact.target] = fact.setting
     return found
+
+
+def only_packed(record: Record, revision: int) -> Fact | None:
+    """Return the fact that put a revision in use, where that was no more than making packets: none of them was sent from
+    here, nobody put the revision in use, reported anything, or wrote another calendar of it."""
+    put = [fact for fact in record.of_kind(Kind.IN_USE) if fact.revision == revision]
+    if len(put) != 1 or put[0].setting.get("for") != PACKET:
+        return None
+    since = record.facts[record.facts.index(put[0]) + 1 :]
+    packets = (fact.setting.get("for") == PACKET and SENT not in fact.setting for fact in since)
+    return put[0] if all(packets) else None
 
 
 def publication(

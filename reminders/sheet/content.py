@@ -18,7 +18,7 @@ from reminders.schedule.model import Action, Schedule
 from reminders.schedule.steps import idle_flush
 from reminders.sheet.pictures import Picture
 from reminders.sheet.recipes import Recipe, every_time, recipes_of
-from reminders.sheet.week import Week, capital, pushed_words, touches_of, week_of
+from reminders.sheet.week import Week, capital, lumens_told, pushed_words, touches_of, week_of
 from reminders.times import Instant
 from reminders.words import (
     CATALOGUE,
@@ -46,13 +46,12 @@ class Paper(Enum):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """What is asked for: the paper, the moment from which on the first week is shown, when it is printed; and, if
-    somebody typed them, the patient's name and birth date."""
+    somebody typed it, the patient's name."""
 
     paper: Paper
     first: Instant
     printed: Instant
     patient: str = ""
-    born: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +105,6 @@ class Sheet:
     title: str
     span: str
     patient: str
-    born: str
     stamp: Stamp
     tiers: tuple[Tier, ...]
     not_read_back: str
@@ -125,20 +123,19 @@ class Sheet:
 
 def sheet_of(schedule: Schedule, asked: Asked) -> Sheet:
     """Return what stands on the sheet of a schedule."""
-    plan = schedule.plan
+    plan, written = schedule.plan, schedule.revision
     week = week_of(schedule, asked.first)
     note = plan.course.note
     return Sheet(
         title=plan.calendar.name,
         span=_span(week),
         patient=asked.patient,
-        born=asked.born,
-        stamp=_stamp(plan, asked),
+        stamp=_stamp(written, asked),
         tiers=tuple(_tiers(plan)),
-        not_read_back="" if is_read_back(plan) else household_words(plan),
+        not_read_back="" if is_read_back(written) else household_words(written),
         line=_line(schedule, asked.first),
         allergies=", ".join(plan.line.allergies) or _("none known"),
-        lumens=tuple(_lumen(schedule, lumen, asked.first) for lumen in plan.lumens.values()),
+        lumens=tuple(_lumen(schedule, lumen, asked.first) for lumen in lumens_told(schedule)),
         cautions=(
             _("What {provider} or your nurse told you comes first, before anything on this sheet.").format(
                 provider=plan.protocol.provider
@@ -147,7 +144,7 @@ def sheet_of(schedule: Schedule, asked: Asked) -> Sheet:
         ),
         notes=(note_words(note),) if note else (),
         week=week,
-        as_needed=tuple(as_needed_lines(plan)),
+        as_needed=tuple(as_needed_lines(written)),
         every_time=tuple(every_time(plan)),
         recipes=tuple(recipes_of(touches_of(schedule, week), plan)),
         supplies=_supplies(schedule, week),

@@ -13,7 +13,7 @@ from reminders.sheet import marks
 from reminders.sheet.flow import Drawn, wrapped
 from reminders.sheet.letters import BOLD, REGULAR, Style, width
 from reminders.sheet.pen import PALE, SOFT, WHITE, Box, Pen
-from reminders.sheet.week import Week
+from reminders.sheet.week import Week, lumens_told, touches_of
 from reminders.times import Instant
 from reminders.views.timeline_clock import LocalDay, Scale
 from reminders.views.timeline_lanes import Closed, Fill, Lane, Look, lane
@@ -64,7 +64,9 @@ def week_drawing(
     """
     plan = schedule.plan
     days = [day for day in week.local_days if day.begin < day.end]
-    lanes = [tuple(lane(schedule, name, day.begin, day.end, printed) for name in plan.lumens) for day in days]
+    used = {touch.lumen for touch in touches_of(schedule, week)} | {lumen.name for lumen in lumens_told(schedule)}
+    names = [name for name in plan.lumens if name in used]
+    lanes = [tuple(lane(schedule, name, day.begin, day.end, printed) for name in names) for day in days]
     columns = _columns(days, lanes, wide)
     every = [found for group in lanes for found in group]
     entries = _legend(schedule, days, every)

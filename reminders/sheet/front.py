@@ -65,8 +65,8 @@ def _largest(text: str, styles: Sequence[Style], room: float) -> Style:
 
 
 def _blanks(sheet: Sheet, wide: float) -> Block:
-    """Return the lines for the patient's name and birth date, with what was typed."""
-    parts = ((_("Name:"), sheet.patient, wide * 0.6), ("", "", 12.0), (_("Born:"), sheet.born, wide * 0.4 - 12))
+    """Return the lines for the patient's name, with what was typed, and birth date, which is written by hand."""
+    parts = ((_("Name:"), sheet.patient, wide * 0.6), ("", "", 12.0), (_("Born:"), "", wide * 0.4 - 12))
     cells = [[Said(f"{label} {typed}", DO_BOLD)] if label else [] for label, typed, _across in parts]
     widths = [across for _label, _typed, across in parts]
 

@@ -16,7 +16,7 @@ from reminders.words import (
     call_words,
     leader_words,
     lumen_words,
-    notes_of,
+    note_words,
     nurse_only_line,
     prepare_words,
     what_words,
@@ -38,18 +38,18 @@ class Recipe:
 
 def recipes_of(touches: Iterable[Touch], current: Plan) -> list[Recipe]:
     """Return the recipes of touches, in the order in which they first occur; those alike but for the lumen stand once,
-    and so does a note.
+    and so does the plan's own note of an order or a draw. What holds whenever it is begun stands wherever it is.
 
     ``current`` is the plan that says whom to call. What may not be done has no steps.
     """
     found: dict[tuple[object, ...], Recipe] = {}
-    noted: dict[str, str] = {}  # each note, and the kind of touch below which it stands
+    noted: dict[str, str] = {}  # each order and draw that has a note, and the kind of touch below which it stands
     for touch in touches:
         if not touch.steps or touch.outcome is not None or any(ask.why in BLOCKS for ask in touch.asks):
             continue
         recipe = _recipe(touch, current)
-        notes = tuple(note for note in recipe.notes if noted.setdefault(note, recipe.heading) == recipe.heading)
-        recipe = replace(recipe, notes=notes)
+        notes = [note for what, note in _notes(touch) if noted.setdefault(what, recipe.heading) == recipe.heading]
+        recipe = replace(recipe, notes=tuple(dict.fromkeys([*recipe.notes, *notes])))
         alike = (recipe.heading, recipe.lay_out, recipe.steps, recipe.notes)
         lumens = found[alike].lumens if alike in found else ()
         named = tuple(dict.fromkeys([*lumens, *recipe.lumens]))
@@ -66,9 +66,21 @@ def _recipe(touch: Touch, current: Plan) -> Recipe:
     items = items_of(touch)
     steps = tuple((OF_ACTION[step.action], step_words(step, plan)) for step in touch.steps)
     orders = [plan.orders[dose.order] for dose in touch.starts]
-    notes = tuple(dict.fromkeys([*(line for order in orders for line in _timing(order, plan)), *notes_of(touch, plan)]))
+    notes = tuple(dict.fromkeys(line for order in orders for line in _timing(order, plan)))
     lay_out = _("Lay out: {items}.").format(items=prepare_words(items)) if items else ""
     return Recipe(heading, lumens, lay_out, steps, notes)
+
+
+def _notes(touch: Touch) -> Iterator[tuple[str, str]]:
+    """Yield the notes that the plan holds of the orders and draws of a touch, each with what it is of."""
+    if touch.nurse_only:
+        return
+    for name in dict.fromkeys(dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)):
+        if note := touch.plan.orders[name].note:
+            yield f"order.{name}", note_words(note)
+    for name in touch.tasks:
+        if note := touch.plan.tasks[name].note:
+            yield f"task.{name}", note_words(note)
 
 
 def _timing(order: Order, plan: Plan) -> Iterator[str]:

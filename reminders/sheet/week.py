@@ -8,7 +8,7 @@ from itertools import groupby
 
 from reminders.care_words import doer_words, task_title, tied_words, window_words
 from reminders.event_words import ask_lines, marked, steps_left
-from reminders.plan.model import Fluid, FluidKind, Plan
+from reminders.plan.model import Fluid, FluidKind, Lumen, Plan
 from reminders.plan.order import GivenAs
 from reminders.schedule.model import BLOCKS, Action, Dose, Outcome, Schedule, Step, TaskEvent, Touch, TouchKind
 from reminders.times import Instant
@@ -137,6 +137,14 @@ def touches_of(schedule: Schedule, week: Week) -> list[Touch]:
     return [touch for touch in schedule.touches if week.first <= touch.at < week.until]
 
 
+def lumens_told(schedule: Schedule) -> list[Lumen]:
+    """Return the lumens of a schedule, but for one that the last revision only calls by another short name: on the line
+    it is the lumen that bears its label now, and not out of use."""
+    named = schedule.revision.lumens
+    labels = {lumen.label for lumen in named.values()}
+    return [lumen for lumen in schedule.plan.lumens.values() if lumen.name in named or lumen.label not in labels]
+
+
 Spans = Mapping[str, tuple[str, str] | None]
 """How events are told in short, by UID: time and words of an infusion's start, None for its finish, which needs no line."""
 
@@ -193,7 +201,7 @@ def _row(event: Touch | TaskEvent, schedule: Schedule, times: Times) -> Row:
     over = event.outcome is not None and not event.outstanding
     details = () if over else tuple(_details(event))
     nurse = [nurse_only_line(schedule.plan)] if event.nurse_only else []
-    asks = () if over else (*ask_lines(event, schedule.plan), *nurse)
+    asks = () if over else (*ask_lines(event, schedule.plan), *_passed(event, times), *nurse)
     limit = "" if over else _limit(event, times)
     return Row(event.uid, event.at, time, limit, plan.lumens[event.lumen].label, what, details, asks, _tick(event))
 
@@ -208,7 +216,7 @@ def _tick(touch: Touch) -> Tick:
         return Tick.DONE if touch.outcome is Outcome.DONE else Tick.NOT
     if any(ask.why in BLOCKS for ask in touch.asks):
         return Tick.NO_USE
-    if touch.asks:
+    if touch.asks or _is_passed(touch):
         return Tick.ASK
     return Tick.NURSE if touch.nurse_only else Tick.BOX
 
@@ -224,12 +232,25 @@ def _task_details(event: TaskEvent, day: date) -> list[str]:
 
 def _limit(touch: Touch, times: Times) -> str:
     """Say until when what starts is to run, or by when an idle flush is needed at the latest."""
+    if _is_passed(touch):
+        return _("at once")
     if touch.reason.deadline is not None:
         return _("by {deadline}").format(deadline=times.beside(touch.reason.deadline, touch.at))
     ends = {dose.end for dose in touch.starts if touch.plan.orders[dose.order].given_as is not GivenAs.PUSH}
     if len(ends) != 1 or (end := ends.pop()) is None:
         return ""
     return _("until {end}").format(end=times.beside(end, touch.at))
+
+
+def _is_passed(touch: Touch) -> bool:
+    """Say whether the limit that a flush is to keep has passed before it (R8)."""
+    return touch.reason.deadline is not None and touch.reason.deadline < touch.at
+
+
+def _passed(touch: Touch, times: Times) -> Iterator[str]:
+    if _is_passed(touch) and touch.reason.deadline is not None:
+        at = times.beside(touch.reason.deadline, touch.at)
+        yield _("It was to be flushed by {deadline}, which has passed. Ask the nurse first.").format(deadline=at)
 
 
 def _details(touch: Touch) -> Iterator[str]:

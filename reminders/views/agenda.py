@@ -65,7 +65,7 @@ def agenda(
             if steps:
                 lines += _wrapped(task_lines(event, plan), " " * 8)
         lines.append("")
-    notes = words.as_needed_lines(plan)
+    notes = words.as_needed_lines(schedule.revision)
     if plan.course.note:
         notes.append(words.note_words(plan.course.note))
     if notes:
