@@ -9,6 +9,7 @@ from reminders.plan.model import Plan
 from reminders.plan.order import Order
 from reminders.record.facts import Fact, Kind
 from reminders.schedule.model import Schedule
+from reminders.schedule.whole_line import is_dressing, named, remark
 from reminders.times import Instant, from_datetime
 from reminders.words import CATALOGUE, clock_beside, day_words, drug_words, lumen_words, moment_words, sign_words
 
@@ -23,8 +24,9 @@ def fact_words(fact: Fact, schedule: Schedule) -> str:
         lines.append(_("as {name} said").format(name=fact.said_by))
     if fact.by:
         lines.append(_("reported by {name}").format(name=fact.by))
-    if fact.note:
-        lines.append(_("note: {note}").format(note=fact.note))
+    note = remark(fact.note) if is_dressing(fact) else fact.note
+    if note:
+        lines.append(_("note: {note}").format(note=note))
     return ", ".join(lines) + "."
 
 
@@ -36,19 +38,18 @@ def what_happened(fact: Fact, schedule: Schedule) -> str:
     lumen = _lumen(fact, plan, current) or _("the whole line")
     day = current.clock.local(fact.happened).date()
     about = _("{drug}{dose}").format(drug=drug, dose=_dose(fact, order, current, day))
+    planned, until = _planned_and_until(fact, order, current, day)
     said = _PLAIN[fact.kind].format(
         about=about,
         drug=drug,
         lumen=lumen,
         skipped=about
         if fact.order
-        else _("the flush of the {lumen} planned for {planned}").format(
-            lumen=lumen, planned="" if fact.planned_for is None else clock_beside(current, fact.planned_for, day)
-        ),
+        else _("the flush of the {lumen} planned for {planned}").format(lumen=lumen, planned=planned),
         what=drug if fact.order else lumen if fact.lumen else _("everything"),
-        until="" if fact.until is None else clock_beside(current, fact.until, day),
-        sign="" if fact.sign is None else sign_words(fact.sign),
-        planned="" if fact.planned_for is None else clock_beside(current, fact.planned_for, day),
+        until=until,
+        sign="" if fact.sign is None else DRESSING_WORDS.get(named(fact), sign_words(fact.sign)),
+        planned=planned,
         name=_task(fact, plan, current),
         count=fact.count,
         revision=fact.revision,
@@ -78,11 +79,8 @@ def _task(fact: Fact, plan: Plan, current: Plan) -> str:
 
 def _dose(fact: Fact, order: Order | None, plan: Plan, day: date) -> str:
     """Name which dose it was by the moment for which it was ordered, where its key says that."""
-    if order is None or order.as_needed:
-        return ""
-    try:
-        ordered = datetime.fromisoformat(fact.dose.partition(" again ")[0].partition("[")[0])
-    except ValueError:
+    ordered = _ordered(fact, order)
+    if ordered is None:
         return ""
     if ordered.tzinfo is None:
         shown = f"{ordered:%H:%M}" if ordered.date() == day else f"{day_words(ordered.date())}, {ordered:%H:%M}"
@@ -90,6 +88,33 @@ def _dose(fact: Fact, order: Order | None, plan: Plan, day: date) -> str:
         shown = clock_beside(plan, from_datetime(ordered), day)
     return _(", dose of {time},").format(time=shown)
 
+
+def _ordered(fact: Fact, order: Order | None) -> datetime | None:
+    """Return the moment for which a fact's dose was ordered, where its key says that."""
+    if order is None or order.as_needed:
+        return None
+    try:
+        return datetime.fromisoformat(fact.dose.partition(" again ")[0].partition("[")[0])
+    except ValueError:
+        return None
+
+
+def _planned_and_until(fact: Fact, order: Order | None, plan: Plan, day: date) -> list[str]:
+    """Write when something was planned, and to when it is put off: with its day where the other one is of another day."""
+    moments = [fact.planned_for, fact.until]
+    ordered = _ordered(fact, order)
+    days = [plan.clock.local(moment).date() for moment in moments if moment is not None]
+    days += [] if ordered is None else [ordered.date()]
+    beside = day if all(other == day for other in days) else date.min
+    return ["" if moment is None else clock_beside(plan, moment, beside) for moment in moments]
+
+
+DRESSING_WORDS = {
+    "dressing wet": _("the dressing is wet"),
+    "dressing loose": _("the dressing is loose"),
+    "dressing soiled": _("the dressing is soiled"),
+}
+"""What is wrong with a dressing, by the words in which it is recorded."""
 
 TASKS = frozenset({Kind.TASK_DONE, Kind.TASK_PUT_OFF, Kind.TASK_SKIPPED})
 

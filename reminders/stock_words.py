@@ -48,7 +48,19 @@ def left_words(found: Stocked) -> str:
     """Say how many are left."""
     if found.left < 0:
         return _("none left, as reckoned: {number} more were used than there were").format(number=-found.left)
-    return _("{number} left").format(number=found.left)
+    return _left(found)
+
+
+def _left(found: Stocked) -> str:
+    """Say how many are left, and how many of them are kept back: those are not there for what is planned."""
+    number, kept = max(0, found.left), found.entry.kept_back
+    if not kept or not number:
+        return _("{number} left").format(number=number)
+    if number == 1:
+        return _("1 left, which is kept back")
+    if number <= kept:
+        return _("{number} left, all kept back").format(number=number)
+    return _("{number} left, {kept} of them kept back").format(number=number, kept=kept)
 
 
 def reckoned_words(found: Stocked, plan: Plan, now: Instant) -> str:
@@ -74,6 +86,10 @@ def lasts_words(found: Stocked, plan: Plan, now: Instant) -> str:
         return enough if found.left < 0 else _("Enough as far as the plan goes.")
     at = clock_beside(plan, found.runs_out, _today(plan, now))
     if found.runs_out > now:
+        if found.entry.kept_back and found.left <= found.entry.kept_back:
+            return _("More is needed {at}.").format(at=at)
+        if found.entry.kept_back:
+            return _("Lasts until {at} without what is kept back.").format(at=at)
         return _("Runs out {at}.").format(at=at)
     if found.left > 0:
         return _("Since {at} only what is kept back is left.").format(at=at)
@@ -170,14 +186,17 @@ def stock_lines(found: Stocked, plan: Plan, now: Instant) -> list[str]:
 def short_stock_lines(found: Stocked, plan: Plan, now: Instant) -> list[str]:
     """Say the same as far as a pop-up holds it: what is left and until when, the last day to order, the delivery."""
     today = _today(plan, now)
-    left = _("{number} left").format(number=max(0, found.left))
+    left = _left(found)
     if found.runs_out is None or found.runs_out <= now:
         lines = [_("{left}, as reckoned.").format(left=left)]
     else:
         out = plan.clock.local(found.runs_out)
-        lines = [
-            _("{left}, enough until {day}, {clock}.").format(left=left, day=_short(out.date()), clock=f"{out:%H:%M}")
-        ]
+        said = _("{left}, enough until {day}, {clock}.")
+        if found.entry.kept_back:
+            said = _("{left}; enough without those until {day}, {clock}.")
+            if found.left <= found.entry.kept_back:
+                said = _("{left}; more is needed {day}, {clock}.")
+        lines = [said.format(left=left, day=_short(out.date()), clock=f"{out:%H:%M}")]
     if found.order_by is not None:
         said = _("Last day to order: {day}.") if found.order_by >= today else _("The last day to order was {day}.")
         lines.append(said.format(day=_short(found.order_by)))

@@ -189,6 +189,13 @@ def clock_beside(plan: Plan, minute: int, beside: date) -> str:
     return moment_words(moment)
 
 
+def clocks_beside(plan: Plan, moments: Iterable[int], beside: date) -> list[str]:
+    """Write local times that stand in one sentence: all with their days, unless each is on the day that they stand beside."""
+    local = [plan.clock.local(Instant(minute)) for minute in moments]
+    alone = all(moment.date() == beside for moment in local)
+    return [clock_words(moment) if alone else moment_words(moment) for moment in local]
+
+
 def reason_words(touch: Touch, plan: Plan) -> str:
     """Say why a touch stands where it stands (R12)."""
     reason = touch.reason

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import islice, takewhile
 
 import pytest
-from histories import after, at
+from histories import after, at, record
 from test_care import BLUE, DRAWS, RED, THREE_WEEKS, dressing, every_hours, fridge, labs, task, task_rows
 
 from reminders.record.facts import EMPTY
@@ -228,9 +228,9 @@ def test_a_limit_that_passes_while_a_draw_waits_is_asked_about() -> None:
 
 def test_a_task_is_never_urgent() -> None:
     schedule = after(PLAN + NINE + mine(fridge()) + mine(dressing("05-27 07:00")) + AT_NIGHT + VISIT, "", "06-02 10:00")
-    for matter in open_matters(schedule, EMPTY, at("06-02 10:00")):
-        if matter.task is not None:
-            assert matter.urgent_from is None
+    of_tasks = [matter for matter in open_matters(schedule, EMPTY, at("06-02 10:00")) if matter.task is not None]
+    assert {matter.task.task for matter in of_tasks if matter.task} >= {"dressing"}
+    assert all(matter.urgent_from is None for matter in of_tasks)
 
 
 def test_a_task_is_told_exactly_as_long_as_it_waits() -> None:
@@ -339,8 +339,9 @@ def test_what_a_sleeping_computer_missed_is_told_together() -> None:
 def test_a_discreet_household_is_told_nothing_that_a_stranger_could_use() -> None:
     edits = NINE + mine(fridge()) + mine(dressing("05-26 07:00")) + VISIT + "[pop_up]\ndiscreet = true\n"
     for now in ("06-02 07:00", "06-02 10:00", "06-03 14:00"):
-        for title, body in shown(edits, now):
-            assert not {"bag", "dressing", "visit", "cefazolin", "nurse"} & set(f"{title} {body}".lower().split())
+        told = " ".join(f"{title} {body}" for title, body in shown(edits, now)).lower()
+        assert told
+        assert not [word for word in ("bag", "dressing", "visit", "cefazolin", "nurse") if word in told]
 
 
 def test_the_outlook_names_the_tasks_that_come() -> None:
@@ -461,3 +462,25 @@ def test_the_rows_hold_what_the_schedule_has() -> None:
     assert task_rows(schedule, "06-01 09:00")[0] == "02 00:00 planned bag out"
     drawn = after(PLAN + RED + BLUE + WEDNESDAY, "", "06-03 09:30")
     assert next(status(touch, drawn, at("06-03 09:30")) for touch in drawn.touches if touch.tasks) is Status.DUE
+
+
+def test_a_wet_dressing_is_asked_about_once_a_day_until_it_was_seen_to() -> None:
+    wet = "06-02 20:00 problem sign=other note=dressing_wet"
+    schedule = after(PLAN + RED + VISIT, wet, "06-02 21:00")
+    (matter,) = [m for m in open_matters(schedule, record(wet), at("06-02 21:00")) if m.sign is not None]
+    found = [
+        f"{schedule.plan.clock.local(t.moment):%d %H:%M}"
+        for t in tellings(matter, schedule.plan.pop_ups, schedule.quiet)
+    ]
+    assert found[:3] == ["02 21:00", "03 21:00", "04 21:00"]
+    assert not any(t.urgent for t in islice(tellings(matter, schedule.plan.pop_ups, schedule.quiet), 5))
+    (notice,) = [
+        n for n in decide(schedule, {}, at("06-02 21:00"), record=record(wet)).notices if n.items[0].matter.sign
+    ]
+    text = text_of(notice, schedule, at("06-02 21:00"))
+    assert text.title == "Did you call? The dressing is wet"
+    assert text.body.startswith("Since 20:00 CDT. Call ")
+    assert len(text.body) <= LONGEST_BODY
+    changed = f"{wet}\n06-02 20:30 task-done name=dressing"
+    seen = after(PLAN + RED + VISIT, changed, "06-02 21:00")
+    assert not [m for m in open_matters(seen, record(changed), at("06-02 21:00")) if m.sign is not None]

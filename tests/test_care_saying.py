@@ -18,6 +18,7 @@ from test_care import BLUE, DRAWS, THREE_WEEKS, dressing, fridge, labs, task, ta
 from test_saying import hear, lines_of, options_of, plain
 
 from reminders.cli import main
+from reminders.fact_words import fact_words
 from reminders.record.facts import Fact
 from reminders.record.lines import fact_of, line_of
 from reminders.saying.answer import answer, changes
@@ -69,6 +70,15 @@ SKIPPED = "06-03 08:30 task-skipped name=dressing planned_for=06-08T10:00 by=Ina
 MOVED = "06-03 08:30 task-put-off name=visit planned_for=06-03T14:00 until=06-04T14:00"
 
 
+AHEAD = (
+    "06-02 13:10 task-done name=delivery\n06-03 07:00 task-done name=bag\n"
+    "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00\n06-03 10:00 finished order=cefazolin dose=2026-06-03T09:00\n"
+    "06-03 10:00 flushed lumen=red\n06-03 09:00 drawn lumen=blue report=d\n06-03 09:00 task-done name=labs report=d\n"
+    "06-03 09:00 flushed lumen=blue"
+)
+"""All that waited on that morning was done."""
+
+
 # --- What the words name ---
 
 NAMED = [
@@ -82,6 +92,9 @@ NAMED = [
     ("bag", Fit.EXACT, ["bag"]),
     ("out of the refrigerator", Fit.KIND, ["bag"]),
     ("the visit", Fit.EXACT, ["visit"]),
+    ("refrigerator", Fit.WORDS, ["bag"]),
+    ("lumen", Fit.WORDS, ["labs"]),
+    ("fridge", Fit.NONE, []),
     ("d", Fit.NONE, []),  # one letter is no word
     ("de", Fit.BEGINS, ["delivery"]),
     ("not dressing", Fit.NONE, []),
@@ -109,6 +122,12 @@ TAKEN_APART = [
     ("visit moved to Thu 14:00", Said(verb=Verb.TASK_PUT_OFF, name="visit", when="to Thu 14:00")),
     ("task put off visit until tomorrow 9:00", Said(verb=Verb.TASK_PUT_OFF, name="visit until", when="tomorrow 9:00")),
     ("skipped dressing", Said(verb=Verb.TASK_SKIPPED, name="dressing")),
+    ("skipped dressing tomorrow", Said(verb=Verb.TASK_SKIPPED, name="dressing", when="tomorrow")),
+    ("done dressing 2 Jun 11:00", Said(verb=Verb.TASK_DONE, name="dressing", when="2 Jun 11:00")),
+    (
+        "done dressing Tue 2 Jun 2026, 11:00 CDT",
+        Said(verb=Verb.TASK_DONE, name="dressing", when="Tue 2 Jun 2026 11:00 CDT"),
+    ),
     ("task skipped labs", Said(verb=Verb.TASK_SKIPPED, name="labs")),
     ("done dresing", Said(verb=Verb.TASK_DONE, name="dresing")),  # which one it is, is asked back
     # What names an order or a lumen is about that, as before.
@@ -135,6 +154,8 @@ def test_what_is_said_is_taken_apart(saying: str, expected: Said) -> None:
         ("task skipped", ("skipped dressing",)),
         ("task put off", ("put off dressing to tomorrow 10:00",)),
         ("skipped never", ("never", "red lumen")),
+        ("done fridge", ("names no order, no lumen and no care task", "cefazolin, red lumen", "Change the dressing; ")),
+        ("undo", ("reminders undo",)),
     ],
 )
 def test_what_names_no_task_is_told_with_those_that_there_are(saying: str, parts: Sequence[str]) -> None:
@@ -260,7 +281,10 @@ ASKED = [
     Asked("done dressing 11:00", "is still to come", []),
     Asked("done dressing 2026-05-30 10:00", "before the plan began", []),
     Asked("skipped visit", "No time is planned for: visit.", [], UP_TO_NOW, "06-12 09:00"),
-    Asked("done", "More than one thing is due. Which was done?", ["start cefazolin", "blood draw", "visit"]),
+    Asked("done", "More than one thing is due. Which was done?", ["start cefazolin", "blood draw"]),
+    Asked("done", "Nothing is due yet. Which was done?", ["visit, Wed 3 Jun 2026, 14:00"], f"{_days(1, 2)}\n{AHEAD}", "06-03 10:30"),
+    Asked("skipped visit tomorrow", "visit: none is planned for Thu 4 Jun 2026. Which one is left out?", ["the one of Wed 3 Jun 2026, 14:00", "the one of Wed 10 Jun 2026, 14:00"]),
+    Asked("skipped visit 31 Jun", "There is no day 31 jun.", []),
 ]  # fmt: skip
 
 
@@ -415,8 +439,12 @@ ANSWERS = {
         "put off dressing to 2026-06-08 16:00", UP_TO_NOW, NOW,
         ["Next: Change the dressing, Mon 8 Jun 2026, 16:00 CDT (was Mon 8 Jun 2026, 10:00 CDT)."],
     ),
+    "moved to today: both with their days": (
+        "put off dressing to 16:00", UP_TO_NOW, NOW,
+        ["Next: Change the dressing, Wed 3 Jun 2026, 16:00 CDT (was Mon 8 Jun 2026, 10:00 CDT)."],
+    ),
     "a visit is the nurse's to move": (
-        "visit moved to Thu 14:00", UP_TO_NOW, NOW, ["Next: visit, Thu 4 Jun 2026, 14:00 CDT (was 14:00 CDT)."],
+        "visit moved to Thu 14:00", UP_TO_NOW, NOW, ["Next: visit, Thu 4 Jun 2026, 14:00 CDT (was Wed 3 Jun 2026, 14:00 CDT)."],
     ),
     "left out, and nobody said who allowed it": (
         "skipped dressing", UP_TO_NOW, NOW,
@@ -438,7 +466,7 @@ ANSWERS = {
     ),
     "a dose that is left out takes its bag with it": (
         "skipped cefazolin", UP_TO_NOW, "06-03 06:30",
-        ["Next: Take the bag of cefazolin out, Thu 4 Jun 2026, 07:00 CDT (was 07:00 CDT)."],
+        ["Next: Take the bag of cefazolin out, Thu 4 Jun 2026, 07:00 CDT (was Wed 3 Jun 2026, 07:00 CDT)."],
     ),
     "in hospital they see to it": (
         "in hospital", UP_TO_NOW, NOW,
@@ -542,7 +570,7 @@ def test_the_command_says_what_it_recorded_and_when_the_next_is_due(house: Path)
     assert "already reported as done by Ina" in out
     assert "Nothing was recorded." in out
     out = run(house, "visit", "moved", "to", "Thu", "14:00")
-    assert "visit: moved from 14:00 CDT to Thu 4 Jun 2026, 14:00 CDT" in out
+    assert "visit: moved from Wed 3 Jun 2026, 14:00 CDT to Thu 4 Jun 2026, 14:00 CDT" in out
     out = run(house, "skipped", "dressing", "--said-by", "nurse Ruiz")
     assert "Change the dressing: not to be done; it was planned for Wed 10 Jun 2026, 10:00 CDT" in out
     assert "as nurse Ruiz said" in out
@@ -553,3 +581,22 @@ def test_the_command_takes_the_answer_to_its_question_as_an_option(house: Path) 
     assert "(add:  --task dressing )" in out
     assert "Change the dressing: done" in run(house, "done", "dresing", "--task", "dressing")
     assert "dresing: done" in run(house, "done", "dresing", "--task", "dresing")
+
+
+def test_a_task_is_left_out_on_the_day_that_was_said() -> None:
+    (fact,) = hear("skipped visit 10 Jun", UP_TO_NOW, NOW, PLAN)
+    assert fact.planned_for == at("06-10 14:00")
+    assert fact.happened == at(NOW)
+    (fact,) = hear("skipped visit today", UP_TO_NOW, NOW, PLAN)
+    assert fact.planned_for == at("06-03 14:00")
+
+
+def test_a_task_that_is_moved_to_another_day_is_recorded_with_both_days() -> None:
+    facts = hear("put off dressing to 16:00", UP_TO_NOW, NOW, PLAN)
+    said_back = fact_words(facts[0], with_facts(facts, UP_TO_NOW, NOW))
+    assert said_back.endswith("Change the dressing: moved from Mon 8 Jun 2026, 10:00 CDT to Wed 3 Jun 2026, 16:00 CDT.")
+
+
+def test_what_asks_for_the_undo_brings_neither_the_list_of_words_nor_the_emergency_numbers(house: Path) -> None:
+    out = run(house, "undo", ok=False)
+    assert out == "The last report is taken back with  reminders undo . Nothing was recorded.\n"

@@ -742,6 +742,24 @@ def test_words_of_ones_own_and_a_wet_dressing_stop_nothing(tmp_path: Path) -> No
     with browsing(house) as browser:
         assert "STOP Dressing wet" not in browser.text
         assert {"Started", "Flushed"} <= set(_plain(browser))
+        assert "Call the same day Dressing wet, since 09:30" in browser.text
+        browser.follow("A clinician has said what to do").press("Record it", said_by="Nurse Oduya")
+        assert "Dressing wet" not in browser.open("./").text
+        tell_all(house, "dressing is loose", "fever")
+        browser.open("./")
+        assert "Call the same day Dressing loose" in browser.text
+        assert "A clinician has said what to do" not in browser.text, "that would release the line too"
+
+
+def test_infusions_whose_finish_was_overtaken_are_one_quiet_line(tmp_path: Path) -> None:
+    house = home(tmp_path, "06-01 09:00")
+    for day in (1, 2, 3):
+        house.move(f"06-0{day} 09:00")
+        tell(house, "started cefazolin")
+    house.move("06-03 12:00")
+    with browsing(house) as browser:
+        assert browser.text.count("Should have finished Finish") == 1
+        assert "No finish is recorded of 2 earlier infusions: unconfirmed; the history lists them." in browser.text
 
 
 def test_the_other_lumens_of_a_suspended_one_are_asked_about_first(tmp_path: Path) -> None:
@@ -1068,7 +1086,7 @@ note = '{evil} & more'
 provider = '{evil}'
 [call.now]
 who = 'Nurse <i>O</i>'
-phone = '"><b>1'
+phone = '"><b>555 0199'
 signs = ['{evil}']
 [calendar]
 name = '{evil}'

@@ -225,20 +225,25 @@ MEANT: dict[str, tuple[Verb, Sign | None, bool]] = {
     "faint": (Verb.PROBLEM, Sign.OTHER, False),
     "bleeding": (Verb.PROBLEM, Sign.OTHER, False),
     "line broken": (Verb.PROBLEM, Sign.OTHER, False),
-    "dressing wet": (Verb.PROBLEM, Sign.OTHER, False),
+    **{
+        words: (Verb.PROBLEM, Sign.OTHER, False)
+        for how in ("wet", "loose", "soiled")
+        for words in (f"dressing {how}", f"{how} dressing", f"dressing is {how}")
+    },
 }
 """Every phrase that stands on its own, by hand."""
-NOTED = (
-    "fever",
-    "chills",
-    "chest pain",
-    "short of breath",
-    "faint",
-    "bleeding",
-    "line broken",
-    "dressing wet",
-)
-"""Phrases that are kept as a remark: they are no sign of their own."""
+NOTED = {
+    **{
+        words: words
+        for words in ("fever", "chills", "chest pain", "short of breath", "faint", "bleeding", "line broken")
+    },
+    **{
+        words: f"dressing {how}"
+        for how in ("wet", "loose", "soiled")
+        for words in (f"dressing {how}", f"{how} dressing", f"dressing is {how}")
+    },
+}
+"""Phrases that are kept as a remark, with that remark: they are no sign of their own."""
 WITH_FLUSH = ("done", "flushed and finished")
 """Phrases that say of themselves that it was flushed too."""
 WITH_WORDS = {
@@ -263,7 +268,7 @@ def test_every_phrase_is_in_the_table_and_every_verb_can_be_said() -> None:
 def test_a_phrase_before_and_after_what_it_is_about(phrase: str, household: Plan) -> None:
     verb, sign, everything = MEANT[phrase]
     alone = Said(verb=verb, sign=sign, everything=everything)
-    alone = replace(alone, flushed=phrase in WITH_FLUSH, note=phrase if phrase in NOTED else "")
+    alone = replace(alone, flushed=phrase in WITH_FLUSH, note=NOTED.get(phrase, ""))
     about = replace(alone, lumen="grey", when="9:40")
     assert said(phrase.split(), household) == alone
     assert said([phrase], household) == alone, "as one word of the command line, in quotation marks"
@@ -677,6 +682,61 @@ def test_which_infusion_ends_is_asked_where_more_than_one_runs() -> None:
     assert [choice.changes["order"] for choice in asked.choices] == ["antibiotic", "night"]
     assert "started Mon 1 Jun 2026, 20:05 CDT" in asked.choices[1].words
     assert plain(hear("finished white", lines)) == lines_of("06-02 10:30 finished order=night dose=2026-06-01T20:00")
+
+
+OPEN = "\n".join(
+    f"{day} {clock} started order=antibiotic dose=2026-{day}T{clock}"
+    for day in ("06-01", "06-02")
+    for clock in ("09:00", "21:00")
+)
+"""Four doses of cefazolin in the red lumen, of which no finish is recorded."""
+
+
+@pytest.mark.parametrize(
+    ("saying", "now", "key"),
+    [
+        ("finished cefazolin and flushed", "06-02 22:05", "2026-06-02T21:00"),  # the last that was started
+        (
+            "finished red and flushed today 10:05",
+            "06-02 22:05",
+            "2026-06-02T09:00",
+        ),  # the last that was started by then
+        ("finished red yesterday 22:00", "06-02 22:05", "2026-06-01T21:00"),
+        ("stopped early red", "06-02 21:30", "2026-06-02T21:00"),
+    ],
+)
+def test_what_a_later_start_has_overtaken_is_not_what_ends(saying: str, now: str, key: str) -> None:
+    assert hear(saying, OPEN, now)[0].dose == key
+
+
+def test_an_infusion_that_was_overtaken_is_still_offered_and_can_be_named() -> None:
+    done = f"{OPEN}\n06-02 22:00 finished {NINE_PM}"
+    assert (
+        "already reported as finished at Tue 2 Jun 2026, 22:00"
+        in question("finished cefazolin 22:01", done, "06-02 22:05").problem
+    )
+    (named,) = hear("finished cefazolin yesterday 22:00", done, "06-02 23:30", dose="2026-06-01T09:00")
+    assert named.dose == "2026-06-01T09:00"
+    two = f"{RUNS}\n06-02 10:00 started order=extra dose=2026-06-02T10:00"
+    extra = PLAN + (
+        "[order.extra]\ndrug = 'gentamicin'\nlumen = 'red'\nclock_times = ['10:00']\nfirst_dose = '2026-06-02 10:00'\n"
+        "last_day = 2026-06-06\nduration = '30 min'\nleast_spacing = '8 h'\n"
+    )
+    asked = question("finished red", two, "06-02 10:30", extra)
+    assert len(asked.choices) == 2, "the first one was to run on when the second was started: either may be meant"
+
+
+def test_a_start_over_an_infusion_without_a_finish_asks_for_that() -> None:
+    lines = told("started cefazolin", RUNS, now="06-02 21:00")
+    asked = "No finish is recorded of cefazolin, started 09:40 CDT, in the same lumen. When did it finish?"
+    assert any(line.startswith(asked) for line in lines)
+    flushed = told("flushed red", RUNS, now="06-02 10:45")
+    assert any(line.startswith(asked) for line in flushed)
+    assert not any("No finish is recorded" in line for line in told("flushed red", RUNS, now="06-02 10:00"))
+    assert not any("No finish is recorded" in line for line in told("started cefazolin", DONE, now="06-02 21:00"))
+    both = PLAN + "[order.antibiotic]\nruns_with = ['night']\nlumen = 'proximal'\n"
+    night = "06-01 20:00 started order=night dose=2026-06-01T20:00"
+    assert not any("No finish is recorded" in line for line in told("started cefazolin", night, "06-01 21:00", both))
 
 
 def test_which_lumen_is_asked_where_nothing_says_it() -> None:
@@ -1116,6 +1176,32 @@ def test_what_is_given_as_needed_is_a_dose() -> None:
         assert hear(saying, given) == ()
 
 
+def test_done_does_not_take_what_is_hours_ahead_for_what_was_done() -> None:
+    """An infusion that is about to finish is asked about; a delivery of the afternoon is none of what waits in the morning."""
+    delivery = '[task.box]\nkind = "delivery"\nlabel = "The box comes"\ndone_by = "pharmacy"\nweekdays = ["Tue"]\nat = "13:00"\n'
+    runs = f"{YESTERDAY}06-02 09:05 started {NINE}\n06-02 09:05 flushed lumen=blue"
+    runs += "\n06-02 08:00 finished order=night dose=2026-06-01T20:00\n06-02 08:00 flushed lumen=proximal"
+    runs += "\n06-01 09:00 started order=heart dose=continuous\n06-02 09:05 flushed lumen=grey"
+    edits, bag = f"{PLAN}{delivery}", "\n06-02 09:00 bag-changed order=heart dose=continuous"
+    finish, box = "red lumen: finish cefazolin, Tue 2 Jun 2026, 10:05 CDT", "The box comes, Tue 2 Jun 2026, 13:00 CDT"
+    asked = question("done", runs, "06-02 10:00", edits)
+    assert asked.problem == "An infusion is about to finish, and something else is due. Which was done?"
+    assert [choice.words for choice in asked.choices] == [
+        "green lumen: change the bag of milrinone, Tue 2 Jun 2026, 09:00 CDT",
+        finish,
+    ]
+    asked = question("done", runs + bag, "06-02 10:00", edits)
+    assert asked.problem == "Nothing is due yet. Which was done?"
+    assert [choice.words for choice in asked.choices] == [finish, box]
+    facts = plain(hear("done", runs + bag, "06-02 10:00", edits, **asked.choices[0].changes))
+    assert [found.kind for found in facts] == [Kind.FINISHED, Kind.FLUSHED]
+    asked = question("done", runs + bag, "06-02 09:30", edits)
+    assert [choice.words for choice in asked.choices] == [box]
+    assert "Nothing is due now" in question("done red", runs + bag, "06-02 09:30", edits).problem
+    (done,) = hear("done", runs + bag, "06-02 12:30", f"{edits}[order.antibiotic]\nduration = '4 h'\n")
+    assert done.name == "box", "within the hour before it the box may have come"
+
+
 def test_done_with_a_lumen_or_an_order_is_about_that() -> None:
     """Grey and blue are flushed with red's finishes, at 22:00 and 10:00; that of blue was given an hour early."""
     settled = "06-01 22:00 flushed lumen=grey\n06-02 09:00 flushed lumen=blue"
@@ -1172,7 +1258,13 @@ def told(saying: str, lines: str = "", now: str = NOW, edits: str = PLAN, **opti
 
 @pytest.mark.parametrize(
     ("label", "say"),
-    [("white", "white"), ("WHITE one", "WHITE one"), ("red", "proximal"), ("noon", "proximal"), ("10:00", "proximal")],
+    [
+        ("white", "white"),
+        ("WHITE one", "WHITE one"),
+        ("grey red", "grey red"),
+        ("noon", "proximal"),
+        ("10:00", "proximal"),
+    ],
 )
 def test_a_lumen_is_to_be_said_by_its_label_where_that_is_understood(label: str, say: str) -> None:
     made = plan(f"{PLAN}[lumen.proximal]\nlabel = '{label}'\n")
@@ -1326,7 +1418,7 @@ def test_an_early_flush_names_the_planned_one_that_it_replaces() -> None:
     lines = told("flushed grey", now="06-01 18:00", edits=GREY)
     assert lines == [
         "It takes the place of the flush planned for 19:00 CDT.",
-        "Next flush of the grey lumen Tue 2 Jun 2026, 06:00 CDT (was 19:00 CDT).",
+        "Next flush of the grey lumen Tue 2 Jun 2026, 06:00 CDT (was Mon 1 Jun 2026, 19:00 CDT).",
     ]
 
 
@@ -1357,7 +1449,7 @@ def test_an_early_flush_names_the_night_flush_that_it_causes() -> None:
     edits = f'[household]\nquiet_hours = ["18:00-07:00"]\n{GREY}'
     assert told("flushed", now="06-01 16:00", edits=edits) == [
         "It takes the place of the flush planned for 19:00 CDT.",
-        "Next flush of the grey lumen Tue 2 Jun 2026, 04:00 CDT (was 19:00 CDT).",
+        "Next flush of the grey lumen Tue 2 Jun 2026, 04:00 CDT (was Mon 1 Jun 2026, 19:00 CDT).",
         "That puts a flush of the grey lumen into the quiet hours: Tue 2 Jun 2026, 04:00 CDT.",
     ]
 
@@ -1388,10 +1480,13 @@ def test_a_next_flush_beyond_the_next_infusion_is_told_as_what_it_is() -> None:
     edits = PLAN.replace('["09:00", "21:00"]', '["09:00", "20:00"]')
     lines = f"{DONE}\n06-02 10:20 flushed lumen=red"
     delayed = told("delayed cefazolin to 23:30", lines, edits=edits)
-    assert "Next flush of the red lumen 20:00 CDT (was Sun 7 Jun 2026, 09:00 CDT)." in delayed
+    assert "Next flush of the red lumen Tue 2 Jun 2026, 20:00 CDT (was Sun 7 Jun 2026, 09:00 CDT)." in delayed
     put_off = f"{lines}\n06-02 10:30 delayed order=antibiotic dose=2026-06-02T20:00 until=06-02T23:30"
     sooner = told("delayed cefazolin to 20:30", put_off, edits=edits, dose="2026-06-02T20:00")
-    assert "Next flush of the red lumen besides its infusions Sun 7 Jun 2026, 09:00 CDT (was 20:00 CDT)." in sooner
+    assert (
+        "Next flush of the red lumen besides its infusions Sun 7 Jun 2026, 09:00 CDT (was Tue 2 Jun 2026, 20:00 CDT)."
+        in sooner
+    )
 
 
 def test_whoever_hears_of_the_next_flush_hears_of_the_one_that_is_not_recorded() -> None:

@@ -108,6 +108,11 @@ PAST = [
     ("Saturday 21:15", "2026-10-31 21:15-05:00"),
     ("tues 9:40", "2026-10-27 09:40-05:00"),
     ("Wed, 9:40", "2026-10-28 09:40-05:00"),
+    ("Wed 28 Oct 2026, 09:40 CDT", "2026-10-28 09:40-05:00"),  # as this program writes it
+    ("28 Oct 9:40", "2026-10-28 09:40-05:00"),
+    ("28 October at 9:40 am", "2026-10-28 09:40-05:00"),
+    ("Oct 28, 9:40", "2026-10-28 09:40-05:00"),
+    ("28 Oct noon", "2026-10-28 12:00-05:00"),
     ("today midnight", "2026-11-02 00:00-06:00"),  # tonight's is still to come
     ("2026-10-26 09:40", "2026-10-26 09:40-05:00"),
     ("2026-10-26T09:40", "2026-10-26 09:40-05:00"),
@@ -162,7 +167,9 @@ def test_what_lies_ahead(said: str, meant: str) -> None:
 
 def test_the_forms_that_are_told_are_understood() -> None:
     """Every example in the sentence that messages and help show."""
-    past = "9:40|21:15|9:40 pm|noon|midnight|20 min ago|1 h 30 min ago|an hour ago|yesterday 21:15|Mon 21:15"
+    past = (
+        "9:40|21:15|9:40 pm|noon|midnight|20 min ago|1 h 30 min ago|an hour ago|yesterday 21:15|Mon 21:15|26 Oct 9:40"
+    )
     late = Instant(at(NOW) + 8 * 60)
     for said in [*past.split("|"), "2026-10-26 09:40"]:
         assert said in FORMS
@@ -235,6 +242,10 @@ REFUSED = [
     ("9999-12-31 23:59", "That is more than 400 days away.", []),
     ("0001-01-01 00:00+14:00", "That is more than 400 days away.", []),
     ("99999 h ago", "That is more than 400 days away.", []),
+    ("3 Nov 9:40", f"9:40 on Tue 3 Nov 2026 is still to come: {IS_NOW}", []),  # not that of a year ago
+    ("31 Sep 9:40", "There is no day 31 sep.", []),
+    ("Tue 28 Oct 9:40", '"tue 28 oct" is a Wed 28 Oct 2026: which of the two is meant?', []),
+    ("28 Oct", '"28 oct" alone is not clear: say the time of day too, such as "28 oct 21:15".', []),
     ("Yesterday", '"yesterday" alone is not clear: say the time of day too, such as "yesterday 21:15".', []),
     ("2026-11-01", '"2026-11-01" alone is not clear: say the time of day too, such as "2026-11-01 21:15".', []),
     *(

@@ -36,7 +36,7 @@ from reminders.record.lines import export as export_text
 from reminders.record.store import RecordError
 from reminders.reporting import Reported, calendars_again, one_line, report_to, take_back, use_revision
 from reminders.saying.advice import first_words
-from reminders.saying.phrases import PHRASES, NotUnderstoodError, Said, Verb, said
+from reminders.saying.phrases import PHRASES, NoReportError, NotUnderstoodError, Said, Verb, said
 from reminders.saying.which import AskBackError, Choice
 from reminders.schedule.whole_line import with_remark
 from reminders.times import Instant
@@ -110,6 +110,8 @@ def record(
     household = opened(plan, now, writes=True)
     try:
         told = said(what, household.plan)
+    except NoReportError as error:
+        fail(f"{error} Nothing was recorded.")
     except NotUnderstoodError as error:
         click.echo(str(error), err=True)
         fail(f"Nothing was recorded. {first_words(Sign.OTHER, household.plan)}")
@@ -221,12 +223,12 @@ def undo(plan: Path, by: str, now: str | None) -> None:
 def due(plan: Path, now: str | None) -> None:
     """Say what is due now in PLAN, lumen by lumen, what runs, and when each lumen was last flushed."""
     from reminders.schedule.stock import stock
-    from reminders.schedule.whole_line import whole_line_signs
+    from reminders.schedule.whole_line import line_signs
     from reminders.views.due import due as due_text
 
     household, schedule = seen(plan, now)
     when, known = moment_of(now), household.record
-    click.echo(due_text(schedule, when, whole_line_signs(known), stock(schedule, known, when)), nl=False)
+    click.echo(due_text(schedule, when, line_signs(known, schedule), stock(schedule, known, when)), nl=False)
 
 
 @click.command()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from reminders.plan.pop_ups import PopUps
+from reminders.record.facts import Fact
 from reminders.reminding.quiet import awake, awake_before
 from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.happened import within
@@ -44,6 +45,7 @@ class Sort(Enum):
     ORDER = "an item of supply that must be ordered"
     TASK = "a care task of the household"
     OTHERS = "a care task, or a draw, that somebody from outside does"
+    DRESSING = "a dressing that is wet, loose or soiled"
     STANDING = "an infusion that was interrupted and of which nobody has said that it runs again"
 
 
@@ -53,7 +55,7 @@ class Matter:
 
     ``at``: when it is due. ``urgent_from``: from when on it is urgent, None for never. ``until``: when the next one of its
     sort takes its place. ``repeats``: whether an answer is waited for. It is about ``touch``, an event, or about ``dose``, an
-    infusion, about ``task``, a care task, or about an idle limit; ``since``: the last known flush, or since when the infusion
+    infusion, about ``task``, a care task, about ``sign``, one of the dressing, or about an idle limit; ``since``: the last known flush, or since when the infusion
     stands. One about ``stocked``, an item of supply, is told at its ``moments`` and at no others; a care task is asked about at
     them besides.
     """
@@ -70,6 +72,7 @@ class Matter:
     since: Instant | None = None
     stocked: Stocked | None = None
     task: TaskEvent | None = None
+    sign: Fact | None = None
     moments: tuple[Instant, ...] = ()
 
 
@@ -96,7 +99,7 @@ def _of_touch(touch: Touch, schedule: Schedule, limits: Limits, now: Instant) ->
     if (schedule.removed is not None and touch.at >= schedule.removed) or overtaken(touch, schedule):
         return None
     if touch.outstanding:
-        if closed(touch.lumen, schedule, now) or not touch.steps:
+        if closed(touch.lumen, schedule, now) or not (touch.steps or touch.asks):
             return None
         return Matter(
             key=f"{touch.uid}@{touch.at} flush",

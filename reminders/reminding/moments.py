@@ -92,7 +92,8 @@ def _again(matter: Matter, settings: PopUps, near: Instant) -> Iterator[Telling]
     """Yield when a matter is told again if nobody sleeps; of what is urgent, from the last time before ``near`` on."""
     urgent_from = matter.urgent_from
     moment = matter.at
-    if matter.sort is Sort.OTHERS:  # who waits for somebody to come is asked once whether they came
+    # Who waits for somebody to come is asked once whether they came; about a dressing it is asked once a day.
+    if matter.sort in (Sort.OTHERS, Sort.DRESSING):
         yield from (Telling(Stage.AGAIN, later) for later in matter.moments)
         return
     if matter.sort is Sort.FINISH:

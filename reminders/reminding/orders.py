@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from reminders.record.facts import Record
-from reminders.reminding.care import care_matters
+from reminders.reminding.care import care_matters, dressing_matters
 from reminders.reminding.matters import Matter, Sort, matters
 from reminders.reminding.quiet import awake
 from reminders.schedule.model import Outcome, Schedule
@@ -23,11 +23,12 @@ ONE_DAY = timedelta(days=1)
 
 
 def open_matters(schedule: Schedule, record: Record, now: Instant) -> list[Matter]:
-    """Return everything that somebody is to be told of at ``now`` or later, in order of time: events, care tasks, orders.
+    """Return everything that somebody is to be told of at ``now`` or later, in order of time: events, care tasks, orders, the dressing.
 
     ``record`` is the one that the schedule was made with.
     """
     found = [*matters(schedule, now), *care_matters(schedule, now), *order_matters(schedule, record, now)]
+    found += dressing_matters(schedule, record, now)
     return sorted(found, key=lambda matter: (matter.at, matter.key))
 
 

@@ -4,14 +4,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reminders.care_words import ask_dose_words, tied_words, was_it_words, with_doer_words
+from reminders.fact_words import DRESSING_WORDS
 from reminders.plan.model import Plan, Reveals
 from reminders.popups.texts import clipped, units
+from reminders.record.facts import Fact
 from reminders.reminding.decide import Item, Notice
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.moments import Stage
 from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.model import Schedule, TaskEvent, Touch
 from reminders.schedule.stock import Standing, Stocked
+from reminders.schedule.whole_line import named
 from reminders.stock_words import act_words, short_stock_lines
 from reminders.times import Instant
 from reminders.units import ago, span
@@ -76,6 +79,8 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
         return _order_heading(matter.stocked, plan, now)
     if matter.task is not None:
         return _task_heading(item, matter.task, now)
+    if matter.sign is not None:
+        return _("Did you call? {sign}").format(sign=_dressing(matter.sign))
     lumen = lumen_words(plan, matter.lumen)
     if matter.sort is Sort.LIMIT:
         return _("Was the {lumen} flushed?").format(lumen=lumen)
@@ -105,6 +110,11 @@ def heading(item: Item, plan: Plan, now: Instant) -> str:
         asked = _asked(matter.touch)
         return _("{asked} {lumen}, {what}").format(asked=asked, lumen=lumen, what=what)
     return _("Now: {lumen}, {what}").format(lumen=lumen, what=what)
+
+
+def _dressing(sign: Fact) -> str:
+    words = DRESSING_WORDS[named(sign)]
+    return words[0].upper() + words[1:]
 
 
 def _asked(touch: Touch) -> str:
@@ -209,6 +219,8 @@ def _named(matter: Matter, plan: Plan) -> str:
     if matter.task is not None:
         mark = _("ASK FIRST: ") if matter.sort is Sort.ASK_FIRST else ""
         return f"{mark}{with_doer_words(matter.task.care)}"
+    if matter.sign is not None:
+        return DRESSING_WORDS[named(matter.sign)]
     lumen = lumen_words(plan, matter.lumen)
     if matter.dose is not None:
         asked = (
@@ -233,6 +245,13 @@ def _about(matter: Matter, plan: Plan, now: Instant) -> list[str]:
     """Say when one matter is due, how late that is, and what to ask or look at first."""
     if matter.task is not None:
         return _about_task(matter, matter.task, plan, now)
+    if matter.sign is not None:
+        return [
+            _("Since {at}. Call {call} today; say on the page when it is changed, or what you were told.").format(
+                at=clock_beside(plan, matter.sign.happened, plan.clock.local(now).date()),
+                call=call_words(plan.contacts.get("same_day", plan.contacts["now"])),
+            )
+        ]
     day = plan.clock.local(now).date()
     at = clock_beside(plan, matter.at, day)
     if matter.sort is Sort.LIMIT:
@@ -290,13 +309,18 @@ def _about_task(matter: Matter, event: TaskEvent, plan: Plan, now: Instant) -> l
 def _caution(notice: Notice, plan: Plan) -> str:
     """Say when to stop and whom to call, in one breath (R27); all cautions are on the page, one click away."""
     call = call_words(plan.contacts["now"])
-    if all(item.matter.task is not None and item.matter.sort is not Sort.ASK_FIRST for item in notice.items):
+    if all(_stops_nothing(item.matter) for item in notice.items):
         return _("Something does not look right? Call {call}. Your provider's word goes first.").format(call=call)
     if any(item.matter.sort in (Sort.ASK_FIRST, Sort.CLOSED, Sort.NOT_STOPPED) for item in notice.items):
         return _("Call {call} first.").format(call=call)
     return _(
         "STOP, clamp, call {call} if it will not flush, hurts, swells or leaks. Your provider's word goes first."
     ).format(call=call)
+
+
+def _stops_nothing(matter: Matter) -> bool:
+    """Say whether nothing of what a matter is about is done to a lumen."""
+    return matter.sign is not None or (matter.task is not None and matter.sort is not Sort.ASK_FIRST)
 
 
 def _discreet_title(notice: Notice) -> str:

@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
-from reminders.schedule.care import tied_key
+from reminders.schedule.care_tied import tied_key
 from reminders.schedule.happened import within
 from reminders.schedule.identity import Identities
 from reminders.schedule.limits import limit_words
-from reminders.schedule.lumen_now import blocked
-from reminders.schedule.model import DROPPED, Dose, Schedule, TouchKind
+from reminders.schedule.lumen_now import blocked, running_doses
+from reminders.schedule.model import DROPPED, Dose, DoseState, Schedule, TouchKind
 from reminders.schedule.status import cut_off
+from reminders.schedule.whole_line import DRESSING_SIGNS, named_in
 from reminders.times import Instant
 from reminders.units import span
 from reminders.words import CATALOGUE, call_words, clock_beside, draws_before, lumen_words
@@ -31,7 +32,7 @@ def first_words(sign: Sign | None, plan: Plan, note: str = "") -> str:
         return _("Look at the clamp and for a kink in the tube. Never force a flush. Call {now}.").format(now=now)
     if sign in ASKS_FIRST:
         return _("STOP. Clamp. Never force a flush. Call {now} before this lumen is used again.").format(now=now)
-    if sign is Sign.OTHER and note == DRESSING_WET:
+    if sign is Sign.OTHER and named_in(note) in DRESSING_SIGNS:
         return _dressing_words(plan)
     if sign is Sign.OTHER:
         return _(
@@ -41,18 +42,14 @@ def first_words(sign: Sign | None, plan: Plan, note: str = "") -> str:
     return ""
 
 
-DRESSING_WET = "dressing wet"
-"""The words in which it is recorded that a dressing is wet: no emergency, unlike what else has no sign of its own."""
-
-
 def _dressing_words(plan: Plan) -> str:
-    """Say whom to call about a wet dressing: as the cautions have it."""
+    """Say whom to call about a dressing that is wet, loose or soiled, which is no emergency: as the cautions have it."""
     now = call_words(plan.contacts["now"])
     same_day = plan.contacts.get("same_day")
     if same_day is None:
-        return _("Dressing wet or loose: call {now}. A record is no call for help.").format(now=now)
+        return _("Dressing wet, loose or soiled: call {now}. A record is no call for help.").format(now=now)
     return _(
-        "Dressing wet or loose: call {same_day} the same day. Pain, swelling, a leak or fever with it: call {now} now. "
+        "Dressing wet, loose or soiled: call {same_day} the same day. Pain, swelling, a leak or fever with it: call {now} now. "
         "A record is no call for help."
     ).format(same_day=call_words(same_day), now=now)
 
@@ -67,6 +64,8 @@ def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
         yield _("When it will finish is not known until you say that it runs again, or was stopped early.")
     elif fact.sign in ASKS_FIRST:
         yield _("This does not count as a flush: the lumen's limit goes on.")
+    if fact.kind in OVERTAKE and not fact.elsewhere:
+        yield from _left_open(fact, before, after)
     if fact.kind is Kind.STARTED:
         yield from _about_start(fact, before, after, call)
     elif fact.kind is Kind.FLUSHED:
@@ -102,6 +101,38 @@ def advice(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
         yield _("The plan does not say how often the port is flushed without its needle: ask {now}.").format(now=call)
     elif fact.kind is Kind.RELEASED and not fact.order and not fact.lumen and _was_away(fact, before):
         yield _("Ask whether the orders are still the same as before the stay: {now}.").format(now=call)
+
+
+OVERTAKE = frozenset({Kind.STARTED, Kind.FLUSHED, Kind.DRAWN})
+"""What is done with a lumen once nothing runs in it any more: then somebody knows when that finished."""
+
+
+def _left_open(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
+    """Ask for the finish of what ran in a lumen in which something was started, or flushed after it should have finished."""
+    plan, begun = after.plan_at(fact.happened), _dose_of(fact, after)
+    lumen = begun.lumen if begun is not None else fact.lumen
+    for dose in () if lumen not in before.lumens else running_doses(lumen, before):
+        now_is = next((other for other in after.connected[dose.order] if other.key == dose.key), dose)
+        if now_is.state is not DoseState.RUNNING or dose.start >= fact.happened:
+            continue
+        if begun is None and (dose.end is None or dose.end > fact.happened):
+            continue  # it may be flushed while it runs
+        if begun is not None and _run_together(plan, dose.order, begun.order):
+            continue
+        yield _(
+            "No finish is recorded of {drug}, started {started}, in the same lumen. When did it finish? Say so with the time, "
+            "such as  finished {order} 10:35 ."
+        ).format(
+            drug=after.plan_at(dose.start).orders[dose.order].drug,
+            started=clock_beside(plan, dose.start, plan.clock.local(fact.happened).date()),
+            order=dose.order,
+        )
+
+
+def _run_together(plan: Plan, one: str, other: str) -> bool:
+    """Say whether one of two orders is declared to run with the other in its lumen (R9)."""
+    pairs = ((one, other), (other, one))
+    return any(also in plan.orders[name].runs_with for name, also in pairs if name in plan.orders)
 
 
 def _was_away(fact: Fact, before: Schedule) -> bool:

@@ -19,6 +19,7 @@ from reminders.words import (
     call_words,
     caution_lines,
     clock_beside,
+    clocks_beside,
     lumen_words,
     moment_words,
     nurse_only_line,
@@ -26,6 +27,9 @@ from reminders.words import (
 )
 
 _ = CATALOGUE.gettext
+
+OPEN = (Status.DUE, Status.OVERDUE)
+"""How things stand with what waits."""
 
 SHOWN = 3
 """Events that move are told one by one up to here; the others are counted."""
@@ -39,6 +43,7 @@ def answer(facts: Sequence[Fact], before: Schedule, after: Schedule, now: Instan
     waiting = [touch for touch in after.touches if touch.outstanding and not touch.asks and touch.lumen in lumens]
     if waiting:
         lines += _flush_now(waiting[-1], after.plan)
+    lines += _not_through([touch for touch in after.touches if touch.lumen in lumens], after, now)
     told = changes(before, after, now, facts)
     return [*lines, *(line for line in told if line not in lines)]
 
@@ -86,6 +91,19 @@ def _flush_now(touch: Touch, plan: Plan) -> list[str]:
     return lines
 
 
+def _not_through(touches: Sequence[Touch], after: Schedule, now: Instant) -> list[str]:
+    """Say that a flush which is still to come is not to be given into the drug that is in the lumen, and whom to call (R6)."""
+    waiting = [touch for touch in touches if touch.outstanding and status(touch, after, now) in OPEN]
+    kept = [(touch, ask) for touch in waiting for ask in touch.asks if ask.why is AskWhy.NOT_THROUGH]
+    if not kept:
+        return []
+    touch, ask = kept[-1]
+    plan = after.plan
+    said = _("Do not flush the {lumen}: ask first. {why} {call}")
+    day, lumen = plan.clock.local(now).date(), lumen_words(plan, touch.lumen)
+    return [said.format(lumen=lumen, why=ask_words(ask, plan, day), call=_call(plan))]
+
+
 def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Iterator[str]:
     """Yield what changed ahead on one lumen; much of one sort is told once, with the first of it."""
     old = {touch.uid: touch for touch in before.touches if touch.lumen == name and touch.outcome is None}
@@ -100,11 +118,12 @@ def _of_lumen(name: str, before: Schedule, after: Schedule, now: Instant) -> Ite
     handled = [touch for touch in new.values() if touch.kind is not TouchKind.IDLE_FLUSH]
     moved = [touch for touch in handled if touch.uid in old and old[touch.uid].at != touch.at]
     for touch in moved[:SHOWN]:
+        at, was = clocks_beside(plan, (touch.at, old[touch.uid].at), day)
         yield _("On the {lumen}, {what} moves to {at} (was {was}).").format(
             lumen=lumen,
             what=what_words(touch, touch.plan),
-            at=clock_beside(plan, touch.at, day),
-            was=clock_beside(plan, old[touch.uid].at, day),
+            at=at,
+            was=was,
         )
     if len(moved) > SHOWN:
         yield _("{count} more move with it.").format(count=len(moved) - SHOWN)
@@ -221,13 +240,14 @@ def _next_flush(
     was, now_is = _idle_ahead(old, now), _idle_ahead(whole, now)
     plan = after.plan
     if now_is and (not was or was[0].at != now_is[0].at):
-        before = _(" (was {was})").format(was=clock_beside(plan, was[0].at, day)) if was else ""
         first = now_is[0]
+        at, *others = clocks_beside(plan, [flushes[0].at for flushes in (now_is, was) if flushes], day)
+        before = "".join(_(" (was {was})").format(was=other) for other in others)
         earlier = any(touch.starts and now <= touch.at < first.at for touch in whole if touch.outcome is None)
         yield _("Next flush of the {lumen}{besides} {at}{at_once}{before}.{waits}").format(
             lumen=lumen,
             besides=_(" besides its infusions") if earlier else "",
-            at=clock_beside(plan, first.at, day),
+            at=at,
             at_once=_(", due now") if first.at == now else "",
             before=before,
             waits=_waits(whole, after, now, day),
@@ -245,7 +265,7 @@ def _next_flush(
 def _waits(touches: Iterable[Touch], after: Schedule, now: Instant, day: date) -> str:
     """Ask for the last idle flush that is past and not recorded, so that nobody waits for the next one."""
     past = [touch for touch in touches if touch.kind is TouchKind.IDLE_FLUSH and touch.at < now]
-    waiting = [touch for touch in past if status(touch, after, now) in (Status.DUE, Status.OVERDUE)]
+    waiting = [touch for touch in past if status(touch, after, now) in OPEN]
     if not waiting:
         return ""
     return _(" The one of {at} is not recorded: was it done?").format(at=clock_beside(after.plan, waiting[-1].at, day))

@@ -5,6 +5,7 @@ no plan names is recorded as it was said.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from reminders.plan.care import CareTask
@@ -15,7 +16,7 @@ from reminders.schedule.care import through_lumen
 from reminders.schedule.care_now import CareEvent, care_status, occurrences_of
 from reminders.schedule.model import ENDLESS, Outcome, Status, TaskEvent, Touch, TouchKind
 from reminders.times import HOUR, Instant
-from reminders.words import CATALOGUE
+from reminders.words import CATALOGUE, day_words
 
 _ = CATALOGUE.gettext
 
@@ -98,8 +99,8 @@ def put_off(which: Which, until: Instant) -> Told:
     return [{"kind": Kind.TASK_PUT_OFF, "name": name, "planned_for": meant.planned, "until": until}]
 
 
-def left_out(which: Which, record: Record) -> Told:
-    """Return the facts that an occurrence of a task is not to be done: the one that waits, else the next.
+def left_out(which: Which, record: Record, day: date | None = None) -> Told:
+    """Return the facts that an occurrence of a task is not to be done: of a day, else the one that waits, else the next.
 
     Raises:
         AskBackError: it is unclear which task or which of its times is meant, none is planned, or it was said before.
@@ -109,6 +110,7 @@ def left_out(which: Which, record: Record) -> Told:
     if which.said.event:
         meant = _of_event(which, found)
     else:
+        found = _of_day(day, found, name, which)
         open_now = [event for event in found if care_status(event, which.schedule, which.now) in OPEN]
         if len(open_now) > 1:
             raise AskBackError(
@@ -193,6 +195,15 @@ def _of_event(which: Which, found: Iterable[CareEvent]) -> CareEvent:
     if named is None:
         raise AskBackError(_("That time of it is over, or was recorded meanwhile. Look again, and say it once more."))
     return named
+
+
+def _of_day(day: date | None, found: list[CareEvent], name: str, which: Which) -> list[CareEvent]:
+    """Return the occurrences of a day; all of them where none was said."""
+    of_day = [event for event in found if day in (None, which.clock.local(event.planned).date())]
+    if day is not None and not of_day:
+        said = _("{label}: none is planned for {day}. Which one is left out?")
+        raise AskBackError(said.format(day=day_words(day), label=tasks_of(which)[name].label), _choices(found, which))
+    return of_day
 
 
 def _each_by_itself(events: Sequence[CareEvent], which: Which) -> bool:

@@ -15,7 +15,7 @@ from reminders.schedule.model import Outcome, Schedule, TaskEvent
 from reminders.schedule.status import task_window, window
 from reminders.times import DAY, Instant
 from reminders.units import ago
-from reminders.words import CATALOGUE, call_words, clock_beside, draws_before, lumen_words
+from reminders.words import CATALOGUE, call_words, clock_beside, clocks_beside, draws_before, lumen_words
 
 _ = CATALOGUE.gettext
 
@@ -169,11 +169,8 @@ def _next(name: str, before: Schedule, after: Schedule, now: Instant, day: date)
     early = [event for event in old if event.uid in answered and _opens(event) > _done_at(event, whole)]
     later = [event for event in old if event.uid not in answered and event.planned > now]
     would_have = next(iter([*early, *later]), None)
-    yield _("Next: {label}, {at}{was}.").format(
-        label=ahead[0].plan.tasks[name].label,
-        at=clock_beside(after.plan, ahead[0].planned, day),
-        was=_was(would_have, ahead[0], after.plan, day),
-    )
+    at = _moved_to(ahead[0].planned, None if would_have is None else would_have.planned, after.plan, day)
+    yield _("Next: {label}, {at}.").format(label=ahead[0].plan.tasks[name].label, at=at)
 
 
 def _opens(event: CareEvent) -> Instant:
@@ -184,10 +181,12 @@ def _done_at(event: CareEvent, whole: Sequence[CareEvent]) -> Instant:
     return next(found.at for found in whole if found.uid == event.uid)
 
 
-def _was(old: CareEvent | None, new: CareEvent, plan: Plan, day: date) -> str:
-    if old is None or old.planned == new.planned:
-        return ""
-    return _(" (was {was})").format(was=clock_beside(plan, old.planned, day))
+def _moved_to(at: Instant, was: Instant | None, plan: Plan, day: date) -> str:
+    """Write when something is now, and when it was to be where that is another time; both with their days, or neither."""
+    if was is None or was == at:
+        return clock_beside(plan, at, day)
+    now_is, before = clocks_beside(plan, (at, was), day)
+    return _("{at} (was {was})").format(at=now_is, was=before)
 
 
 def _moved(
@@ -213,17 +212,11 @@ def _moved(
     before = stood.get(new[0].uid, new[0].at)  # it may have waited since
     if old[0].at != new[0].at or before != new[0].at:
         before = old[0].at if before == new[0].at else before
-        yield _("Next: {label}, {at} (was {was}).").format(
-            label=label, at=clock_beside(plan, new[0].at, day), was=clock_beside(plan, before, day)
-        )
+        yield _("Next: {label}, {at}.").format(label=label, at=_moved_to(new[0].at, before, plan, day))
         return
     moved = [event for event in new if stood.get(event.uid, event.at) != event.at]
     for event in moved[:SHOWN]:
-        yield _("{label} moves to {at} (was {was}).").format(
-            label=label,
-            at=clock_beside(plan, event.at, day),
-            was=clock_beside(plan, stood[event.uid], day),
-        )
+        yield _("{label} moves to {at}.").format(label=label, at=_moved_to(event.at, stood[event.uid], plan, day))
     if len(moved) > SHOWN:
         yield _("{count} more move with it.").format(count=len(moved) - SHOWN)
 

@@ -3,13 +3,15 @@
 Care tasks that wait are among it, also those that a nurse does: the household knows whether she was there.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from reminders.record.facts import Kind
+from reminders.saying.phrases import Said
 from reminders.saying.which import AskBackError, Choice, Which
 from reminders.schedule.care_now import care_now
 from reminders.schedule.model import Outcome, TaskEvent, Touch, TouchKind
+from reminders.times import HOUR
 from reminders.words import CATALOGUE, lumen_words, what_words
 
 _ = CATALOGUE.gettext
@@ -22,33 +24,52 @@ def done(which: Which, fluids: Mapping[str, Any]) -> list[dict[str, Any]]:
         AskBackError: nothing waits, or more than one thing that was not named.
     """
     said = which.said
-    due = [
-        touch
-        for touch in which.open_touches()
-        if said.lumen in ("", touch.lumen)
-        and touch.uid.startswith(said.event)
-        and (not said.order or any(dose.order == said.order for dose in (*touch.starts, *touch.ends, *touch.bags)))
-    ]
-    tasks = [] if said.order or said.lumen else _tasks(which)
+    due = [touch for touch in which.open_touches() if _named(touch, said)]
+    ending = [touch for touch in which.ending() if _named(touch, said)]
+    tasks, later = ([], []) if said.order or said.lumen else _tasks(which)
+    if said.event:  # whoever names it means it, though it does not wait yet
+        due, tasks, ending, later = [*due, *ending], [*tasks, *later], [], []
     if not due and said.order and which.order(said.order).as_needed:
         dose = which.dose_to_start()
         return [] if dose is None else [{"kind": Kind.STARTED, "order": dose.order, "dose": dose.key}]
-    if not due and not tasks:
+    waits = len(due) + len(tasks)
+    if waits > 1:
+        raise AskBackError(_("More than one thing is due. Which was done?"), _choices(which, [*due, *ending], tasks))
+    if waits and ending:
+        asked = _("An infusion is about to finish, and something else is due. Which was done?")
+        raise AskBackError(asked, _choices(which, [*due, *ending], tasks))
+    if not waits and (ending or later):
+        raise AskBackError(_("Nothing is due yet. Which was done?"), _choices(which, ending, later))
+    if not waits:
         raise AskBackError(
             _("Nothing is due now that could be done. Say what happened, such as  flushed  or  started .")
         )
-    if len(due) + len(tasks) > 1:
-        choices = [*(_choice(touch, which) for touch in due), *(_choice_of_task(event, which) for event in tasks)]
-        raise AskBackError(_("More than one thing is due. Which was done?"), choices)
     if tasks:
         return [{"kind": Kind.TASK_DONE, "name": tasks[0].task}]
     return _all_of(due[0], fluids, flushed=said.flushed)
 
 
-def _tasks(which: Which) -> list[TaskEvent]:
-    """Return the care tasks that wait, in order of time."""
-    waits = care_now(which.schedule, which.now).waits
-    return [found.event for found in waits if found.event.uid.startswith(which.said.event)]
+def _named(touch: Touch, said: Said) -> bool:
+    """Say whether a touch is of the lumen, the order and the event that were named, if any were."""
+    doses = (*touch.starts, *touch.ends, *touch.bags)
+    of_order = not said.order or any(dose.order == said.order for dose in doses)
+    return said.lumen in ("", touch.lumen) and touch.uid.startswith(said.event) and of_order
+
+
+AHEAD = HOUR
+"""So long before its time of day a task that may be done all day waits already, in minutes; before that it is asked about."""
+
+
+def _tasks(which: Which) -> tuple[list[TaskEvent], list[TaskEvent]]:
+    """Return the care tasks that wait, and those that may be done all day and whose time is later, in order of time."""
+    waits = [found.event for found in care_now(which.schedule, which.now).waits]
+    waits = [event for event in waits if event.uid.startswith(which.said.event)]
+    later = [event for event in waits if event.care.on_time_within is None and event.planned > which.now + AHEAD]
+    return [event for event in waits if event not in later], later
+
+
+def _choices(which: Which, touches: Sequence[Touch], tasks: Sequence[TaskEvent]) -> list[Choice]:
+    return [*(_choice(touch, which) for touch in touches), *(_choice_of_task(event, which) for event in tasks)]
 
 
 def _choice_of_task(event: TaskEvent, which: Which) -> Choice:

@@ -24,8 +24,8 @@ from reminders.stock_words import (
     order_words,
     pieces,
 )
-from reminders.times import Instant
-from reminders.words import CATALOGUE
+from reminders.times import HOUR, Instant
+from reminders.words import CATALOGUE, clock_beside
 
 _ = CATALOGUE.gettext
 
@@ -226,6 +226,7 @@ def _brought(facts: Sequence[Fact], schedule: Schedule, record: Record) -> Itera
             continue
         plan = schedule.plan_at(fact.happened)
         task = plan.tasks.get(fact.name) or schedule.plan.tasks.get(fact.name)
+        yield from _taken_for(fact, facts, schedule)
         missing = {} if task is None else not_said(task.brings, fact.happened, schedule, record)
         if not missing:
             continue
@@ -234,6 +235,21 @@ def _brought(facts: Sequence[Fact], schedule: Schedule, record: Record) -> Itera
             items=", ".join(pieces(item, number) for item, number in missing.items()), not_before=NOT_BEFORE_IT_CAME
         )
         yield _("  for example  delivered {number} {item}").format(number=missing[first], item=first)
+
+
+def _taken_for(fact: Fact, facts: Sequence[Fact], schedule: Schedule) -> Iterator[str]:
+    """Say of what came hours before the delivery that it is taken for that it is: another may be still to come."""
+    if not any(other.kind is Kind.DELIVERED for other in facts):
+        return
+    done = (event for event in schedule.tasks if event.task == fact.name and event.at == fact.happened)
+    event = next((event for event in done if event.planned > event.at + HOUR), None)
+    if event is None:
+        return
+    plan = schedule.plan
+    yield _(
+        "This is taken for the delivery planned for {at}, which is not asked for any more. If that one is still to come, "
+        "take this back with  reminders undo , and say how many there are now instead, with  counted ."
+    ).format(at=clock_beside(plan, event.planned, plan.clock.local(event.at).date()))
 
 
 def not_said(should: Mapping[str, int], at: Instant, schedule: Schedule, record: Record) -> dict[str, int]:

@@ -16,6 +16,7 @@ from reminders.plan.model import Plan
 from reminders.record.facts import Sign
 from reminders.saying.task_names import Fit, tasks_meant, tasks_near
 from reminders.saying.when import split_time
+from reminders.schedule.whole_line import DRESSING_SIGNS
 from reminders.words import CATALOGUE
 
 _ = CATALOGUE.gettext
@@ -118,8 +119,13 @@ PHRASES: Mapping[str, Phrase] = {
             "faint",
             "bleeding",
             "line broken",
-            "dressing wet",
         )
+    },
+    **{
+        words: Phrase(Verb.PROBLEM, Sign.OTHER, note=sign)
+        for sign in DRESSING_SIGNS
+        for what, how in (sign.split(),)
+        for words in (sign, f"{how} {what}", f"{what} is {how}")
     },
 }
 """Every way to say what happened, with what it means."""
@@ -165,6 +171,10 @@ class NotUnderstoodError(Exception):
     """Words that cannot be taken apart; its text says which, and what would be understood."""
 
 
+class NoReportError(NotUnderstoodError):
+    """Words that report nothing, but ask for something else; its text says how that is done."""
+
+
 class NothingSaidError(NotUnderstoodError):
     """Words that hold none of the things that can be recorded; its text lists them all."""
 
@@ -176,6 +186,8 @@ def said(words: Sequence[str], plan: Plan) -> Said:
         NotUnderstoodError: it does not begin with anything known, or names something that the plan does not have.
     """
     told = [word.strip(",.;!?") for word in " ".join(words).replace("’", "'").split()]
+    if [word.casefold() for word in told[:2]] in (["take", "back"], ["taken", "back"]) or told[:1] == ["undo"]:
+        raise NoReportError(_("The last report is taken back with  reminders undo ."))
     phrase, rest = _phrase(told)
     if phrase.verb in OF_TASK and (of_task := _of_task(phrase.verb, rest, plan)) is not None:
         return of_task
@@ -349,7 +361,7 @@ def _with_particulars(found: Said, rest: Sequence[str], plan: Plan) -> Said:
             values["volume"] = match["volume"]
     named = [word for word in PARTICULARS.sub(" ", text).split() if word.casefold() not in FILLERS]
     if named:
-        values.update(_name(" ".join(named), plan))
+        values.update(_name(" ".join(named), plan, found.verb))
     return replace(found, **values)
 
 
@@ -381,7 +393,7 @@ def _lumens(plan: Plan) -> dict[str, tuple[str, str]]:
     return {name: (name, lumen.label) for name, lumen in plan.lumens.items()}
 
 
-def _name(text: str, plan: Plan) -> dict[str, object]:
+def _name(text: str, plan: Plan, verb: Verb) -> dict[str, object]:
     """Find the order or the lumen, or both, that some words name."""
     if text.casefold() in ("everything", "all"):
         return {"everything": True}
@@ -400,11 +412,14 @@ def _name(text: str, plan: Plan) -> dict[str, object]:
                 return {"order": order[0], "lumen": lumen[0]}
     known = [f"{drug} ({name})" if drug.casefold() != name.casefold() else name for name, drug in orders.values()]
     known += [_("{label} lumen").format(label=label) for name, label in _lumens(plan).values()]
-    raise NotUnderstoodError(
-        _(
-            '"{text}" names no order and no lumen of this plan, or more than one. They are: {known}. The time goes last.'
-        ).format(text=text, known=", ".join(known))
-    )
+    problem = _('"{text}" names no order and no lumen of this plan, or more than one. They are: {known}.')
+    tasks = [task.label for task in plan.tasks.values()] if verb in OF_TASK else []
+    if tasks:
+        problem = _(
+            '"{text}" names no order, no lumen and no care task of this plan, or more than one. They are: {known}; {tasks}.'
+        )
+    problem = problem.format(text=text, known=", ".join(known), tasks="; ".join(tasks))
+    raise NotUnderstoodError(_("{problem} The time goes last.").format(problem=problem))
 
 
 def _one_of(text: str, known: Mapping[str, tuple[str, str]], what: str) -> str:

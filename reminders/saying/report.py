@@ -5,6 +5,7 @@ happened is never refused.
 """
 
 from collections.abc import Callable, Mapping
+from datetime import date
 from typing import Any
 
 from reminders.plan.model import LineKind, Plan
@@ -14,12 +15,12 @@ from reminders.saying.advice import first_words
 from reminders.saying.done import done
 from reminders.saying.household import counted, delivered
 from reminders.saying.phrases import PUTS_OFF, Said, Verb
-from reminders.saying.when import UnclearTimeError, when
+from reminders.saying.when import UnclearTimeError, day_alone, when
 from reminders.saying.which import AskBackError, Choice, Which
 from reminders.schedule.lumen_now import unknown_since
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, TouchKind
 from reminders.schedule.status import status
-from reminders.schedule.whole_line import whole_line_signs
+from reminders.schedule.whole_line import dressing_signs, whole_line_signs
 from reminders.times import Instant
 from reminders.words import CATALOGUE
 
@@ -44,7 +45,8 @@ class _Reporter:
     def __init__(self, said: Said, schedule: Schedule, record: Record, now: Instant, key: str) -> None:
         self.said, self.schedule, self.record, self.now, self.key = said, schedule, record, now, key
         self.clock = schedule.plan.clock
-        self.at = now if said.verb in PUTS_OFF else self._when(said.when)
+        self.day = self._day_of_task()
+        self.at = now if said.verb in PUTS_OFF or self.day is not None else self._when(said.when)
         self.which = Which(said, schedule, now, self.at)
         self.plan: Plan = self.which.plan
 
@@ -74,7 +76,7 @@ class _Reporter:
             Verb.REMOVED: lambda: [{"kind": Kind.REMOVED}],
             Verb.TASK_DONE: lambda: care.task_done(self.which, self.record, self._fluids()),
             Verb.TASK_PUT_OFF: lambda: care.put_off(self.which, self._when(self.said.when, ahead=True)),
-            Verb.TASK_SKIPPED: lambda: care.left_out(self.which, self.record),
+            Verb.TASK_SKIPPED: lambda: care.left_out(self.which, self.record, self.day),
             Verb.COUNTED: lambda: counted(self.which, self.record),
             Verb.DELIVERED: lambda: delivered(self.which, self.record),
         }
@@ -96,6 +98,14 @@ class _Reporter:
         by_whom = {"said_by": self.said.said_by} if values["kind"] in SAID_BY and self.said.said_by else {}
         common = {"happened": self.at, "entered": self.now, "by": self.said.by, "note": self.said.note}
         return Fact(key=key, report=self.key, **{**common, **by_whom, **values})
+
+    def _day_of_task(self) -> date | None:
+        """Return the day of which a task is left out, where one was said without a time."""
+        try:
+            told = self.said.when if self.said.verb is Verb.TASK_SKIPPED else ""
+            return day_alone(told, self.clock, self.now)
+        except UnclearTimeError as unclear:
+            raise AskBackError(unclear.problem) from None
 
     def _when(self, text: str, *, ahead: bool = False, of: str = "when") -> Instant:
         try:
@@ -390,8 +400,11 @@ class _Reporter:
         return [{"kind": Kind.RELEASED}, *told]
 
     def _of_the_whole_line(self) -> Fact | None:
-        """Return the last sign that stands and is about the whole line."""
-        return next((fact for fact in reversed(whole_line_signs(self.record)) if fact.happened <= self.at), None)
+        """Return the last sign that stands and is about the whole line; one of the dressing only where nothing is held."""
+        signs = whole_line_signs(self.record)
+        if not signs and not self._is_held(""):
+            signs = dressing_signs(self.record, self.schedule)
+        return next((fact for fact in reversed(signs) if fact.happened <= self.at), None)
 
     def _during_the_stay(self, flushed: Instant) -> None:
         since = self._holds("")[-1].happened

@@ -1,4 +1,5 @@
-"""Which care tasks of a plan some words mean: by name or label, or the beginning of one, else by what kind of task it is."""
+"""Which care tasks of a plan some words mean: by name or label, or the beginning of one, by what kind of
+task it is, or by words that all are in one of these."""
 
 import difflib
 from collections.abc import Mapping
@@ -18,9 +19,10 @@ class Fit(IntEnum):
     """How well some words fit what something is called."""
 
     NONE = 0
-    KIND = 1
-    BEGINS = 2
-    EXACT = 3
+    WORDS = 1
+    KIND = 2
+    BEGINS = 3
+    EXACT = 4
 
 
 def spoken(text: str) -> str:
@@ -45,7 +47,15 @@ def _fit(wanted: str, task: CareTask) -> Fit:
         return Fit.EXACT
     if any(_begins(wanted, word) for word in called):
         return Fit.BEGINS
-    return Fit.KIND if _begins(wanted, spoken(task.kind.value)) else Fit.NONE
+    if _begins(wanted, spoken(task.kind.value)):
+        return Fit.KIND
+    words = {word for text in (*called, spoken(task.kind.value)) for word in _words(text)}
+    return Fit.WORDS if words.issuperset(_words(wanted)) and len(wanted) > 2 else Fit.NONE
+
+
+def _words(text: str) -> list[str]:
+    """Return the words of a text as it is compared, without the marks about them."""
+    return [word.strip("()") for word in text.split()]
 
 
 def _begins(wanted: str, called: str) -> bool:

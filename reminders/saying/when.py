@@ -6,6 +6,7 @@ on the household's clock: the zone in force at each instant (R5).
 
 import re
 from bisect import bisect
+from calendar import monthrange
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, timezone
@@ -18,12 +19,14 @@ _ = CATALOGUE.gettext
 
 FORMS = _(
     "Say a time as 9:40, 21:15, 9:40 pm, noon or midnight; as 20 min ago, 1 h 30 min ago or an hour ago; with its day as "
-    "yesterday 21:15, Mon 21:15 or 2026-10-26 09:40. For what is ahead also: in 20 min, tomorrow 8:00."
+    "yesterday 21:15, Mon 21:15, 26 Oct 9:40 or 2026-10-26 09:40. For what is ahead also: in 20 min, tomorrow 8:00."
 )
 """The forms that are understood, for messages and help."""
 
 FURTHEST = 400 * DAY
 """No time further from now than this can be meant, in minutes."""
+
+MONTHS = tuple("jan feb mar apr may jun jul aug sep oct nov dec".split())
 
 ZONE_LETTERS = frozenset(
     "acdt acst adt aedt aest akdt akst ast awst bst cat cdt cest cet chst cst eat edt eest eet est gmt hdt hkt hst idt "
@@ -64,19 +67,24 @@ HOURS_AND_MINUTES = (
 )
 AGO = re.compile(rf"{HOURS_AND_MINUTES} ago")
 AHEAD = re.compile(rf"in {HOURS_AND_MINUTES}")
-DAY_WORD = (
-    "today|yesterday|tomorrow|mon(?:day)?|tue(?:s|sday)?|wed(?:nesday)?|thu(?:r|rs|rsday)?|fri(?:day)?|sat(?:urday)?"
-    "|sun(?:day)?"
+NAME_OF_DAY = "mon(?:day)?|tue(?:s|sday)?|wed(?:nesday)?|thu(?:r|rs|rsday)?|fri(?:day)?|sat(?:urday)?|sun(?:day)?"
+DAY_WORD = f"today|yesterday|tomorrow|{NAME_OF_DAY}"
+MONTH = "(?:jan|feb|mar|apr|may|june?|july?|aug|sept?|oct|nov|dec)(?:r?uary|ch|il|ust|ember|ober)?"
+WRITTEN_DAY = (
+    rf"(?:(?P<weekday>{NAME_OF_DAY}),? )?(?:(?P<number>[0-9]{{1,2}}) (?P<month>{MONTH})"
+    rf"|(?P<month_first>{MONTH}) (?P<number_after>[0-9]{{1,2}}))(?:,? (?P<year>[0-9]{{4}}))?"
 )
+"""A day as this program writes it, ``Sat 28 Nov 2026``, or with its month first."""
 ON_THE_CLOCK = re.compile(
-    rf"(?:(?P<date>[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}})(?:t|,? (?:at )?)|(?P<day>{DAY_WORD}),? (?:at )?)?"
+    rf"(?:(?P<date>[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}})(?:t|,? (?:at )?)|(?P<written>{WRITTEN_DAY}),? (?:at )?"
+    rf"|(?P<day>{DAY_WORD}),? (?:at )?)?"
     r"(?:(?P<word>noon|midnight)|(?P<hour>[0-9]{1,2})(?:[:.](?P<minute>[0-9]{2}))?(?: ?(?P<am_pm>[ap])\.?m\b\.?)?)"
     rf"(?: ?(?:(?P<letters>z|{'|'.join(sorted(ZONE_LETTERS))})|(?:utc)?(?P<offset>[+-][0-9]{{2}}:?[0-9]{{2}})))?"
     rf"(?P<after> (?:{DAY_WORD}))?"
 )
-DAY_ALONE = re.compile(rf"[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}|{DAY_WORD}")
-LONGEST = 6
-"""No form has more words than this: at 1 h 30 min ago."""
+DAY_ALONE = re.compile(rf"[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}|{DAY_WORD}|{WRITTEN_DAY}")
+LONGEST = 8
+"""No form has more words than this: Sat 28 Nov 2026, at 9:40 pm MST."""
 
 
 def _plain(text: str) -> str:
@@ -98,7 +106,7 @@ def _elapsed(plain: str) -> int | None:
 def _clocked(plain: str) -> re.Match[str] | None:
     """Match a time on the clock, its day at most once: before it or after it."""
     found = ON_THE_CLOCK.fullmatch(plain)
-    return None if found is None or (found["after"] and (found["date"] or found["day"])) else found
+    return None if found is None or (found["after"] and (found["date"] or found["written"] or found["day"])) else found
 
 
 def split_time(words: Sequence[str]) -> tuple[list[str], str]:
@@ -229,9 +237,6 @@ class _Speaker:
 TOO_FAR = _("That is more than 400 days away.")
 
 
-# --- From the grammar to the instant ---
-
-
 def when(text: str, clock: ZoneTimeline, now: Instant, *, earliest: Instant, ahead: bool = False) -> Instant:
     """Return the instant that a person means by ``text``.
 
@@ -262,6 +267,17 @@ def when(text: str, clock: ZoneTimeline, now: Instant, *, earliest: Instant, ahe
     return _Said(found, text, speaker).instant()
 
 
+def day_alone(text: str, clock: ZoneTimeline, now: Instant) -> date | None:
+    """Return the day that is said without a time of day, today or ahead; None for anything else.
+
+    Raises:
+        UnclearTimeError: there is no such day.
+    """
+    plain = _plain(text)
+    found = _clocked(f"{plain} noon") if DAY_ALONE.fullmatch(plain) else None
+    return None if found is None else _Said(found, text, _Speaker(clock, now, now, ahead=True)).day()
+
+
 class _Said:
     """A time on the clock as it was said: at which time of day, on which day, by which zone."""
 
@@ -271,12 +287,12 @@ class _Said:
         self.quoted = shown_value(text)
         self.today = speaker.clock.local(speaker.now).date()
         self.day_word = (found["day"] or found["after"] or "").strip()
-        self.bare = not self.day_word and not found["date"]
+        self.bare = not self.day_word and not found["date"] and not found["written"]
 
     def instant(self) -> Instant:
         """Return the one instant that is meant; ask back or refuse where it is not one."""
         speaker, offset = self.speaker, self._offset()
-        wall = self._wall(self._day())
+        wall = self._wall(self.day())
         if self.found["date"] and offset is not None:
             return speaker.settle(from_datetime(wall.replace(tzinfo=timezone(offset))))
         if self.bare and speaker.ahead and not any(map(speaker.fits, speaker.might_be(wall))):
@@ -299,8 +315,10 @@ class _Said:
             raise UnclearTimeError(problem.format(said=self._label(wall)), speaker.readings(possible))
         return speaker.settle(possible[0])
 
-    def _day(self) -> date:
+    def day(self) -> date:
         """Return the said day; without one, today."""
+        if self.found["written"]:
+            return self._written_day()
         if self.found["date"]:
             try:
                 day = date.fromisoformat(self.found["date"])
@@ -316,6 +334,23 @@ class _Said:
         if self.speaker.ahead:
             return self.today + timedelta(days=(weekday - self.today.weekday()) % 7)
         return self.today - timedelta(days=(self.today.weekday() - weekday) % 7)
+
+    def _written_day(self) -> date:
+        """Return the day that was said by its month: without a year the nearest one."""
+        found, this = self.found, self.today.year
+        number, month = found["number"] or found["number_after"], found["month"] or found["month_first"]
+        years = [int(found["year"])] if found["year"] else [this - 1, this, this + 1]
+        in_year = MONTHS.index(month[:3]) + 1
+        days = [date(y, in_year, int(number)) for y in years if y and 0 < int(number) <= monthrange(y, in_year)[1]]
+        if not days:
+            raise UnclearTimeError(_("There is no day {date}.").format(date=found["written"]))
+        day = min(days, key=lambda day: abs(day - self.today))
+        if abs(day - self.today) > timedelta(minutes=FURTHEST + DAY):
+            raise UnclearTimeError(TOO_FAR)
+        if (found["weekday"] or "")[:3].capitalize() not in ("", WEEKDAYS[day.weekday()]):
+            problem = _('"{date}" is a {day}: which of the two is meant?')
+            raise UnclearTimeError(problem.format(date=found["written"], day=day_words(day)))
+        return day
 
     def _wall(self, day: date) -> datetime:
         """Return the said time of day (naive) on a day; refuse an impossible one, ask back where it is not clear."""

@@ -12,7 +12,7 @@ from reminders.schedule.doses import moment_key
 from reminders.schedule.happened import AGAIN
 from reminders.schedule.lumen_now import unknown_since
 from reminders.schedule.model import ENDLESS, NEVER, Dose, DoseState, Schedule, Status, Touch, TouchKind
-from reminders.schedule.status import status
+from reminders.schedule.status import overtaken, status
 from reminders.times import DAY, Instant
 from reminders.words import CATALOGUE, lumen_words, moment_words
 
@@ -184,11 +184,15 @@ class Which:
         ]
         if self.said.dose:
             doses = [dose for dose in doses if dose.key == self.said.dose]
-        recorded = [dose for dose in doses if dose.state is DoseState.RUNNING]
+        started = [dose for dose in doses if dose.state is DoseState.RUNNING]
+        begun = [dose for dose in started if dose.start <= self.at] or started
+        recorded = begun if self.said.dose else [dose for dose in begun if not self._overtaken(dose)]
         if not recorded or all(self._long_over(dose) for dose in recorded):
-            recorded += [dose for dose in self._perhaps_running(doses) if dose not in recorded]
+            others = [dose for dose in doses if dose in recorded or dose.state is DoseState.UNRECORDED]
+            recorded += [dose for dose in self._perhaps_running(others) if dose not in recorded]
         if len(recorded) == 1:
             return recorded[0]
+        recorded = recorded or begun  # none of them runs any more: somebody must say that it is meant
         if not recorded:
             raise AskBackError(
                 _(
@@ -213,7 +217,8 @@ class Which:
     def finished_lately(self) -> list[Dose]:
         """Return what was reported as finished about now, where nothing else runs that may be meant."""
         of_said = list(self._connected())
-        if any(dose.state is DoseState.RUNNING for dose in of_said):
+        running = (dose for dose in of_said if dose.state is DoseState.RUNNING and dose.start <= self.at)
+        if not all(self._overtaken(dose) for dose in running):
             return []
         near = 2 * self.plan.course.handling_time
         named = [dose for dose in of_said if self.said.dose in ("", dose.key)]
@@ -240,6 +245,15 @@ class Which:
     def _can_run(self, dose: Dose) -> bool:
         order = self.schedule.plan_at(dose.start).orders[dose.order]
         return order.given_as is not GivenAs.PUSH and dose.state in (DoseState.RUNNING, DoseState.UNRECORDED)
+
+    def _overtaken(self, dose: Dose) -> bool:
+        """Say whether by the moment that was said another infusion was started in its lumen, once it should have finished."""
+        return dose.end is not None and any(
+            other.lumen == dose.lumen and other.started is not None and dose.end <= other.started <= self.at
+            for found in self.schedule.connected.values()
+            for other in found
+            if other.state is not DoseState.ELSEWHERE
+        )
 
     def _long_over(self, dose: Dose) -> bool:
         """Say whether an infusion should have finished so long ago that another one may be meant."""
@@ -293,7 +307,19 @@ class Which:
         return [
             touch
             for touch in self.schedule.touches
-            if status(touch, self.schedule, self.now) in (Status.DUE, Status.OVERDUE) or touch.outstanding
+            if status(touch, self.schedule, self.now) in (Status.DUE, Status.OVERDUE)
+            or (touch.outstanding and not overtaken(touch, self.schedule))
+        ]
+
+    def ending(self) -> list[Touch]:
+        """Return the finishes of what runs that come within one handling from now: who says done may mean one of them."""
+        soon = self.now + self.plan.course.handling_time
+        return [
+            touch
+            for touch in self.schedule.touches
+            if self.now < touch.at <= soon
+            and touch.outcome is None
+            and any(dose.state is DoseState.RUNNING for dose in touch.ends)
         ]
 
     def shown(self, at: Instant) -> str:

@@ -9,11 +9,26 @@ from reminders.times import Instant
 
 
 def running_doses(lumen: str, schedule: Schedule) -> Iterator[Dose]:
-    """Yield the infusions that run in a lumen, by what is recorded."""
+    """Yield the infusions that run in a lumen, by what is recorded; not those whose finish was overtaken."""
+    return (dose for dose in _unfinished(lumen, schedule) if not _overtaken(dose, schedule))
+
+
+def overtaken_doses(lumen: str, schedule: Schedule) -> Iterator[Dose]:
+    """Yield the infusions of which no finish is recorded, although a later touch of their lumen is: unconfirmed (R14)."""
+    return (dose for dose in _unfinished(lumen, schedule) if _overtaken(dose, schedule))
+
+
+def _unfinished(lumen: str, schedule: Schedule) -> Iterator[Dose]:
     for doses in schedule.connected.values():
         for dose in doses:
             if dose.lumen == lumen and dose.state is DoseState.RUNNING:
                 yield dose
+
+
+def _overtaken(dose: Dose, schedule: Schedule) -> bool:
+    """Say whether a touch of its lumen is recorded from its finish on; one whose finish nobody knows may run on."""
+    last = schedule.lumens[dose.lumen].last_touch
+    return last is not None and dose.end is not None and last >= dose.end
 
 
 def unknown_since(dose: Dose, schedule: Schedule, now: Instant) -> Instant | None:

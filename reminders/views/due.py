@@ -15,6 +15,7 @@ from reminders.record.facts import Fact, Sign
 from reminders.schedule.care_now import CareWait, CareWaiting, care_now, drawn_by_others
 from reminders.schedule.model import Schedule
 from reminders.schedule.stock import Stocked
+from reminders.schedule.whole_line import is_dressing
 from reminders.times import Instant
 from reminders.units import ago
 from reminders.views import waiting_words as say
@@ -43,7 +44,7 @@ NEXT = 3
 def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: Sequence[Stocked] = ()) -> str:
     """Return the list of what is due at ``now``, as plain text with a final newline.
 
-    ``signs`` are those about the whole line that stand: they come first. Of ``stocked`` comes last what must be ordered
+    ``signs`` are those about the line that stand: they come first. Of ``stocked`` comes last what must be ordered
     soon. What is not recorded is asked about before it is asked for (S13): it may have been done.
     """
     plan = schedule.plan
@@ -51,7 +52,10 @@ def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: S
     standing = [] if schedule.removed is not None and now >= schedule.removed else signs
     for sign in standing:
         heading = say.whole_line_heading(plan, sign, now)
-        lines += ["", _("STOP: {heading}. {do}").format(heading=heading, do=say.whole_line_words(plan, sign))]
+        said, do = _("{heading}. {do}"), say.dressing_words(plan)
+        if not is_dressing(sign):
+            said, do = _("STOP: {heading}. {do}"), say.whole_line_words(plan, sign)
+        lines += ["", said.format(heading=heading, do=do)]
     for lumen in lumens_now(schedule, now):
         lines += ["", lumen_words(plan, lumen.name), *(f"  {line}" for line in _lumen(lumen, schedule, now))]
     if care := list(_care(schedule, now)):
@@ -113,6 +117,8 @@ def _lumen(found: LumenNow, schedule: Schedule, now: Instant) -> Iterator[str]:
         )
     for waits in found.waits[-SHOWN:]:
         yield from _waiting(waits, schedule, now)
+    if found.unfinished:
+        yield say.unfinished_words(plan, found.unfinished, now)
     if found.passed is not None:
         since, deadline = found.passed
         passed = say.limit_passed_words(plan, found.name, since, deadline, now)

@@ -8,7 +8,14 @@ from enum import Enum
 
 from reminders.record.facts import Sign
 from reminders.schedule.happened import within
-from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses, unknown_since
+from reminders.schedule.lumen_now import (
+    blocked,
+    closed,
+    known_limit,
+    overtaken_doses,
+    running_doses,
+    unknown_since,
+)
 from reminders.schedule.model import ENDLESS, Dose, DoseState, Schedule, Status, Touch, TouchKind
 from reminders.schedule.status import cut_off, overtaken, status
 from reminders.times import Instant
@@ -75,6 +82,7 @@ class LumenNow:
     ``problems``: what is wrong with it, with since when; ``held``: it is looked after elsewhere. ``waits``: the events
     that wait to be answered, in order of time. ``passed``: the last known flush and the limit since it, where that has
     passed and nothing of it is outstanding. ``next``: the next event ahead. ``last_flush``: the last one recorded.
+    ``unfinished``: infusions without a recorded finish that a later touch has overtaken, in order of time.
     """
 
     name: str
@@ -88,6 +96,7 @@ class LumenNow:
     passed: tuple[Instant, Instant] | None = None
     next: Touch | None = None
     last_flush: Instant | None = None
+    unfinished: tuple[Dose, ...] = ()
 
 
 def lumens_now(schedule: Schedule, now: Instant) -> tuple[LumenNow, ...]:
@@ -112,6 +121,7 @@ def _lumen(name: str, schedule: Schedule, now: Instant) -> LumenNow:
         passed=None if outstanding else _limit_passed(name, schedule, now),
         next=next((t for t in touches if status(t, schedule, now) is Status.PLANNED and t.at >= now), None),
         last_flush=state.last_flush,
+        unfinished=tuple(sorted(overtaken_doses(name, schedule), key=lambda dose: dose.start)),
     )
 
 

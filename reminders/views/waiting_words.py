@@ -1,9 +1,11 @@
 """What waits or has passed, in the words in which the list of what is due and the page both say it (R15-R18, S13)."""
 
+from collections.abc import Sequence
+
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact
 from reminders.schedule.limits import limit_words
-from reminders.schedule.model import Touch
+from reminders.schedule.model import Dose, Touch
 from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, named
 from reminders.times import Instant
 from reminders.words import CATALOGUE, call_words, clock_beside
@@ -92,6 +94,25 @@ def whole_line_words(plan: Plan, sign: Fact) -> str:
     first = [_("Clamp between the break and your body.")] if named(sign) == LINE_BROKEN else []
     call = _("Call {contact} now.").format(contact=call_words(plan.contacts[WHOLE_LINE_SIGNS[named(sign)]]))
     return " ".join([*first, call, _("Use no lumen until a clinician says so.")])
+
+
+def dressing_words(plan: Plan) -> str:
+    """Say what to do about a dressing that is wet, loose or soiled, and until when that stands here."""
+    call = call_words(plan.contacts.get("same_day", plan.contacts["now"]))
+    said = _(
+        "Call {call} the same day: it is not left until its planned change. This stands here until the change is recorded, or "
+        "what a clinician said."
+    )
+    return said.format(call=call)
+
+
+def unfinished_words(plan: Plan, doses: Sequence[Dose], now: Instant) -> str:
+    """Say in one line of which infusions no finish is recorded, though something came after them in their lumen (R14)."""
+    if len(doses) > 1:
+        said = _("No finish is recorded of {count} earlier infusions: unconfirmed; the history lists them.")
+        return said.format(count=len(doses))
+    said = _("No finish is recorded of {drug}, started {at}: unconfirmed; the history lists it.")
+    return said.format(drug=plan.orders[doses[0].order].drug, at=_beside(plan, doses[0].start, now))
 
 
 def limit_passed_words(plan: Plan, lumen: str, since: Instant, deadline: Instant, now: Instant) -> str:

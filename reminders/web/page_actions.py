@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from reminders.plan.care import TaskKind
 from reminders.plan.model import FluidKind, Plan
 from reminders.plan.order import GivenAs
 from reminders.record.facts import Sign
@@ -271,6 +272,18 @@ def released(lumen: str, plan: Plan) -> Link:
 def line_released() -> Link:
     """Return the form that says that a clinician has released the whole line."""
     return form_link(_("A clinician has released the whole line"), Verb.RELEASED, everything="yes", asked="yes")
+
+
+def dressing_seen_to(plan: Plan, *, stopped: bool) -> list[Link]:
+    """Return the forms that say that the dressing was changed, or that a clinician has said what to do about it.
+
+    That is a release of everything: not offered where the line is ``stopped`` by a graver sign, which has its own.
+    """
+    changes = [task for task in plan.tasks.values() if task.kind is TaskKind.DRESSING]
+    words = _("It was changed: say when")
+    said = form_link(_("A clinician has said what to do"), Verb.RELEASED, everything="yes", asked="yes")
+    changed = [form_link(words, Verb.TASK_DONE, name=task.name, past="yes") for task in changes[:1]]
+    return changed if stopped else [*changed, said]
 
 
 def _dose_link(words: str, verb: Verb, dose: Dose, **fields: str) -> Link:

@@ -112,7 +112,7 @@ def _day(schedule: Schedule, shown: date) -> tuple[Instant, Instant]:
 
 
 def _notes(schedule: Schedule) -> list[str]:
-    notes = as_needed_lines(schedule.plan)
+    notes = as_needed_lines(schedule.revision)
     if schedule.plan.course.note:
         notes.append(note_words(schedule.plan.course.note))
     return notes

@@ -145,7 +145,7 @@ def page(desk: Desk, template: str, *, here: str = "", status: int = 200, **valu
         "zone": zone_words(plan.clock.local(now)),
         "warnings": warnings(desk),
         "revisions": revision_words(desk.keeper.schedule, now),
-        "read_back": read_back_words(desk.keeper.schedule.plan_at(now)),
+        "read_back": read_back_words(desk.keeper.schedule.revision_at(now)),
         **values,
     }
     return rendered(template, status, **context)

@@ -5,10 +5,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from reminders.event_words import marked_next
-from reminders.record.facts import Record, Sign
+from reminders.plan.model import Plan
+from reminders.record.facts import Fact, Record, Sign
 from reminders.saying.phrases import Verb
 from reminders.schedule.model import Dose, Schedule, Touch, TouchKind
-from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, named, whole_line_signs
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, dressing_signs, named, whole_line_signs
 from reminders.times import Instant
 from reminders.views import waiting_words as say
 from reminders.views.waiting import Flow, LumenNow, Running, Wait, Waiting, lumens_now, sort_of
@@ -64,7 +65,7 @@ def lumen_views(schedule: Schedule, record: Record, now: Instant) -> list[LumenV
 
 
 def stops(schedule: Schedule, record: Record, now: Instant) -> list[Card]:
-    """Return the cards that stand above all lumens: signs about the whole line, until everything is released."""
+    """Return the cards that stand above all lumens: signs about the line, until everything is released or the dressing changed."""
     plan = schedule.plan
     if schedule.removed is not None and now >= schedule.removed:
         return []
@@ -85,7 +86,21 @@ def stops(schedule: Schedule, record: Record, now: Instant) -> list[Card]:
                 links=[can.line_released()],
             )
         )
-    return cards
+    stopped = bool(cards)
+    return [*cards, *(_dressing(fact, plan, now, stopped=stopped) for fact in dressing_signs(record, schedule))]
+
+
+def _dressing(fact: Fact, plan: Plan, now: Instant, *, stopped: bool) -> Card:
+    """Say what is wrong with the dressing, and whom to call about it; it stops nothing."""
+    heading = _("{sign}, since {since}").format(sign=named(fact), since=short_time(plan, fact.happened, now))
+    return Card(
+        tone=Tone.ASK,
+        tag=_("Call the same day"),
+        heading=heading[0].upper() + heading[1:],
+        lines=[say.dressing_words(plan)],
+        call="same_day" if "same_day" in plan.contacts else "now",
+        links=can.dressing_seen_to(plan, stopped=stopped),
+    )
 
 
 def fingerprint(schedule: Schedule, record: Record, now: Instant) -> str:
@@ -153,6 +168,8 @@ def _plain_lines(found: LumenNow, schedule: Schedule, now: Instant) -> list[str]
     lines = []
     if not found.in_use:
         lines.append(say.OUT_OF_USE)
+    if found.unfinished:
+        lines.append(say.unfinished_words(plan, found.unfinished, now))
     if found.last_flush is not None:
         lines.append(_("Last recorded flush: {at}.").format(at=short_time(plan, found.last_flush, now)))
     elif found.in_use:

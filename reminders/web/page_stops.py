@@ -8,17 +8,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from reminders.plan.model import Contact, Plan
-from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Record, Sign
+from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Record, Sign
 from reminders.schedule.model import AskWhy, Schedule
-from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, is_whole_line, named, whole_line_signs
+from reminders.schedule.whole_line import WHOLE_LINE_SIGNS, is_dressing, is_whole_line, named, whole_line_signs
 from reminders.times import Instant
 from reminders.web.page_times import short_time
 from reminders.words import CATALOGUE, call_words, lumen_words, sign_words
 
 _ = CATALOGUE.gettext
-
-SAME_DAY = frozenset({"dressing wet"})
-"""Signs that can wait for the contact of the same day, in the words in which they are recorded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +83,7 @@ def call_first(facts: Iterable[Fact], plan: Plan) -> tuple[str, Contact] | None:
     for fact in facts:
         if fact.sign is None:
             continue
-        if fact.kind is Kind.PROBLEM and fact.note.partition(":")[0] in SAME_DAY:
+        if is_dressing(fact):
             who = plan.contacts.get("same_day", now)
             found.append((3, _("Call {who} today").format(who=call_words(who)), who))
         elif is_whole_line(fact) and WHOLE_LINE_SIGNS[named(fact)] == "emergency":

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from reminders.plan.model import LineKind, Plan
 from reminders.record.facts import Sign
 from reminders.saying.phrases import Verb
+from reminders.schedule.whole_line import DRESSING_SIGNS
 from reminders.words import CATALOGUE, sign_words
 
 _ = CATALOGUE.gettext
@@ -122,7 +123,7 @@ OTHER_SIGNS = (
     "bleeding",
     "line broken",
     "fever",
-    "dressing wet",
+    *DRESSING_SIGNS,
 )
 """What is recorded as something else, in the words in which it is said."""
 
