@@ -173,7 +173,7 @@ def ask_lines(touch: Touch, plan: Plan) -> list[str]:
         return []
     day = plan.clock.local(touch.at).date()
     asks = touch.asks
-    if touch.kind is TouchKind.FINISH and all(ask.why in OF_THE_DOSE for ask in asks):
+    if touch.kind is TouchKind.FINISH and not touch.tasks and all(ask.why in OF_THE_DOSE for ask in asks):
         return [_("This is to be done only if the dose was started, after you asked.")]
     lines = [ask_words(ask, plan, day) for ask in asks]
     call = call_words(plan.contacts["now"])
@@ -194,9 +194,12 @@ def ask_words(ask: Ask, plan: Plan, day: date) -> str:
         )
     if ask.why is AskWhy.OVERLAP and ask.since is None:
         return _("{other} is still in this lumen, and nobody knows until when.").format(other=other)
+    if ask.why is AskWhy.NOT_THROUGH and ask.since is None:
+        return _("{other} is still in this lumen, and must not be flushed through.").format(other=other)
     sign = "" if ask.sign is None else sign_words(ask.sign)
     return {
         AskWhy.OVERLAP: _("{other} runs in this lumen until {since}."),
+        AskWhy.NOT_THROUGH: _("{other} is in this lumen until {since}, and must not be flushed through."),
         AskWhy.PART_GIVEN: _("The dose before it was stopped early, at {since}."),
         AskWhy.LEADER: _("It follows {other}, which was not given here, or has not finished."),
         AskWhy.HELD: _("It is held since {since}."),

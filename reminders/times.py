@@ -79,6 +79,11 @@ class Moment:
     wall: datetime
     case: ClockCase = ClockCase.PLAIN
 
+    def key(self, zone: ZoneInfo) -> str:
+        """Name it for good by its clock time in ``zone``; the second of two equal ones with its instant besides."""
+        named = self.wall.isoformat(timespec="minutes")
+        return named if instant_of(self.wall, zone)[0] == self.instant else f"{named}[{utc(self.instant):%H:%M}Z]"
+
 
 @dataclass(frozen=True, slots=True)
 class ClockRange:
@@ -118,6 +123,22 @@ class ZoneTimeline:
         edges = [first, *(start for start in self._starts if first < start < last), last]
         for left, right in pairwise(edges):
             yield Instant(left), Instant(right), self.at(Instant(left))
+
+    def first_showing(self, wall: datetime) -> Instant:
+        """Return when the household's clock, wherever it is then, first shows a date and time.
+
+        Where a journey leaps over it, it moves forward by the length of the leap, as over a clock change (R3).
+        """
+        home = instant_of(wall, self.home)[0]
+        leapt, before = home, None
+        for left, right, zone in self.segments(Instant(home - 2 * DAY), Instant(home + 2 * DAY)):
+            there = instant_of(wall, zone)[0]
+            if left <= there < right:
+                return there
+            if there < left and before is not None:
+                leapt = before  # too late for the clock before, and over on the next
+            before = there if there >= right else None
+        return leapt
 
     def day_starts(self, first: date, last: date) -> list[tuple[date, Instant]]:
         """Return each local date from ``first`` to ``last`` with the instant at which it begins.

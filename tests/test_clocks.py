@@ -406,6 +406,61 @@ def test_doses_are_numbered_from_the_first_one_even_before_the_plan() -> None:
     ]
 
 
+# --- A clock time on the household's clock, wherever it is then (R3, R5) ---
+
+
+@pytest.mark.parametrize(
+    ("home", "change", "away", "wall", "shown"),
+    [
+        # Friday 10:00; at 08:00 CDT (13:00Z) the clock leaps to 14:00 in Dublin: 10:00 is six hours later there.
+        ("America/Chicago", (5, 13, 0), "Europe/Dublin", (5, 10, 0), (5, 15, 0)),
+        ("America/Chicago", (5, 13, 0), "Europe/Dublin", (5, 7, 59), (5, 12, 59)),
+        ("America/Chicago", (5, 13, 0), "Europe/Dublin", (5, 8, 0), (5, 13, 0)),
+        ("America/Chicago", (5, 13, 0), "Europe/Dublin", (5, 13, 59), (5, 18, 59)),
+        ("America/Chicago", (5, 13, 0), "Europe/Dublin", (5, 14, 0), (5, 13, 0)),
+        # At 12:00 CDT (17:00Z) it is 07:00 in Honolulu: 09:00 has been, and comes again.
+        ("America/Chicago", (5, 17, 0), "Pacific/Honolulu", (5, 9, 0), (5, 14, 0)),
+        ("America/Chicago", (5, 17, 0), "Pacific/Honolulu", (5, 12, 0), (5, 22, 0)),
+        # Over the date line: at 12:00 CDT of the 5th it is 05:00 of the 6th in Auckland.
+        ("America/Chicago", (5, 17, 0), "Pacific/Auckland", (6, 3, 0), (6, 8, 0)),
+        ("America/Chicago", (5, 17, 0), "Pacific/Auckland", (6, 5, 0), (5, 17, 0)),
+    ],
+)
+def test_a_clock_time_is_when_the_households_clock_first_shows_it(
+    home: str, change: tuple[int, int, int], away: str, wall: tuple[int, int, int], shown: tuple[int, int, int]
+) -> None:
+    """June 2026, by hand; ``change`` and ``shown`` in UTC."""
+    clock = ZoneTimeline(zone(home), ((Instant(minutes_of(datetime(2026, 6, *change))), zone(away)),))
+    assert wall_of(clock.first_showing(datetime(2026, 6, *wall))) == datetime(2026, 6, *shown)
+
+
+@settings(max_examples=200)
+@given(
+    st.lists(st.sampled_from(ZONES), min_size=2, max_size=3),
+    st.lists(st.integers(0, 4 * DAY), min_size=2, max_size=2, unique=True),
+    st.integers(DAY, 3 * DAY),
+)
+def test_a_clock_time_that_the_clock_shows_is_found_minute_by_minute(
+    names: list[str], changes: list[int], reading: int
+) -> None:
+    """Against a scan of every minute of some days in June 2026, in which none of these zones changes its clocks."""
+    start = minutes_of(datetime(2026, 6, 1))
+    legs = tuple((Instant(start + at), zone(name)) for at, name in zip(sorted(changes), names[1:], strict=False))
+    clock = ZoneTimeline(zone(names[0]), legs)
+    wall = wall_of(start + reading)
+    shows = [
+        at
+        for at in range(start - 2 * DAY, start + 7 * DAY)
+        if clock.local(Instant(at)).replace(tzinfo=None, fold=0) == wall
+    ]
+    found = clock.first_showing(wall)
+    if shows:
+        assert found == shows[0]
+    else:
+        assert any(leg[0] <= found for leg in legs)
+        assert clock.local(found).replace(tzinfo=None, fold=0) > wall
+
+
 # --- Where the zone rules come from ---
 
 

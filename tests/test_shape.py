@@ -13,7 +13,8 @@ MODULES = {
 }
 
 LAYERS = [
-    {"reminders.zones", "reminders.findings", "reminders.units", "reminders.popups.popup"},
+    {"reminders.zones", "reminders.findings", "reminders.unit_slips", "reminders.popups.popup"},
+    {"reminders.units"},
     {"reminders.times", "reminders.popups.texts"},
     {"reminders.record.facts"},
     {"reminders.record.lines", "reminders.record.published"},
@@ -32,10 +33,14 @@ LAYERS = [
         "reminders.plan.read_back",
         "reminders.plan.pharmacist",
         "reminders.plan.infusion_checks",
-        "reminders.plan.care_checks",
         "reminders.plan.items",
     },
-    {"reminders.plan.stock_checks", "reminders.plan.order_checks"},
+    {
+        "reminders.plan.stock_checks",
+        "reminders.plan.order_checks",
+        "reminders.plan.care_checks",
+        "reminders.plan.people_checks",
+    },
     {"reminders.plan.checks"},
     {"reminders.plan.read"},
     {"reminders.schedule.model", "reminders.schedule.identity"},
@@ -45,6 +50,7 @@ LAYERS = [
         "reminders.schedule.limits",
         "reminders.schedule.status",
         "reminders.schedule.care_rules",
+        "reminders.schedule.care_tied",
         "reminders.schedule.in_force",
     },
     {"reminders.schedule.happened", "reminders.schedule.care"},
@@ -79,7 +85,7 @@ LAYERS = [
         "reminders.schedule.plain",
         "reminders.schedule.figures",
     },
-    {"reminders.schedule.care_review"},
+    {"reminders.schedule.care_review", "reminders.schedule.revision_review"},
     {"reminders.schedule.review"},
     {"reminders.schedule.relief"},
     {"reminders.words"},
@@ -161,11 +167,12 @@ LAYERS = [
     {"reminders.drafting.draft"},
     {"reminders.drafting.groups"},
     {"reminders.drafting.look", "reminders.drafting.shapes", "reminders.drafting.provider"},
+    {"reminders.drafting.wording"},
     # From here on: files, clock, network, screen.
     {"reminders.files", "reminders.mailing.sending"},
     {"reminders.record.store", "reminders.places"},
     {"reminders.household", "reminders.phones"},
-    {"reminders.publishing", "reminders.phone_words"},
+    {"reminders.publishing", "reminders.phone_words", "reminders.earlier"},
     {"reminders.reporting", "reminders.feed_file", "reminders.adopting", "reminders.receiving"},
     {
         "reminders.popups.terminal",

@@ -22,7 +22,7 @@ from reminders.plan.read import read_plan
 from reminders.record.facts import EMPTY, Fact, Kind, Record
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.model import Action, Outcome, Schedule, Step, TouchKind
-from reminders.schedule.stock import Standing, Stocked, stock
+from reminders.schedule.stock import Standing, Stocked, at_clock, stock
 from reminders.times import Instant
 
 PLAN = """
@@ -56,6 +56,37 @@ done_by = "pharmacy"
 weekdays = ["Wed"]
 at = "10:00"
 brings = { "saline syringe" = 14 }
+"""
+
+DRAWN = """
+[protocol]
+before_draw = ["saline"]
+discard_volume = "5 mL"
+after_draw = ["saline 20 mL"]
+[supplies]
+each_syringe = { "hub scrub" = 1 }
+each_draw = { "empty syringe" = 1 }
+[stock.scrub]
+item = "hub scrub"
+on_hand = 200
+counted_at = "2026-06-01 08:00"
+"""
+
+COUNTED = """
+06-03 13:30 stock-counted name=saline_syringe count=20
+06-03 13:30 stock-counted name=hub_scrub count=40
+"""
+
+DRAWN_AT_14 = "06-03 14:00 drawn lumen=red"
+
+LABS = """
+[task.labs]
+kind = "blood draw"
+label = "Blood count"
+done_by = "nurse"
+moments = ["2026-06-03 14:00"]
+lumen = "red"
+uses = { "blood tube" = 2 }
 """
 
 DRESSING = """
@@ -198,6 +229,20 @@ ROWS = [
         now="06-06 12:00"),
     Row("once an order comes too late it lacks", 0, "06-12 18:00", "06-10", 1, Standing.LACKING, edits=DRESSING, item="kit",
         now="06-10 19:00"),
+    # before it one of 10 mL and after it two, then the heparin that locks it: three, and four to scrub. The next flush is that
+    # of 02:00, then there are three a day: of 17 are left on 06-09 at 09:00 none. To the end are needed 1 + 11 x 3.
+    *(
+        Row(name, 17, "06-09 10:00", "06-07", 17, edits=DRAWN + more, now="06-03 15:00", told=f"{COUNTED}{lines}",
+            besides={"used": 3, **besides})
+        for name, more, lines, besides in (
+            ("a planned draw that nobody recorded", LABS, "", {"unrecorded": 3}),
+            ("a planned draw that was recorded", LABS, f"{DRAWN_AT_14}\n06-03 14:00 flushed lumen=red", {"unrecorded": 0}),
+            ("a draw that nobody planned", "", f"{DRAWN_AT_14}\n06-03 14:00 flushed lumen=red", {"unrecorded": 0}),
+            ("a draw of which nobody has said that it was flushed", LABS, DRAWN_AT_14, {}),
+        )
+    ),
+    Row("a hub is scrubbed for each syringe of a draw", 36, "06-10 22:00", "06-08", 21, edits=DRAWN + LABS, now="06-03 15:00", item="scrub",
+        told=f"{COUNTED}{DRAWN_AT_14}\n06-03 14:00 flushed lumen=red", besides={"used": 4}),
     Row("what is written otherwise is the same item", 21, "06-11 22:00", "06-09", 10,
         told="06-03 10:30 delivered name=Saline__SYRINGE count=12"),
     Row("what happens later counts for nothing yet", 9, "06-07 22:00", "06-05", 22, Standing.SOON,
@@ -273,7 +318,7 @@ def needs(schedule: Schedule, item: str) -> list[tuple[Instant, int, bool]]:
     listed = []
     for touch in schedule.touches:
         if touch.steps:
-            number = sum(pieces_of(step, touch.plan, item) for step in touch.steps)
+            number = sum(pieces_of(step, touch.plan, item) for step in (*touch.done_first, *touch.steps))
             number += touch.plan.supplies.each_touch.get(item, 0)
             number += sum(touch.plan.orders[dose.order].each_dose.get(item, 0) for dose in touch.starts)
             number += sum(touch.plan.tasks[name].uses.get(item, 0) for name in touch.tasks)
@@ -566,6 +611,9 @@ def test_the_moment_of_the_reminder_is_on_the_households_clock() -> None:
     assert saline.order_at is not None
     assert schedule.plan.clock.local(saline.order_at).time() == time(18, 30)
     assert plan(PLAN).supplies.remind_at == time(10)
+    # On the day of a journey over it, it is not before they leave, on a clock that they do not have yet.
+    abroad = plan(PLAN + '[[zone_change]]\nat = "2026-06-05 08:00"\nzone = "Europe/Dublin"\n')
+    assert at_clock(abroad, date(2026, 6, 5), time(10)) == at("06-05 10:00")
 
 
 # --- What a plan says of stock that cannot be meant ---

@@ -7,12 +7,14 @@ hours. One that goes with a dose is told at its time. Somebody who is to come is
 from collections.abc import Iterator
 from datetime import timedelta
 
+from reminders.record.facts import Record
 from reminders.reminding.matters import Matter, Sort
 from reminders.reminding.quiet import awake, awake_before
 from reminders.schedule.care_now import away, by_others, by_task
 from reminders.schedule.model import BLOCKS, Outcome, Schedule, TaskEvent
 from reminders.schedule.status import task_window, waits_until
-from reminders.times import Instant, instant_of
+from reminders.schedule.whole_line import dressing_signs
+from reminders.times import HOUR, Instant
 
 DAYS_AFTER = 7
 """For so many days a task that nobody has answered is asked about once a day; then it stays on the page only."""
@@ -50,7 +52,7 @@ def _matters(event: TaskEvent, later: list[TaskEvent], schedule: Schedule, now: 
     if sort is Sort.OTHERS:
         moments: tuple[Instant, ...] = (awake_before(schedule.quiet, max(closes, at), at),)
     else:
-        moments = tuple(_each_day(event, schedule)) if event.dose is None else ()
+        moments = tuple(_each_day(event.planned, schedule)) if event.dose is None else ()
     yield Matter(
         key=f"{event.uid}@{event.planned}",
         sort=sort,
@@ -63,13 +65,35 @@ def _matters(event: TaskEvent, later: list[TaskEvent], schedule: Schedule, now: 
     )
 
 
-def _each_day(event: TaskEvent, schedule: Schedule) -> Iterator[Instant]:
-    """Yield the task's time of day on each day after it, for some days and not beyond the plan's end."""
+def dressing_matters(schedule: Schedule, record: Record, now: Instant) -> list[Matter]:
+    """Return what is wrong with the dressing and was not seen to, in order of time: asked about calmly, once a day.
+
+    ``record`` is the one that the schedule was made with. Whoever has just reported it was told what to do.
+    """
+    if (schedule.removed is not None and now >= schedule.removed) or away(schedule, now):
+        return []
+    found = []
+    for fact in dressing_signs(record, schedule):
+        at = awake(schedule.quiet, Instant(fact.happened + HOUR))
+        found.append(
+            Matter(
+                key=f"dressing {fact.key}@{at}",
+                sort=Sort.DRESSING,
+                lumen="",
+                at=at,
+                repeats=schedule.plan.course.household_records,
+                sign=fact,
+                moments=tuple(_each_day(at, schedule)),
+            )
+        )
+    return found
+
+
+def _each_day(at: Instant, schedule: Schedule) -> Iterator[Instant]:
+    """Yield the time of day of a moment on each day after it, for some days and not beyond the plan's end."""
     clock = schedule.plan.clock
-    wall = clock.local(event.planned).replace(tzinfo=None)
+    wall = clock.local(at).replace(tzinfo=None)
     for day in range(1, DAYS_AFTER + 1):
-        there = wall + timedelta(days=day)
-        home = instant_of(there, clock.home)[0]
-        moment = awake(schedule.quiet, instant_of(there, clock.at(home))[0])
+        moment = awake(schedule.quiet, clock.first_showing(wall + timedelta(days=day)))
         if moment < schedule.end:
             yield moment

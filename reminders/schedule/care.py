@@ -2,21 +2,24 @@
 
 A task that comes round again is walked along its time: each occurrence follows from when the one before was done, or was
 to be done where nobody recorded it (R14), from fixed days, or from whichever comes first. One that is tied to doses has
-one occurrence for each of them and moves with it.
+one occurrence for each of them and moves with it. Either way an occurrence is the same one in every revision.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
 
 from reminders.plan.care import CareTask, TaskKind
 from reminders.plan.model import Plan
 from reminders.record.facts import Fact, Kind
-from reminders.schedule.care_rules import in_days, in_hours, on_weekday
+from reminders.schedule.care_rules import Terms, after_all, in_days, in_hours, of_day, on_weekday, recurring_terms
+from reminders.schedule.care_tied import Tied, TiedToDoses, tied_key
 from reminders.schedule.identity import Identities
 from reminders.schedule.in_force import Stretch
-from reminders.schedule.model import DROPPED, ENDLESS, NEVER, Dose, DoseState, Outcome, Spans, TaskEvent
-from reminders.times import DAY, Instant
+from reminders.schedule.model import ENDLESS, NEVER, Dose, Outcome, Spans, TaskEvent
+from reminders.times import Instant, ZoneTimeline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +50,6 @@ class Told:
 
 UNTOLD = Told()
 
-REACH = DAY // 2
-"""Minutes: a doing further from what is tied to a dose answers nothing of it."""
-
-
-def tied_key(dose: Dose) -> str:
-    """Name the occurrence of a task that is tied to a dose."""
-    return f"dose/{dose.order}/{dose.key}"
-
 
 def through_lumen(task: CareTask) -> bool:
     """Say whether a task is a draw through a lumen, which is a touch of that lumen."""
@@ -84,9 +79,7 @@ def occurrences(
             task = plan.tasks.get(name)
             for other in task.with_tasks if task is not None else ():
                 add(other)
-        walk = _Walk(name, told.get(name, UNTOLD), found, away, horizon)
-        listed = [occurrence for revision in revisions for occurrence in walk.over(*revision, doses)]
-        listed += walk.rest()
+        listed = _Walk(name, told.get(name, UNTOLD), found, away, horizon).through(revisions, doses)
         found[name] = tuple(sorted(listed, key=lambda entry: (entry.at, entry.planned, entry.key)))
 
     for name in names:
@@ -148,12 +141,28 @@ def plan_naming(in_force: Sequence[Stretch], task: str, at: Instant) -> Plan:
 
 @dataclass(frozen=True, slots=True)
 class _Next:
-    """What comes next: when, by which rule, its lasting name, and since when that is known."""
+    """What comes next: when, by which rule, its lasting name, since when that is known, and which date's it is, if one's."""
 
     at: Instant
     key: str
     fixed: bool
     known: Instant = NEVER
+    day: date | None = None
+
+
+def _over(coming: _Next, planned: Instant) -> Instant:
+    """Return after what the next one comes: after an interval's that was moved forward it counts from there."""
+    return coming.at if coming.fixed else min(coming.at, planned)
+
+
+class _Reckoned(NamedTuple):
+    """What a task is reckoned from: when it was last done, or was to be, since when that is known, after what comes what
+    comes next, and how many came by an interval."""
+
+    base: Instant | None = None
+    known: Instant = NEVER
+    after: Instant = NEVER
+    number: int = 0
 
 
 class _Walk:
@@ -171,28 +180,48 @@ class _Walk:
         self._others = others
         self._start, self._end = horizon
         self._open = list(told.done)
-        self._base: Instant | None = None  # when it was last done, or was to be done
-        self._known = NEVER  # since when that is known
-        self._after = NEVER  # what comes next comes after it
-        self._count = 0
+        self._so_far = _Reckoned()
         self._pending: tuple[_Next, Instant, Instant] | None = None  # put off beyond the revision that it comes from
+        self._listed: list[Occurrence] = []
+        # The dates of those listed last that nobody did, and what each was reckoned from.
+        self._last_open: list[tuple[date, _Reckoned]] = []
+        self._settled: set[str] = set()  # what does not come again
+        self._moved_from: dict[Instant, str] = {}  # which one was put off, or moved forward, from where
+        self._terms: list[Terms] = []
+        self._tied = TiedToDoses(told.put_off, told.skipped, self._end)
 
-    def over(
-        self, begins: Instant, ends: Instant, plan: Plan, doses: Mapping[str, Sequence[Dose]]
-    ) -> Iterator[Occurrence]:
-        """Yield the occurrences of the time in which one revision is in force."""
-        task = plan.tasks.get(self._name)
-        begins, ends = max(begins, self._start), min(ends, self._end)
-        if task is None or begins >= ends:
-            return
-        if task.order is not None:
-            yield from self._tied(task, doses.get(task.order, ()), begins, ends)
-        else:
-            yield from self._recurring(task, plan, begins, ends)
+    def through(
+        self, revisions: Sequence[tuple[Instant, Instant, Plan]], doses: Mapping[str, Sequence[Dose]]
+    ) -> list[Occurrence]:
+        """Return the occurrences of the time in which the revisions are in force, and what was done besides."""
+        listed = [(max(begins, self._start), min(ends, self._end), plan) for begins, ends, plan in revisions]
+        listed = [(begins, ends, plan) for begins, ends, plan in listed if begins < ends]
+        self._terms = recurring_terms(self._name, listed)
+        for begins, ends, plan in listed:
+            task = plan.tasks.get(self._name)
+            order = None if task is None else task.order
+            self._tied.revise(task if order is not None else None, doses.get(order or "", ()), begins)
+            if order is not None:
+                self._open = [fact for fact in self._open if fact.happened >= ends or not self._tied.answer(fact)]
+            elif task is not None:
+                index = next(index for index, terms in enumerate(self._terms) if terms.begins == begins)
+                self._recurring(index)
+        self._open = [fact for fact in self._open if not self._tied.answer(fact)]
+        besides = [self._besides(fact) for fact in self._open if self._start <= fact.happened]
+        return self._listed + [self._of_dose(tied) for tied in self._tied.all()] + besides
 
-    def rest(self) -> list[Occurrence]:
-        """Return what was done though nothing was planned that it could answer."""
-        return [self._besides(fact) for fact in self._open if self._start <= fact.happened]
+    def _of_dose(self, tied: Tied) -> Occurrence:
+        skipped = Outcome.SKIPPED if tied.skipped else None
+        return Occurrence(
+            task=self._name,
+            key=tied_key(tied.dose),
+            planned=tied.planned,
+            at=tied.planned if tied.done is None else tied.done.happened,
+            dose=tied.dose,
+            fact=tied.done,
+            outcome=skipped if tied.done is None else Outcome.DONE,
+            known=tied.known if tied.done is None else tied.done.happened,
+        )
 
     def _besides(self, fact: Fact) -> Occurrence:
         return Occurrence(
@@ -206,56 +235,98 @@ class _Walk:
             known=fact.happened,
         )
 
-    # A task that comes round again
-
-    def _recurring(self, task: CareTask, plan: Plan, begins: Instant, ends: Instant) -> Iterator[Occurrence]:
-        stated = task.last_done.instant if task.last_done is not None else None
-        if stated is not None and (self._base is None or stated > self._base):
-            self._base = stated
-        self._after = max(self._after, Instant(begins - 1))
+    def _recurring(self, index: int) -> None:
+        terms = self._terms[index]
+        begins, ends = terms.begins, terms.ends
+        self._come_again(index)
+        base, known, after, count = self._so_far
+        stated = [None if each.task.last_done is None else each.task.last_done.instant for each in self._terms]
+        if (latest := stated[index]) is not None and (not index or latest != stated[index - 1]):
+            # What it states anew outweighs whatever nobody recorded; only a later doing that was recorded outweighs it.
+            still_open = {fact.key for fact in self._open}
+            told = [fact.happened for fact in self._told.done if fact.happened < begins and fact.key not in still_open]
+            base, last = max([latest, *told]), base
+            known = known if base == last or not index else begins
+        if after == NEVER:
+            after = Instant(begins - 1)
+        self._so_far = _Reckoned(base, known, after, count)
         if self._pending is None:
-            while self._open and self._open[0].happened <= (self._base or NEVER):
+            while self._open and self._open[0].happened <= (base or NEVER):
                 self._open.pop(0)  # it was done before what the plan itself states
         while True:
+            base, known, after, count = self._so_far
             if self._pending is not None:
-                (coming, planned, known), self._pending = self._pending, None
+                (coming, planned, since), self._pending = self._pending, None
             else:
-                found = self._next(task, plan, self._base, self._after, begins, self._known)
+                found = self._next(terms, self._so_far)
                 done_by_then = bool(self._open) and self._open[0].happened < ends
                 if not done_by_then and (found is None or found.at >= ends):
                     return
                 if found is None:
-                    yield self._besides(self._open.pop(0))
+                    self._list(self._besides(self._open.pop(0)))
                     continue
                 coming = found
-                planned, known = self._moved(coming)
-            answer = self._answer(task, plan, coming, planned, begins, ends)
+                planned, since = self._moved(coming)
+            self._settled.add(coming.key)
+            answer = self._answer(index, coming, planned)
+            counted = count + (not coming.fixed)
             if answer is not None:
                 self._open.remove(answer)
-                before = max(self._after, NEVER if self._base is None or self._base > planned else self._base)
+                done = max(base or NEVER, answer.happened)
+                before = max(after, NEVER if base is None or base > planned else base)
                 if coming.fixed and answer.happened - before < planned - answer.happened:
                     # Nearer to the time before than to the day that is fixed: that day stands.
-                    yield self._besides(answer)
-                    self._base = self._known = max(self._base or NEVER, answer.happened)
+                    self._settled.discard(coming.key)
+                    self._list(self._besides(answer))
+                    self._so_far = _Reckoned(done, done, after, count)
                     continue
-                yield self._occurrence(coming, planned, answer)
-                self._base = self._known = max(self._base or NEVER, answer.happened)
+                self._list(self._occurrence(coming, planned, answer))
                 # What an interval made due is done with; a day that is fixed is, whenever it was done.
-                self._after = max(self._after, coming.at if coming.fixed else answer.happened)
-                self._count += not coming.fixed
+                after = max(after, coming.at if coming.fixed else answer.happened)
+                self._so_far = _Reckoned(done, done, after, counted)
                 continue
             if coming.at >= ends:
+                self._settled.discard(coming.key)
                 return
             if planned >= ends:
-                self._pending = coming, planned, known  # the revision after this one has it
+                self._pending = coming, planned, since  # the revision after this one has it
                 return
-            skipped = [fact for fact in self._told.skipped if fact.planned_for in (coming.at, planned)]
-            known = max([known, coming.known, *(fact.happened for fact in skipped)])
-            yield self._occurrence(coming, planned, None, Outcome.SKIPPED if skipped else None, known)
-            self._base = max(self._base or NEVER, planned)
-            self._known = known
-            self._after = max(self._after, coming.at)
-            self._count += not coming.fixed
+            stood = (coming.at, planned, *self._stood(coming.day, index))
+            skipped = [fact for fact in self._told.skipped if fact.planned_for in stood]
+            since = max([since, coming.known, *(fact.happened for fact in skipped)])
+            occurrence = self._occurrence(coming, planned, None, Outcome.SKIPPED if skipped else None, since)
+            self._list(occurrence, None if skipped else coming.day)
+            self._so_far = _Reckoned(max(base or NEVER, planned), since, max(after, _over(coming, planned)), counted)
+
+    def _list(self, occurrence: Occurrence, day: date | None = None) -> None:
+        """List an occurrence; ``day`` is the date whose it is, if a revision may yet move it."""
+        if day is None:
+            self._last_open.clear()
+        else:
+            self._last_open.append((day, self._so_far))
+        self._listed.append(occurrence)
+
+    def _come_again(self, index: int) -> None:
+        """Take back the last occurrences that nobody did, where by a new revision they are still to come."""
+        terms = self._terms[index]
+        if index == 0 or self._terms[index - 1].ends != terms.begins:
+            self._last_open.clear()
+        while self._last_open:
+            day, before = self._last_open[-1]
+            at = of_day(terms.task, terms.plan, day)
+            last = terms.task.last_day
+            if at is None or at < terms.begins or at <= before.after or (last is not None and day > last):
+                return
+            self._last_open.pop()
+            self._settled.discard(self._listed.pop().key)
+            self._so_far = before
+
+    def _stood(self, day: date | None, index: int) -> list[Instant]:
+        """Return when the occurrence of a date was due by earlier revisions; whoever said that it is left out meant one of these."""
+        if day is None:
+            return []
+        found = [of_day(terms.task, terms.plan, day) for terms in self._terms[:index]]
+        return [at for at in found if at is not None]
 
     def _occurrence(
         self,
@@ -266,6 +337,8 @@ class _Walk:
         known: Instant = NEVER,
     ) -> Occurrence:
         at = planned if answer is None else answer.happened
+        if planned != coming.at:
+            self._moved_from[coming.at] = coming.key
         return Occurrence(
             task=self._name,
             key=coming.key,
@@ -282,7 +355,8 @@ class _Walk:
         What an interval makes due in a stay elsewhere waits for the way home: nobody has said that it was done there (S14).
         """
         planned, known = coming.at, NEVER
-        for fact in self._told.put_off:
+        another = self._moved_from.get(coming.at, coming.key) != coming.key  # who moved that one meant it alone
+        for fact in () if another else self._told.put_off:
             if fact.planned_for == planned and fact.until is not None:
                 planned, known = fact.until, fact.happened
         for begin, end in self._away:
@@ -290,48 +364,63 @@ class _Walk:
                 planned, known = end, end
         return planned, known
 
-    def _answer(
-        self, task: CareTask, plan: Plan, coming: _Next, planned: Instant, begins: Instant, ends: Instant
-    ) -> Fact | None:
+    def _answer(self, index: int, coming: _Next, planned: Instant) -> Fact | None:
         """Return the doing that answers an occurrence: it is nearer to it than to the one that follows."""
+        ends = self._terms[index].ends
         if planned != coming.at:  # others may come before it
             done = min(self._open, key=lambda fact: abs(fact.happened - planned), default=None)
         else:
             done = self._open[0] if self._open else None
-        if done is None or done.happened >= ends:
+        if done is None or (done.happened >= ends and planned >= ends):
             return None
-        count = self._count
-        self._count += not coming.fixed
-        base = planned if not coming.fixed else max(self._base or NEVER, planned)
-        following = self._next(task, plan, base, max(self._after, coming.at), begins, NEVER)
-        self._count = count
+        following = self._following(index, coming, planned, done)
         if following is None:
             return done
         if following.at > planned:
             return done if done.happened - planned < following.at - done.happened else None
         return done if abs(done.happened - planned) <= abs(done.happened - following.at) else None
 
-    def _next(
-        self, task: CareTask, plan: Plan, base: Instant | None, after: Instant, begins: Instant, known: Instant
-    ) -> _Next | None:
-        """Return what comes next by whichever rule comes first; ``base`` is when it was last done."""
+    def _following(self, index: int, coming: _Next, planned: Instant, done: Fact) -> _Next | None:
+        """Return the occurrence that follows one by the terms in force then, or by those of when a doing was."""
+        base = planned if not coming.fixed else max(self._so_far.base or NEVER, planned)
+        reckoned = _Reckoned(base, NEVER, max(self._so_far.after, _over(coming, planned)), self._so_far.number)
+        listed = [self._next(terms, reckoned) for terms in self._terms[index:]]
+        for terms, found in zip(self._terms[index:], listed, strict=True):
+            if found is not None and (found.at < terms.ends or done.happened < terms.ends):
+                return found
+        return listed[0]
+
+    def _next(self, terms: Terms, so_far: _Reckoned) -> _Next | None:
+        """Return what comes next by whichever rule comes first."""
+        task, plan, begins = terms.task, terms.plan, terms.begins
+        base, after = so_far.base, max(so_far.after, Instant(begins - 1))
         options = []
-        interval = f"{self._count + 1}"
+        interval = f"{so_far.number + 1}"
         if task.every is not None and base is not None:
-            options.append(_Next(in_hours(task.every, base, after, begins), interval, False, known))
-        if task.every_days is not None and base is not None:
-            options.append(_Next(in_days(task, plan, base, after, begins), interval, False, known))
-        if task.weekdays is not None and (fixed := on_weekday(task, plan, after)) is not None:
-            options.append(_Next(fixed[0], fixed[1].isoformat(), True))
+            options.append(_Next(in_hours(task.every, base, after, begins), interval, False, so_far.known))
+        if task.weekdays is not None and (found := on_weekday(task, plan, after, self._settled)) is not None:
+            options.append(_Next(found[0], found[1].isoformat(), True, day=found[1]))
+        if begins > after:
+            options += [_Next(begins, day.isoformat(), True, day=day) for day in terms.open]
         options += [
-            _Next(moment.instant, moment.wall.isoformat(timespec="minutes"), True)
+            _Next(moment.instant, moment.key(plan.course.zone), True)
             for moment in task.moments or ()
             if moment.instant > after
         ]
-        options += [found for name in task.with_tasks if (found := self._with(name, after)) is not None]
+        options += [other for name in task.with_tasks if (other := self._with(name, after)) is not None]
+        options = [option for option in options if not option.fixed or option.key not in self._settled]
+        if task.every_days is not None and base is not None:
+            at = in_days(task, plan, base, after, begins)
+            if not any(self._takes_place(option, at, plan) for option in options):
+                options.append(_Next(at, interval, False, so_far.known))
         coming = min(options, key=lambda option: (option.at, not option.fixed, option.key), default=None)
         late = coming is not None and task.last_day is not None and plan.clock.local(coming.at).date() > task.last_day
         return None if late else coming
+
+    def _takes_place(self, other: _Next, at: Instant, plan: Plan) -> bool:
+        """Say whether something fixed is on the date on which an interval makes it due too; in a stay elsewhere nobody does it."""
+        away = any(begin <= other.at < end for begin, end in self._away)
+        return other.fixed and not away and plan.clock.local(other.at).date() == plan.clock.local(at).date()
 
     def _with(self, name: str, after: Instant) -> _Next | None:
         """Return the next doing of another task; they come in order of time."""
@@ -342,74 +431,10 @@ class _Walk:
                 return _Next(other.at, f"with/{name}/{other.key}", True, other.known)
         return None
 
-    # A task that is tied to doses
 
-    def _tied(self, task: CareTask, doses: Sequence[Dose], begins: Instant, ends: Instant) -> Iterator[Occurrence]:
-        all_of_them = [found for dose in doses if (found := self._of_dose(task, dose)) is not None]
-        listed = [entry for entry in all_of_them if begins <= entry.planned < ends]
-        answers: dict[str, Fact] = {}
-        for fact in [fact for fact in self._open if fact.happened < ends]:
-            near = [entry for entry in listed if abs(entry.planned - fact.happened) <= REACH]
-            nearest = min(near, key=lambda entry: (abs(entry.planned - fact.happened), entry.planned), default=None)
-            if nearest is not None and nearest.key not in answers:
-                answers[nearest.key] = fact
-                self._open.remove(fact)
-        for entry in listed:
-            answer = answers.get(entry.key)
-            if answer is not None:
-                at = answer.happened
-                yield replace(entry, at=at, fact=answer, outcome=Outcome.DONE, known=at)
-            elif not _dropped(entry):
-                yield entry
-
-    def _of_dose(self, task: CareTask, dose: Dose) -> Occurrence | None:
-        if task.only_doses is not None and dose.number not in task.only_doses:
-            return None
-        if task.after_finish is not None:
-            if dose.end is None:
-                return None
-            length = task.after_finish
-            at = Instant(dose.end + length)
-            moved = [when for when in (dose.started, dose.finished) if when is not None]
-            was = {Instant(when + length) for when in (dose.due_end, *(when for when, _ in dose.put_off[1::2])) if when}
-        else:
-            if dose.extra:
-                return None  # nobody could have known
-            length = task.before_dose or 0
-            # A dose that began early had what belongs before it before that, or not at all.
-            at = Instant(min(dose.due, dose.due if dose.started is None else dose.started) - length)
-            moved = []
-            was = {
-                Instant(when - length) for when in (dose.ordered, dose.due, *(when for when, _ in dose.put_off[::2]))
-            }
-        moved += [since for _, since in dose.put_off]
-        known = max(moved, default=NEVER)
-        was.add(at)
-        for fact in self._told.put_off:
-            if fact.planned_for in was and fact.until is not None:
-                at, known = fact.until, max(known, fact.happened)
-                was.add(at)
-        skipped = [fact for fact in self._told.skipped if fact.planned_for in was]
-        known = max([known, *(fact.happened for fact in skipped)])
-        return Occurrence(
-            task=self._name,
-            key=tied_key(dose),
-            planned=at,
-            at=at,
-            dose=dose,
-            outcome=Outcome.SKIPPED if skipped else None,
-            known=known,
-        )
-
-
-def _dropped(entry: Occurrence) -> bool:
-    """Say whether the dose that a task is tied to does not take place here; then there is nothing to do for it."""
-    dose = entry.dose
-    return dose is not None and (dose.state in DROPPED or dose.state is DoseState.ELSEWHERE)
-
-
-def told_of(facts: Sequence[Fact], near: int) -> Told:
+def told_of(facts: Sequence[Fact], near: int, clock: ZoneTimeline) -> Told:
     """Return what the facts about one task say; a doing that a second person reports within ``near`` min is the same."""
+    facts = after_all(facts, clock)
     done: list[Fact] = []
     for fact in facts:
         if fact.kind in (Kind.TASK_DONE, Kind.DRAWN) and (not done or fact.happened - done[-1].happened > near):

@@ -25,10 +25,11 @@ def _running(schedule: Schedule) -> Iterator[Finding]:
         for task in touch.tasks if running else ():
             found.setdefault((task, running[0]), []).append(touch)
     for (task, other), touches in found.items():
-        order, lumen = schedule.plan.orders[other], schedule.plan.lumens[touches[0].lumen]
+        plan = touches[0].plan  # the last revision may have dropped the task
+        order, lumen = plan.orders[other], plan.lumens[touches[0].lumen]
         yield Finding(
             code="draw-running",
-            message=f"{schedule.plan.tasks[task].label} is to be drawn through the {lumen.label} lumen at "
+            message=f"{plan.tasks[task].label} is to be drawn through the {lumen.label} lumen at "
             f"{when(schedule, touches[0].at)}, when {order.drug} runs in it; this happens {times(len(touches))}.",
             expected="a draw through a lumen in which nothing runs, or pauses_infusion, which says how long it is stopped",
             mend="Ask the nurse, prescriber or pharmacist: another lumen, another time, or how the infusion is paused.",

@@ -32,11 +32,14 @@ from reminders.schedule.terms import amounts_of, blocks_of, terms_of
 from reminders.times import DAY, Instant, instant_of, local, spans_of
 from reminders.zones import release
 
-MOST_ROUNDS = 6
-"""So often it is looked which draws fall into the doses that draws have made longer."""
-
 Placing = Callable[[Sequence[LumenUse], Terms, Mapping[Instant, Instant], Planned | None], Sequence[Sequence[Placed]]]
 """Where the idle flushes of all lumens go."""
+
+HeldUp = Mapping[tuple[str, str], int]
+"""For how many minutes each dose is stopped for draws, by its order and key; none for one that is not."""
+
+Tasks = Mapping[str, tuple[Occurrence, ...]]
+"""The occurrences of each care task, by its name."""
 
 
 def compile_schedule(
@@ -66,7 +69,7 @@ def compile_schedule(
     longest = max((duration(order) or 0 for order in plans.last.orders.values()), default=0)
     ahead = longest + plans.last.protocol.joining_time + 1 + 2 * DAY if rolling else 0
 
-    def actual_of(held_up: Mapping[tuple[str, str], int]) -> Actual:
+    def actual_of(held_up: HeldUp) -> Actual:
         actual = actual_doses(in_force, happened, end, Instant(beyond + ahead), held_up)
         if record.facts:
             actual = _asked(actual, plans.last, happened, in_force)
@@ -75,16 +78,7 @@ def compile_schedule(
             {name: _within(plans.last, found, start, end, rolling) for name, found in actual.connected.items()},
         )
 
-    actual = actual_of({})
-    tasks = _tasks(in_force, happened, actual, (start, beyond))
-    held_up: Mapping[tuple[str, str], int] = {}
-    # When the doses finish follows from the draws that stop them, and some draws from when doses finish.
-    for _round in range(MOST_ROUNDS):
-        known, held_up = held_up, draws.held_up(tasks, in_force, happened, actual.doses)
-        if held_up == known:
-            break
-        actual = actual_of(held_up)
-        tasks = _tasks(in_force, happened, actual, (start, beyond))
+    actual, tasks = _doses_and_tasks(actual_of, in_force, happened, (start, beyond))
     # Quiet hours are known beyond the end, so that the end itself does not wake anyone.
     quiet = spans_of(plans.last.household.quiet_hours, plans.last.clock, start, Instant(beyond + 2 * DAY))
     removal = plans.last.course.line_removal
@@ -113,6 +107,7 @@ def compile_schedule(
         plan=_with_its_own_tasks(plans),
         plans=tuple((stretch.begins, stretch.plan) for stretch in in_force),
         by_then=tuple((stretch.begins, stretch.by_then) for stretch in in_force),
+        revisions=tuple((stretch.begins, stretch.revision) for stretch in in_force),
         start=start,
         end=end,
         rolling=rolling,
@@ -156,9 +151,37 @@ def ends_of(plans: Sequence[Plan], now: Instant) -> tuple[Instant, ...]:
     return tuple(_end(plan, now).at for plan in plans)
 
 
-def _tasks(
-    in_force: Sequence[Stretch], happened: Happened, actual: Actual, horizon: tuple[Instant, Instant]
-) -> dict[str, tuple[Occurrence, ...]]:
+def _doses_and_tasks(
+    actual_of: Callable[[HeldUp], Actual],
+    in_force: Sequence[Stretch],
+    happened: Happened,
+    horizon: tuple[Instant, Instant],
+) -> tuple[Actual, Tasks]:
+    """Return the doses and the care tasks: when doses finish follows from the draws that stop them, and some draws from
+    when doses finish.
+
+    Round after round they are worked out from each other until nothing changes. Each round settles at least the first
+    draw that was not, so more rounds than there are draws mean that they go round in a circle, as where two draws stop a
+    dose once if they meet, and its end decides whether they do. Then each dose is stopped for the longest that any
+    round of the circle says: it is expected to finish rather later than earlier.
+    """
+    rounds: list[HeldUp] = [{}]
+    while True:
+        actual = actual_of(rounds[-1])
+        tasks = _tasks(in_force, happened, actual, horizon)
+        held_up = draws.held_up(tasks, in_force, happened, actual.doses)
+        if held_up == rounds[-1]:
+            return actual, tasks
+        most = sum(len(found) for found in draws.through(tasks, in_force).values())
+        if held_up in rounds or len(rounds) > most:
+            circle = rounds[rounds.index(held_up) :] if held_up in rounds else rounds
+            named = dict.fromkeys(name for found in circle for name in found)
+            actual = actual_of({name: max(found.get(name, 0) for found in circle) for name in named})
+            return actual, _tasks(in_force, happened, actual, horizon)
+        rounds.append(held_up)
+
+
+def _tasks(in_force: Sequence[Stretch], happened: Happened, actual: Actual, horizon: tuple[Instant, Instant]) -> Tasks:
     """Return the occurrences of every care task; none where no plan has one."""
     if not any(stretch.revision.tasks for stretch in in_force):
         return {}

@@ -30,11 +30,12 @@ from reminders.times import DAY, Instant
 
 def items_of(touch: Touch) -> Counter[str]:
     """Return how many of each item one touch uses up; nothing where it takes no work."""
-    if not touch.steps:
+    steps = (*touch.done_first, *touch.steps)
+    if not steps:
         return Counter()
     plan = touch.plan
     items = Counter(plan.supplies.each_touch)
-    for step in touch.steps:
+    for step in steps:
         items.update(_items_of_step(step, plan))
     for dose in touch.starts:
         items.update(plan.orders[dose.order].each_dose)
@@ -69,7 +70,8 @@ def each_use(schedule: Schedule) -> Iterator[tuple[Touch | TaskEvent, Mapping[st
     """Yield every touch, then every care task, with how many of each item it uses up; what is not to be done uses none."""
     known: dict[tuple[object, ...], Counter[str]] = {}
     for touch in schedule.touches:
-        alike = (id(touch.plan), id(touch.steps), touch.kind, touch.tasks, *(dose.order for dose in touch.starts))
+        orders = (dose.order for dose in touch.starts)
+        alike = (id(touch.plan), id(touch.steps), id(touch.done_first), touch.kind, touch.tasks, *orders)
         if alike not in known:
             known[alike] = items_of(touch)
         yield touch, known[alike]
@@ -117,9 +119,10 @@ def daily_totals(schedule: Schedule) -> tuple[DayTotal, ...]:
     starts = [(day, begin) for (day, _), begin in zip(days, begins, strict=True)]
     pushed: dict[date, list[Fraction]] = {day: [Fraction(0)] * 3 for day, _ in starts}
     # Touches alike share one tuple of steps, and its identity is far quicker to look up than its fractions.
-    steps_of = {id(touch.steps): touch for touch in schedule.touches}
-    amounts = {known: pushed_by(touch.steps, touch.plan) for known, touch in steps_of.items()}
-    alike = Counter((clock.local(touch.at).date(), id(touch.steps)) for touch in schedule.touches)
+    listed = [(touch, steps) for touch in schedule.touches for steps in (touch.done_first, touch.steps) if steps]
+    steps_of = {id(steps): (steps, touch.plan) for touch, steps in listed}
+    amounts = {known: pushed_by(steps, plan) for known, (steps, plan) in steps_of.items()}
+    alike = Counter((clock.local(touch.at).date(), id(steps)) for touch, steps in listed)
     for (day, known), times in alike.items():
         for index, amount in enumerate(amounts[known]):
             pushed[day][index] += amount * times

@@ -1,5 +1,6 @@
 """Blood draws through a lumen: which task each recorded draw belongs to, and what a draw costs a running infusion (R20, S9)."""
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -7,7 +8,8 @@ from dataclasses import dataclass
 from reminders.plan.care import CareTask
 from reminders.plan.order import GivenAs
 from reminders.record.facts import Fact, Kind
-from reminders.schedule.care import REACH, Occurrence, Told, occurrences, plan_naming, through_lumen, told_of
+from reminders.schedule.care import Occurrence, Told, occurrences, plan_naming, through_lumen, told_of
+from reminders.schedule.care_tied import REACH
 from reminders.schedule.happened import Happened
 from reminders.schedule.in_force import Stretch
 from reminders.schedule.model import ENDLESS, Dose, Outcome
@@ -32,46 +34,58 @@ def told_tasks(
     A draw that was recorded for a lumen only belongs to the planned draw through it that is nearest, within half a day.
     """
     facts: dict[str, list[Fact]] = defaultdict(list)
-    tasks = {name: task for stretch in in_force for name, task in stretch.revision.tasks.items()}
-    called = {task.label.casefold(): name for name, task in tasks.items()}
-    called |= {name.casefold(): name for name in tasks}
+    called = [_called(stretch) for stretch in in_force]
+    begins = [stretch.begins for stretch in in_force]
     for fact in happened.tasks:
-        name = called.get(fact.name.casefold())
+        name = called[max(0, bisect_right(begins, fact.happened) - 1)].get(fact.name.casefold())
         if name is not None:
             facts[name].append(fact)
     drawn = [fact for found in happened.draws.values() for fact in found]
     for name, found in facts.items():
-        if through_lumen(tasks[name]):
-            facts[name] = [_as_drawn(fact, tasks[name].lumen or "", drawn, happened) for fact in found]
+        facts[name] = [_as_drawn(fact, _task_at(in_force, name, fact.happened), drawn, happened) for fact in found]
     planned = {}
-    if drawn and any(through_lumen(task) for task in tasks.values()):
-        planned = occurrences(in_force, _told(facts, happened), doses, happened.away, horizon)
+    if drawn and any(through_lumen(task) for stretch in in_force for task in stretch.revision.tasks.values()):
+        planned = occurrences(in_force, _told(facts, happened, in_force), doses, happened.away, horizon)
+    by_lumen: dict[str, list[Occurrence]] = defaultdict(list)
+    for entry, task in _draws_of(planned, in_force):
+        if not entry.besides:
+            by_lumen[task.lumen or ""].append(entry)
     taken: set[tuple[str, str]] = set()
     for fact in sorted(drawn, key=lambda fact: fact.happened):
         near = [
             (abs(entry.planned - fact.happened), entry.task, entry.key)
-            for name, listed in planned.items()
-            if through_lumen(tasks[name]) and tasks[name].lumen == fact.lumen
-            for entry in listed
-            if not entry.besides and abs(entry.planned - fact.happened) <= REACH
+            for entry in by_lumen[fact.lumen]
+            if abs(entry.planned - fact.happened) <= REACH
         ]
         nearest = min(near, default=None)
         if nearest is not None and nearest[1:] not in taken and not _done(planned, nearest[1:]):
             taken.add(nearest[1:])
             facts[nearest[1]].append(fact)
-    return _told(facts, happened)
+    return _told(facts, happened, in_force)
 
 
-def _as_drawn(fact: Fact, lumen: str, drawn: list[Fact], happened: Happened) -> Fact:
+def _called(stretch: Stretch) -> dict[str, str]:
+    """Return the tasks by how they are called: by a short name first, then by a label of the revision in force, then of another."""
+    tasks, own = stretch.plan.tasks, stretch.revision.tasks
+    labels = [(task.label, name) for named in (tasks, own) for name, task in named.items()]
+    return {words.casefold(): name for words, name in (*labels, *((name, name) for name in tasks))}
+
+
+def _task_at(in_force: Sequence[Stretch], name: str, at: Instant) -> CareTask:
+    """Return a task by the plan in force at an instant: what was before stays as it was."""
+    return plan_naming(in_force, name, at).tasks[name]
+
+
+def _as_drawn(fact: Fact, task: CareTask, drawn: list[Fact], happened: Happened) -> Fact:
     """Return the fact that a lumen was drawn through for the one that says so of its task, and take it from ``drawn``.
 
     One report says both; a second person may have said the one minutes before.
     """
-    if fact.kind is not Kind.TASK_DONE:
+    if fact.kind is not Kind.TASK_DONE or not through_lumen(task):
         return fact
     near = happened.handling_time(fact.happened)
     said = [other for other in drawn if other.report == fact.report] or [
-        other for other in drawn if other.lumen == lumen and abs(other.happened - fact.happened) <= near
+        other for other in drawn if other.lumen == task.lumen and abs(other.happened - fact.happened) <= near
     ]
     if not said:
         return fact
@@ -83,11 +97,10 @@ def _done(planned: Mapping[str, Sequence[Occurrence]], named: tuple[str, str]) -
     return any(entry.key == named[1] and entry.outcome is not None for entry in planned[named[0]])
 
 
-def _told(facts: Mapping[str, list[Fact]], happened: Happened) -> dict[str, Told]:
-    return {
-        name: told_of(sorted(found, key=lambda fact: fact.happened), happened.handling_time(found[0].happened))
-        for name, found in facts.items()
-    }
+def _told(facts: Mapping[str, list[Fact]], happened: Happened, in_force: Sequence[Stretch]) -> dict[str, Told]:
+    clock = in_force[-1].plan.clock
+    told = {name: sorted(found, key=lambda fact: fact.happened) for name, found in facts.items()}
+    return {name: told_of(found, happened.handling_time(found[0].happened), clock) for name, found in told.items()}
 
 
 def through(
@@ -95,12 +108,9 @@ def through(
 ) -> dict[str, tuple[Occurrence, ...]]:
     """Return the draws that are planned through each lumen, or were, by its name."""
     by_lumen: dict[str, list[Occurrence]] = defaultdict(list)
-    for name, listed in found.items():
-        for entry in listed:
-            task = plan_naming(in_force, name, entry.planned).tasks[name]
-            if through_lumen(task) and task.lumen is not None:
-                drawn = entry.fact.lumen if entry.fact is not None and entry.fact.lumen else task.lumen
-                by_lumen[drawn].append(entry)
+    for entry, task in _draws_of(found, in_force):
+        drawn = entry.fact.lumen if entry.fact is not None and entry.fact.lumen else task.lumen
+        by_lumen[drawn or ""].append(entry)
     return {lumen: tuple(listed) for lumen, listed in by_lumen.items()}
 
 
@@ -116,9 +126,10 @@ def held_up(
     must not be used.
     """
     pauses: dict[tuple[str, str], dict[Instant, int]] = defaultdict(dict)
-    for entry, task in _pausing(found, in_force):
+    for entry, task in _draws_of(found, in_force):
         assert task.lumen is not None
-        assert task.pauses_infusion is not None
+        if not task.pauses_infusion:
+            continue
         elsewhere = entry.fact is not None and entry.fact.lumen not in ("", task.lumen)
         if entry.outcome is Outcome.SKIPPED or elsewhere or _closed(happened, task.lumen, entry):
             continue
@@ -131,13 +142,14 @@ def held_up(
     return {named: sum(found.values()) for named, found in pauses.items()}
 
 
-def _pausing(
+def _draws_of(
     found: Mapping[str, Sequence[Occurrence]], in_force: Sequence[Stretch]
 ) -> Iterator[tuple[Occurrence, CareTask]]:
+    """Yield what is drawn through a lumen, each with its task by the plan in force when it was planned."""
     for name, listed in found.items():
         for entry in listed:
-            task = plan_naming(in_force, name, entry.planned).tasks[name]
-            if through_lumen(task) and task.pauses_infusion:
+            task = _task_at(in_force, name, entry.planned)
+            if through_lumen(task):
                 yield entry, task
 
 

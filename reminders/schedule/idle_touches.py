@@ -21,10 +21,15 @@ class IdleTouches:
         plan_at: Callable[[Instant], Plan],
         names: Identities,
         asks_at: Callable[[Instant], tuple[Ask, ...]],
+        not_through: Callable[[Instant], tuple[Ask, ...]],
         facts: Mapping[str, Fact],
     ) -> None:
-        """Take the lumen's recorded flushes by their keys, and who says why to ask before the lumen is used."""
-        self._lumen, self._plan_at, self._names, self._asks_at, self._facts = lumen, plan_at, names, asks_at, facts
+        """Take the lumen's recorded flushes by their keys.
+
+        ``asks_at`` says why to ask before the lumen is used at all, ``not_through`` why nothing may be flushed through it.
+        """
+        self._lumen, self._plan_at, self._names, self._facts = lumen, plan_at, names, facts
+        self._asks_at, self._not_through = asks_at, not_through
         self._made: dict[int, tuple[Step, ...]] = {}
 
     def touches(self, placed: Iterable[tuple[Placed, Reason]]) -> list[Touch]:
@@ -50,7 +55,8 @@ class IdleTouches:
     def _touch(self, flush: Placed, uid: str, reason: Reason) -> Touch:
         plan = self._plan_at(flush.at)
         outcome = Outcome.SKIPPED if flush.skipped else Outcome.DONE if flush.answer else None
-        steps = () if flush.skipped else self._steps(plan)
+        kept = () if outcome else self._not_through(flush.at)
+        steps = () if flush.skipped or kept else self._steps(plan)
         if flush.answer is not None and (fluids := self._facts[flush.answer.key].fluids):
             steps = do.pushed(plan, [Pushed(name) for name in fluids], plan.lumens[self._lumen])
         return Touch(
@@ -62,6 +68,6 @@ class IdleTouches:
             reason,
             plan,
             planned=flush.at if flush.planned is None else flush.planned,
-            asks=() if outcome else self._asks_at(flush.at),
+            asks=() if outcome else (*self._asks_at(flush.at), *kept),
             outcome=outcome,
         )

@@ -36,8 +36,7 @@ from reminders.schedule.limits import limit_of, placing_of
 from reminders.schedule.model import (
     ENDLESS,
     NEVER,
-    Ask,
-    AskWhy,
+    UNTIL,
     Dose,
     DoseState,
     LumenState,
@@ -107,7 +106,9 @@ class LumenPlan:
         if idle or self.beyond != self.end:
             handled, draws = self._handled(idle, self.end)
         asides = [touch for dose in self._connected if not dose.reckoned for touch in self._aside(dose)]
-        written = IdleTouches(self.name, self._plan, self.names, self._asks_at, self._flush_facts)
+        written = IdleTouches(
+            self.name, self._plan, self.names, self._offers.asks_at, self._writer.not_through, self._flush_facts
+        )
         idles = written.touches(
             (flush, reason)
             for flush, reason in zip(placed, reasons, strict=True)
@@ -174,9 +175,6 @@ class LumenPlan:
             return []
         return self._writer.aside(dose)
 
-    def _asks_at(self, at: Instant) -> tuple[Ask, ...]:
-        return self._offers.asks_at(at)
-
     # The touches that its doses need
 
     def _handled(self, idle: Sequence[Instant], end: Instant) -> tuple[list[Touch], list[Touch]]:
@@ -215,7 +213,7 @@ class LumenPlan:
             infusing=merged(infusing),
             doses=self._running(),
             idle=idle,
-            asks_at=self._asks_at,
+            asks_at=self._offers.asks_at,
         )
         handled = [
             self._writer.touch(at, part)
@@ -285,7 +283,9 @@ class LumenPlan:
         elsewhere = any(dose.state is DoseState.ELSEWHERE for dose in touch.ends)
         if touch.outcome is not Outcome.DONE or elsewhere:
             return touch
-        return replace(touch, outstanding=True, asks=self._asks_at(touch.at))
+        kept = self._writer.not_through(touch.at, recorded=True)
+        steps = () if kept else touch.steps
+        return replace(touch, outstanding=True, asks=(*self._offers.asks_at(touch.at), *kept), steps=steps)
 
     # What the idle flushes between them depend on
 
@@ -326,9 +326,10 @@ class LumenPlan:
         for touch in (*self.handled, *drawn):
             flushes = touch.counts and bool(touch.starts or do.flushes(touch.steps))
             since, until, at = self._since(touch), ENDLESS, touch.flushed or touch.at
-            if touch.kind is TouchKind.DRAW and touch.outcome is None and touch.asks:
+            through = any(ask.why in UNTIL for ask in touch.asks)
+            if touch.outcome is None and touch.asks and (touch.kind is TouchKind.DRAW or through):
                 # Nothing leans on what must be asked about (R11), from when on that is known.
-                asked = [ask.since for ask in touch.asks if ask.since is not None and ask.why is not AskWhy.OVERLAP]
+                asked = [ask.since for ask in touch.asks if ask.since is not None and ask.why not in UNTIL]
                 until = min(asked, default=since)
                 if until <= since:
                     continue

@@ -75,16 +75,20 @@ class AskWhy(Enum):
     HELD = "the order is held"
     NEEDLE_OUT = "the port's needle is out"
     NOT_ORDERED = "it was put off beyond its order"
+    NOT_THROUGH = "what is in the lumen must not be flushed through"
 
 
 BLOCKS = frozenset({AskWhy.SUSPENDED, AskWhy.OUT_OF_USE, AskWhy.EXCHANGED})
 """Reasons for which no step at all is offered."""
 
+UNTIL = frozenset({AskWhy.OVERLAP, AskWhy.NOT_THROUGH})
+"""Reasons that say until when something is in the lumen, not since when."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ask:
     """One reason to ask first, with what it rests on: minutes between two starts against the least (``apart``,
-    ``least``), the instant ``since`` when (or until when, for an overlap), the other order, the sign."""
+    ``least``), the instant ``since`` when (or until when, for what runs in the lumen), the other order, the sign."""
 
     why: AskWhy
     apart: int | None = None
@@ -210,7 +214,8 @@ class Touch:
     ``outcome`` is what the record says of it, None for nothing; ``outstanding``: finished or drawn, but not flushed;
     ``flushed`` when the flush that belongs to it was recorded, if that was at another time. ``counts``: the idle limit
     starts from its flush. ``tasks``: the blood draws in it, by their names in the plan; none for a draw that nobody planned.
-    A touch that takes no work has no steps.
+    A touch that takes no work has no steps. ``done_first``: what was done in a recorded draw before its ``steps``, which are
+    what it leaves to be done.
     """
 
     uid: str
@@ -231,6 +236,7 @@ class Touch:
     flushed: Instant | None = None
     counts: bool = True
     tasks: tuple[str, ...] = ()
+    done_first: tuple[Step, ...] = ()
 
     @property
     def dose(self) -> Dose | None:
@@ -296,7 +302,8 @@ class Schedule:
     """All touches from ``start`` to ``end``, in order of time, then of the plan's lumens.
 
     ``plan`` is the one in force at the end, with no care tasks but its own; ``plans`` every one with the instant from which on it is in force, and
-    ``by_then`` the same without what only a later one brings in.
+    ``by_then`` the same without what only a later one brings in; ``revisions`` the same as each was written, with nothing
+    of another and without what facts changed.
     ``doses`` holds every dose by its order, those of pumps too; ``connected`` what is connected by hand: the doses, or
     a pump's reservoir. ``quiet`` are the quiet hours as instants, some days beyond the end; ``rolling`` says that the
     end is only as far as the plan looks ahead. ``lumens`` is what is recorded of each lumen; ``removed`` when the line
@@ -317,6 +324,16 @@ class Schedule:
     quiet: tuple[tuple[Instant, Instant], ...] = field(repr=False)
     tasks: tuple[TaskEvent, ...]
     by_then: tuple[tuple[Instant, Plan], ...] = field(repr=False)
+    revisions: tuple[tuple[Instant, Plan], ...] = field(repr=False)
+
+    @property
+    def revision(self) -> Plan:
+        """Return the last revision as it was written: what somebody read back, and what a packet encloses."""
+        return self.revisions[-1][1]
+
+    def revision_at(self, at: Instant) -> Plan:
+        """Return the revision in force at an instant, as it was written."""
+        return _last_by(self.revisions, at)
 
     def plan_at(self, at: Instant) -> Plan:
         """Return the plan in force at an instant; it names what any revision names."""

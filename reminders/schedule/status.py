@@ -5,8 +5,12 @@ skipped, or overtaken by a later recorded touch of its lumen; otherwise it is un
 its order's cut-off is unconfirmed too: it may have been given.
 """
 
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, time, timedelta
+from functools import lru_cache
+from itertools import accumulate
 
 from reminders.plan.model import Plan
 from reminders.schedule.model import (
@@ -90,10 +94,11 @@ def task_window(event: TaskEvent) -> tuple[Instant, Instant]:
 def _task_window(plan: Plan, planned: Instant, within: int | None) -> tuple[Instant, Instant]:
     if within is not None:
         return Instant(planned - within), Instant(planned + within)
-    zone = plan.clock.at(planned)
-    midnight = datetime.combine(plan.clock.local(planned).date(), time())
-    begins, _ = instant_of(midnight, zone)
-    ends, _ = instant_of(midnight + timedelta(days=1), zone)
+    day = plan.clock.local(planned).date()
+    (_, begins), (_, ends) = plan.clock.day_starts(day, day + timedelta(days=1))
+    if not begins <= planned < ends:  # on a journey back over midnight the date comes twice
+        zone, midnight = plan.clock.at(planned), datetime.combine(day, time())
+        begins, ends = instant_of(midnight, zone)[0], instant_of(midnight + timedelta(days=1), zone)[0]
     return begins, Instant(ends - 1)
 
 
@@ -134,14 +139,34 @@ def waits_until(event: TaskEvent, later: Iterable[TaskEvent]) -> Instant:
             return NEVER
         waits_from = max(dose.due, task_window(event)[1])
         return Instant(waits_from + (event.plan.orders[dose.order].cut_off or 0) + 1)
-    return min((NEVER if other.outcome is Outcome.DONE else task_window(other)[0] for other in later), default=ENDLESS)
+    return min((_comes_round(other) for other in later), default=ENDLESS)
+
+
+def _comes_round(event: TaskEvent) -> Instant:
+    """Return from when on what was to be done before it is no longer waited for."""
+    return NEVER if event.outcome is Outcome.DONE else task_window(event)[0]
 
 
 def _passed_by(event: TaskEvent, schedule: Schedule, now: Instant) -> bool:
-    later = (other for other in schedule.tasks if other.task == event.task and other.planned > event.planned)
     if event.dose is not None:
         return now >= waits_until(event, ())
-    return any(now >= waits_until(event, [other]) for other in later)  # the first that has come round says it
+    planned, rounds = _rounds(schedule).get(event.task, ((), (ENDLESS,)))
+    return now >= rounds[bisect_right(planned, event.planned)]
+
+
+@lru_cache(maxsize=2)  # it is asked of every event of one schedule, one after the other
+def _rounds(schedule: Schedule) -> Mapping[str, tuple[Sequence[Instant], Sequence[Instant]]]:
+    """Return of each task when its occurrences were planned, in order, and from when on each or one after it has come
+    round; at the end that none has."""
+    found: dict[str, list[TaskEvent]] = defaultdict(list)
+    for event in schedule.tasks:
+        found[event.task].append(event)
+    rounds = {}
+    for name, events in found.items():
+        events.sort(key=lambda event: event.planned)
+        latest_first = accumulate((_comes_round(event) for event in reversed(events)), min, initial=ENDLESS)
+        rounds[name] = [event.planned for event in events], list(latest_first)[::-1]
+    return rounds
 
 
 def dose_status(dose: Dose, schedule: Schedule, now: Instant) -> Status:

@@ -52,15 +52,20 @@ def draw(plan: Plan, lumen: Lumen, tasks: Iterable[str], running: Iterable[str] 
 
     ``tasks`` are the draws by their names; ``running`` the orders that are stopped for it and go on after it.
     """
-    protocol, paused = plan.protocol, list(running)
+    paused = list(running)
     steps = [Step(Action.PAUSE, order) for order in paused]
-    steps += pushed(plan, protocol.before_draw, lumen)
-    if protocol.discard_volume is not None:
-        steps.append(Step(Action.DISCARD, "", protocol.discard_volume))
+    steps += before_draw(plan, lumen)
     steps += [Step(Action.DRAW, task) for task in tasks]
     steps += _flushed_after_draw(plan, lumen)
     steps += [Step(Action.RESUME, order) for order in paused]
     return tuple(steps)
+
+
+def before_draw(plan: Plan, lumen: Lumen) -> tuple[Step, ...]:
+    """Return what comes before blood is drawn: the protocol's fluids and extra steps, and what is discarded."""
+    steps = pushed(plan, plan.protocol.before_draw, lumen)
+    discard = plan.protocol.discard_volume
+    return steps if discard is None else (*steps, Step(Action.DISCARD, "", discard))
 
 
 def after_draw(plan: Plan, lumen: Lumen, *, lock: bool) -> tuple[Step, ...]:

@@ -21,7 +21,7 @@ from reminders.record.facts import Fact, Kind, Record
 from reminders.schedule.counts import each_use
 from reminders.schedule.model import Outcome, Schedule, TaskEvent
 from reminders.schedule.status import task_window
-from reminders.times import Instant, instant_of
+from reminders.times import Instant
 
 SOON = 3
 """Days ahead of the last day to order from which on an item is soon to be ordered."""
@@ -128,9 +128,7 @@ def brings(event: TaskEvent, item: str) -> int:
 
 def at_clock(plan: Plan, day: date, clock: time) -> Instant:
     """Return the instant of a time of day on a date, on the clock of where the household is then."""
-    wall = datetime.combine(day, clock)
-    home = instant_of(wall, plan.clock.home)[0]
-    return instant_of(wall, plan.clock.at(home))[0]
+    return plan.clock.first_showing(datetime.combine(day, clock))
 
 
 @dataclass(frozen=True, slots=True)

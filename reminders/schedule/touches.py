@@ -27,7 +27,7 @@ from reminders.schedule.model import (
     TouchKind,
     Why,
 )
-from reminders.times import Instant
+from reminders.times import Instant, merged
 
 ORDERED, FINISH, BAG, TASK = Reason(Why.ORDERED), Reason(Why.FINISH), Reason(Why.BAG), Reason(Why.TASK)
 
@@ -102,18 +102,22 @@ class TouchWriter:
 
         ``plan_at`` names the plan in force. ``starts`` are the starts of everything that is given by hand, ``begins``
         those before which the lumen was idle; ``infusing`` the spans in which something other than a push runs,
-        ``doses`` what runs in them, ``idle`` the idle flushes; ``asks_at`` says why to ask before the lumen is used at all.
+        ``doses`` what keeps the lumen in use, ``idle`` the idle flushes; ``asks_at`` says why to ask before the lumen is
+        used at all.
         """
         self._plan_at, self._name, self._names = plan_at, lumen, names
         self._starts, self._begins = starts, begins
         self._infusing = infusing
-        self._doses = doses
+        self._connected = [dose for dose in doses if self._given_as(dose) is not GivenAs.PUSH]
+        self._not_flushed = [dose for dose in self._connected if not self._ever_flushed(dose)]
+        self._not_flushed_spans = merged([(dose.start, _end(dose)) for dose in self._not_flushed])
         self._idle = idle
         self._asks_at = asks_at
-        self._before = NEVER  # the touch before this one
         self._infusing_from = [begin for begin, _ in infusing]
         self._made: dict[tuple[object, ...], tuple[Step, ...]] = {}
-        self._unlocked_until = NEVER
+        self._unlocked: list[
+            tuple[Instant, Instant]
+        ] = []  # each touch, and until when it leaves the lumen without a lock
 
     def touch(self, at: Instant, meeting: Meeting) -> Touch:
         """Return the touch for what meets at ``at``."""
@@ -123,18 +127,21 @@ class TouchWriter:
         finishes = bool(meeting.ends or pushes or (meeting.draws and not meeting.starts))
         lock = finishes and not self.infuses(at) and not self._joins(plan, idle_from, at)
         idle_before = at in self._begins or bool(meeting.draws and not self._infused(at))
-        held_lock = idle_before and (at > self._unlocked_until or self._flushed_since(self._before, at))
-        self._before = at
+        held_lock = idle_before and self._locked_at(at, len(self._unlocked))
         outcome = Outcome.DONE if _recorded(plan, meeting) else None
         # What is over cannot be asked about, but nothing is offered on a lumen that must not be used (S1).
         asks = tuple(ask for ask in self._asks_at(at) if outcome is None or ask.why in BLOCKS)
         running = self._running_at(at) if meeting.draws else ()
-        asks += tuple(ask for ask in self._in_the_way(plan, meeting, running, at) if ask not in asks)
-        blocked = any(ask.why in BLOCKS for ask in asks)
-        steps = () if blocked else self._steps_of(plan, meeting, lock, held_lock, running if self.infuses(at) else ())
-        self._unlocked_until = NEVER if lock else self._next_start(at)
+        runs_on = tuple(self._runs_on(plan, meeting, running, at))
+        asks += tuple(ask for ask in (*runs_on, *_of_their_doses(meeting)) if ask not in asks)
+        offered = not runs_on and not any(ask.why in BLOCKS for ask in asks)
+        paused = running if self.infuses(at) else ()
+        steps = self._steps_of(plan, meeting, lock, held_lock, paused) if offered else ()
+        if outcome is None and do.flushes(steps) and (kept := self.not_through(at)):
+            offered, steps, asks = False, (), (*asks, *kept)
+        self._unlocked.append((at, NEVER if lock else self._next_start(at)))
         kind, meaning, reason = _kind(plan, meeting)
-        nurse = not blocked and _nurse_only(plan, self._name, meeting, held_lock)
+        nurse = offered and _nurse_only(plan, self._name, meeting, held_lock)
         nurse = nurse or (kind is TouchKind.DRAW and _drawn_by_others(plan, meeting))
         return Touch(
             self._names.of(*meaning),
@@ -170,8 +177,12 @@ class TouchWriter:
                 continue
             plan = self._plan_at(at)
             asks = (*asked, *(ask for ask in self._asks_at(at) if asked and ask not in asked))
-            steps_offered = offered and not any(ask.why in BLOCKS for ask in asks)
             lock = bool(meeting.ends or _pushes(plan, meeting))
+            steps: tuple[Step, ...] = ()
+            if offered and not any(ask.why in BLOCKS for ask in asks):
+                steps = self._steps_of(plan, meeting, lock, bool(meeting.starts))
+            if do.flushes(steps) and (kept := self.not_through(at)):
+                steps, asks = (), (*asks, *kept)
             kind, meaning, reason = _kind(plan, meeting)
             touches.append(
                 Touch(
@@ -179,13 +190,13 @@ class TouchWriter:
                     kind,
                     self._name,
                     at,
-                    self._steps_of(plan, meeting, lock, bool(meeting.starts)) if steps_offered else (),
+                    steps,
                     reason,
                     plan,
                     tuple(meeting.starts),
                     tuple(meeting.ends),
                     (),
-                    steps_offered and _nurse_only(plan, self._name, meeting, bool(meeting.starts)),
+                    bool(steps) and _nurse_only(plan, self._name, meeting, bool(meeting.starts)),
                     dose.due if meeting is starting else at,
                     asks,
                     OUTCOMES.get(dose.state),
@@ -198,6 +209,8 @@ class TouchWriter:
         fact, task = drawn.fact, next(iter(drawn.tasks), None)
         plan = self._plan_at(fact.happened)
         lumen = plan.lumens[self._name]
+        earlier = bisect_left(self._unlocked, (fact.happened, NEVER))
+        held_lock = not self._infused(fact.happened) and self._locked_at(fact.happened, earlier)
         asks = tuple(ask for ask in self._asks_at(fact.happened) if ask.why in BLOCKS)
         meaning = ("draw", self._name, fact.key) if task is None else ("task", task.task, task.key)
         return Touch(
@@ -213,6 +226,7 @@ class TouchWriter:
             asks=asks,
             outcome=Outcome.DONE,
             tasks=tuple(entry.task for entry in drawn.tasks),
+            done_first=(*(do.withdraw_lock(lumen) if held_lock else ()), *do.before_draw(plan, lumen)),
         )
 
     def not_drawn(self, task: Occurrence) -> Touch:
@@ -229,6 +243,37 @@ class TouchWriter:
             outcome=Outcome.SKIPPED,
             tasks=(task.task,),
         )
+
+    def not_through(self, at: Instant, *, recorded: bool = False) -> tuple[Ask, ...]:
+        """Return why nothing may be flushed through at an instant: drugs are connected that must not be (R6).
+
+        ``recorded``: it is about the flush after something that was recorded. What was started before that, and is not
+        said to have finished, is then connected until something else is started.
+        """
+        index = bisect_right(self._not_flushed_spans, (at, ENDLESS)) - 1
+        if not recorded and (index < 0 or self._not_flushed_spans[index][1] <= at):
+            return ()
+        orders = self._plan_at(at).orders
+        found = []
+        for dose in self._not_flushed:
+            begun = dose.start < at or (dose.start == at and dose.started is not None)
+            there = at < _end(dose) or (recorded and dose.state is DoseState.RUNNING and not self._followed(dose, at))
+            if begun and there and orders[dose.order].flush_through is not FlushThrough.ALLOWED:
+                until = dose.end if dose.end is not None and dose.end > at else None
+                found.append(Ask(AskWhy.NOT_THROUGH, since=until, other=dose.order))
+        return tuple(found)
+
+    def _followed(self, dose: Dose, at: Instant) -> bool:
+        """Say whether another infusion was started by an instant, after a dose was to finish: that was taken off then."""
+        return any(other.started is not None and _end(dose) <= other.start <= at for other in self._connected)
+
+    def _given_as(self, dose: Dose) -> GivenAs:
+        return self._plan_at(dose.start).orders[dose.order].given_as
+
+    def _ever_flushed(self, dose: Dose) -> bool:
+        """Say whether a dose may be flushed through, by the plans in force when it starts and when it ends."""
+        ends = (dose.start, dose.start if dose.end is None else dose.end)
+        return all(self._plan_at(at).orders[dose.order].flush_through is FlushThrough.ALLOWED for at in ends)
 
     def infuses(self, at: Instant) -> bool:
         """Say whether an infusion runs just after an instant."""
@@ -249,23 +294,19 @@ class TouchWriter:
         What a pump begins by itself at that instant is one of them: nobody is there to begin it later.
         """
         found = []
-        for dose in self._doses:
-            given_as = self._plan_at(dose.start).orders[dose.order].given_as
-            begun = dose.start <= at if given_as is GivenAs.PUMP else dose.start < at
-            if begun and given_as is not GivenAs.PUSH and at < (ENDLESS if dose.end is None else dose.end):
+        for dose in self._connected:
+            begun = dose.start <= at if self._given_as(dose) is GivenAs.PUMP else dose.start < at
+            if begun and at < _end(dose):
                 found.append(dose)
         return tuple(found)
 
-    def _in_the_way(self, plan: Plan, meeting: Meeting, running: Sequence[Dose], at: Instant) -> Iterator[Ask]:
-        """Yield what is connected when blood is to be drawn and may not be stopped for it, and what the dose is asked about."""
+    def _runs_on(self, plan: Plan, meeting: Meeting, running: Sequence[Dose], at: Instant) -> Iterator[Ask]:
+        """Yield what is connected when blood is to be drawn and, as far as the plan says, is not stopped for it (R20)."""
         for dose in running:
             stands = any(begin <= at < over for begin, over in dose.pauses)
             flushed = plan.orders[dose.order].flush_through is FlushThrough.ALLOWED
             if stands or not flushed or any(plan.tasks[entry.task].pauses_infusion is None for entry in meeting.draws):
                 yield Ask(AskWhy.OVERLAP, since=dose.end, other=dose.order)
-        for entry in meeting.draws:
-            if entry.dose is not None:  # what is wrong with the lumen of the dose is no matter of this one
-                yield from (ask for ask in entry.dose.asks if ask.why not in OF_THE_LUMEN)
 
     def _steps_of(
         self, plan: Plan, meeting: Meeting, lock: bool, held_lock: bool, running: Sequence[Dose] = ()
@@ -310,6 +351,11 @@ class TouchWriter:
         steps = do.joined(parts)
         return do.locked(steps, plan, lumen) if lock else steps
 
+    def _locked_at(self, at: Instant, earlier: int) -> bool:
+        """Say whether a lumen holds a lock at an instant, before which so many touches came; an idle flush sets one too."""
+        before, unlocked_until = self._unlocked[earlier - 1] if earlier else (NEVER, NEVER)
+        return at > unlocked_until or self._flushed_since(before, at)
+
     def _flushed_since(self, before: Instant, at: Instant) -> bool:
         """Say whether an idle flush, which sets a lock, lies between two touches."""
         index = bisect_right(self._idle, before)
@@ -324,6 +370,17 @@ class TouchWriter:
     def _next_start(self, at: Instant) -> Instant:
         index = bisect_right(self._starts, at)
         return self._starts[index] if index < len(self._starts) else NEVER
+
+
+def _end(dose: Dose) -> Instant:
+    return ENDLESS if dose.end is None else dose.end
+
+
+def _of_their_doses(meeting: Meeting) -> Iterator[Ask]:
+    """Yield what is asked about the doses that draws belong to; what is wrong with their lumen is no matter of this one."""
+    for entry in meeting.draws:
+        if entry.dose is not None:
+            yield from (ask for ask in entry.dose.asks if ask.why not in OF_THE_LUMEN)
 
 
 def _pushes(plan: Plan, meeting: Meeting) -> list[Dose]:
