@@ -795,6 +795,18 @@ class _Check:
 
     # Steps
 
+    def not_through(self, touch: Values) -> bool:
+        """Say whether something else is connected that must not be flushed through (R6), so that nothing is pushed."""
+        here = {tuple(pair) for pair in (*touch["starts"], *touch["ends"])}
+        return any(
+            told.lumen == touch["lumen"]
+            and self.replay.orders[told.order].get("flush_through", "allowed") != "allowed"
+            and (told.order, told.key) not in here
+            and told.start <= touch["at"]
+            and (told.end is None or touch["at"] < told.end)
+            for told in self.replay.by_hand()
+        )
+
     def steps(self, touch: Values, where: str) -> Iterator[str]:
         """Steps of doses that take place are those that the plan orders (R6, R7), whatever was recorded."""
         replay, at, lumen = self.replay, touch["at"], touch["lumen"]
@@ -805,6 +817,7 @@ class _Check:
         if not touch["steps"]:
             blocked = replay.blocks_at(at, lumen) or any(told.asks & {SUSPENDED, OUT_OF_USE} for told in here)
             blocked = blocked or self.shut_since(touch) or (replay.removed is not None and at >= replay.removed)
+            blocked = blocked or self.not_through(touch)
             if touch["outcome"] is None and not blocked and self._ordered_steps(touch, lock=False, withdrawn=False):
                 yield f"R6: {where}: no steps"
             return

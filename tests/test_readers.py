@@ -190,14 +190,15 @@ HOSTILE = {
 def test_readers_find_hostile_texts_unharmed(reader: Reader, text: str, tmp_path: Path) -> None:
     """A label and a note arrive character by character, whatever they hold (RFC 5545, 3.3.11)."""
     note = f"{text} | {text} | {text}"
+    label = text.replace(",", "")  # a comma parts names of lumens
     plan = plan_of(
         daily("09:00", first="2026-06-02 09:00", drug=text, note=note),
-        start="2026-06-02 08:00", end="2026-06-03 08:00", first_label=text,
+        start="2026-06-02 08:00", end="2026-06-03 08:00", first_label=label,
     )  # fmt: skip
     found = reader(plan.file.content, tmp_path)
     starts = [found[row["uid"]] for row in plan.rows if row["kind"] == "start"]
     assert len(starts) == 1
-    assert starts[0].summary == f"{text} lumen: start {text} 2 g"
+    assert starts[0].summary == f"{label} lumen: start {text} 2 g"
     assert f"Note: {note}" in (starts[0].description or "").split("\n")
 
 

@@ -343,10 +343,10 @@ def test_an_emergency_in_other_words_is_answered_with_whom_to_call(plan: Path, w
 @pytest.mark.parametrize(
     ("contact", "told_to_call"),
     [
-        ("", f"Dressing wet or loose: call {CALL}. A record is no call for help."),
+        ("", f"Dressing wet, loose or soiled: call {CALL}. A record is no call for help."),
         (
             '[call.same_day]\nwho = "Office"\nphone = "555-0143"\n',
-            f"Dressing wet or loose: call Office, 555-0143 the same day. Pain, swelling, a leak or fever with it: call {CALL} "
+            f"Dressing wet, loose or soiled: call Office, 555-0143 the same day. Pain, swelling, a leak or fever with it: call {CALL} "
             "now. A record is no call for help.",
         ),
     ],
