@@ -58,7 +58,7 @@ CODES: dict[str, tuple[Severity, str]] = {
     "task-timing": (E, "a care task that does not say when it is due, or says it in a way that cannot be"),
     "task-label": (E, "two care tasks are called alike"),
     "lumen-label": (E, "two lumens are called alike"),
-    "allergy-and-none": (E, "an allergy is named, and beside it words that mean that there is none"),
+    "allergy-and-none": (W, "an allergy is named, and beside it words that mean that there is none"),
     "task-day": (E, "days of a care task on which it cannot be done, stated incompletely"),
     "task-dose": (E, "a care task tied to doses in a way that cannot be"),
     "task-draw": (E, "a blood draw or delivery stated in a way that cannot be"),

@@ -68,7 +68,7 @@ def slip(text: str, example: str, *, time: bool) -> UnitError:
     decimals = re.sub(r"(\.[0-9]*[1-9])0+(?=\D|$)", r"\1", text.replace(",", "."))
     if found := THOUSANDS.fullmatch(text):
         joined = found[1].replace(",", "") + (found[2] or "")
-        either = found[1].count(",") == 1 and "." not in joined
+        either = found[1].count(",") == 1 and "." not in joined and not re.search(r"\.[0-9]*0(?=\D|$)", decimals)
         other = f', or if decimals follow it, write a point: "{decimals}"' if either else ""
         return UnitError("has a comma in its number", f'Leave out the comma: "{joined}"{other}.')
     if COMMA.fullmatch(text):
@@ -76,6 +76,7 @@ def slip(text: str, example: str, *, time: bool) -> UnitError:
     if re.match(r"\.[0-9]", text):
         return UnitError("has no digit before its point", f'Write a zero there: "0{text}".')
     if re.fullmatch(r"[0-9]+(\.[0-9]+)?", text):
-        asks = "Seconds, minutes, hours or days? " if time else ""
-        return UnitError("has no unit", f'{asks}Write the unit after the number, such as "{example}".')
+        if time:
+            return UnitError("has no unit", f'Minutes, hours or days? Write "{text} min", "{text} h" or "{text} days".')
+        return UnitError("has no unit", f'Write the unit after the number, such as "{example}".')
     return UnitError("is not a number followed by its unit")

@@ -129,7 +129,11 @@ def measure(text: str, kinds: tuple[str, ...]) -> tuple[Measure, str]:
         of_kind, base = _one_of(BASES[kind][0])
         if measures == of_kind:
             if kind in DOSES and "." in number and number.endswith("0"):
-                raise UnitError("ends in a zero after the point, which is easily misread as ten times as much")
+                without = number.rstrip("0").rstrip(".")
+                raise UnitError(
+                    "ends in a zero after the point, which is easily misread as ten times as much",
+                    f'Write "{without} {unit_text}".',
+                )
             factor = one / base
             exponent = Decimal(number).as_tuple().exponent
             digit = Fraction(10) ** int(exponent) if isinstance(exponent, int) else Fraction(1)

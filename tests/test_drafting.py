@@ -209,7 +209,7 @@ def test_a_wrong_answer_is_told_at_once_and_kept_as_it_was_typed(
         ("order", "dose", "5000 U", 'Write "units" in full: U is misread as a zero.'),
         ("order", "dose", "5000 IU", 'Write "units" in full: IU is misread'),
         ("fluid", "strength", "100 U/mL", 'Write "units/mL" in full'),
-        ("order", "duration", "30", "Seconds, minutes, hours or days?"),
+        ("order", "duration", "30", "Minutes, hours or days?"),
         ("order", "duration", "15-30 min", "more than one amount"),
         ("order", "duration", "15\u201330 min", "more than one amount"),
         ("order", "doses", "28 doses", "Write the number alone: 28."),

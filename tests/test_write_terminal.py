@@ -243,7 +243,7 @@ def test_a_shape_by_the_clock_wants_as_many_times_as_its_name_says() -> None:
 SLIPS = [
     ("PICC", "a line", "one of PICC"),
     ("2026-10-08", "8.10.2026", "is not a date"),
-    ("12 h", "12", "Seconds, minutes, hours or days?"),
+    ("12 h", "12", "Minutes, hours or days?"),
     ("red", "the red one", "no blanks"),
     ("red", "red, purple", "One at a time"),
     ("none", "--", "is no allergy"),

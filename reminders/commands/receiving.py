@@ -15,11 +15,13 @@ from reminders.files import FileError
 from reminders.findings import Severity
 from reminders.places import command_for, is_in_use
 from reminders.views.findings_text import finding_text, tally
+from reminders.views.waiting_words import nothing_before_words
 
 if TYPE_CHECKING:  # loaded by the command itself
     from reminders.household import Household
     from reminders.mailing.unpacking import Unpacked
     from reminders.receiving import Received
+    from reminders.times import Instant
 
 
 @click.command(name="open")
@@ -48,7 +50,7 @@ def open_(file: Path, wanted: bool, now: str | None) -> None:
         _say_errors(received)
     _say_plan(received, offered)
     fits = _say_fits(received)
-    usable = _say_standing(received) and fits
+    usable = _say_standing(received, moment) and fits
     if received.mail is None and offered.store_path.exists() and not is_in_use(file):
         click.echo(
             f"A record lies beside {file.name}; it is not looked at, and nothing of it is taken over. Is it your own record of this "
@@ -131,7 +133,7 @@ def _fit_words(received: Received) -> str:
     return f"{'What was compared fits the plan' if any(compared) else 'Nothing was compared with the plan'}; see the notes."
 
 
-def _say_standing(received: Received) -> bool:
+def _say_standing(received: Received, now: Instant) -> bool:
     """Say how the plan stands to the one in use; return whether it can be put in use."""
     from reminders.receiving import USABLE, Standing
 
@@ -157,6 +159,8 @@ def _say_standing(received: Received) -> bool:
     )
     if received.comparison:
         click.echo(received.comparison)
+    if received.standing is Standing.FIRST and (waits := nothing_before_words(offered.plan, now)):
+        click.secho(waits, fg="yellow", bold=True)
     return received.standing in USABLE
 
 

@@ -1,6 +1,7 @@
 """A plan into the items of supply that it names (R21), and two spellings into whether they mean the same."""
 
 import difflib
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from reminders.plan.model import Plan
@@ -19,11 +20,16 @@ def alike(labels: Mapping[str, str]) -> Iterator[tuple[str, str]]:
 
     Each is told with the one that it is taken for.
     """
-    called = {plain(name): name for name in labels}
+    called = {_heard(name): name for name in labels}
     for name, label in labels.items():
-        other = called.setdefault(plain(label), name)
+        other = called.setdefault(_heard(label), name)
         if other != name:
             yield name, other
+
+
+def _heard(label: str) -> str:
+    """Return what is left of a label where somebody says it: no marks, no capital letters, and not the word lumen."""
+    return "".join(word for word in re.findall(r"[^\W_]+", label.casefold()) if word != "lumen") or plain(label)
 
 
 def used_items(plan: Plan) -> tuple[str, ...]:

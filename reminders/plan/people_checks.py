@@ -32,7 +32,7 @@ WITHOUT = SAYS_NONE | {"no", "not", "na", "unknown", "denies", "denied", "tbd", 
 """Words of which one at least stands where no allergy is named."""
 BESIDE = frozenset(
     "allergies allergy allergic any applicable at all be chart confirmed drug drugs food foods found have history known med "
-    "medication medications meds of on patient pt reaction reactions record recorded reported see sheet so far stated the to".split()
+    "medication medications meds of on patient pt record recorded reported see sheet so far stated the to".split()
 )
 """Words that stand beside those and name no allergy. All three lists: common practice, no source."""
 
@@ -63,7 +63,7 @@ def _allergies(plan: Plan) -> Iterator[Finding]:
             code="allergy-and-none",
             message=f'The allergies say "{said[0]}" and name an allergy besides.',
             expected="either the names of known allergies, or that none is known",
-            mend="Ask which of the two holds, and take the other out.",
+            mend="Ask whether both are meant; what does not hold is taken out.",
             places=(("line", "allergies"),),
         )
     elif none:

@@ -164,7 +164,7 @@ def _bound(order: Order, elapsed: int) -> str:
 def _before_plan(schedule: Schedule, order: Order) -> Iterator[Finding]:
     last = order.last_dose_before_plan
     planned = [dose for dose in schedule.doses[order.name] if dose.start >= schedule.start]
-    if last is None or not planned:
+    if last is None or not planned or order.first_dose_number > 1:  # the doses before these are a revision's
         return
     first = planned[0]
     elapsed = first.start - last.instant

@@ -49,6 +49,8 @@ def due(schedule: Schedule, now: Instant, signs: Sequence[Fact] = (), stocked: S
     """
     plan = schedule.plan
     lines = [moment_words(plan.clock.local(now))]
+    if waits := say.nothing_before_words(schedule.plans[0][1], now):
+        lines += ["", waits]
     standing = [] if schedule.removed is not None and now >= schedule.removed else signs
     for sign in standing:
         heading = say.whole_line_heading(plan, sign, now)

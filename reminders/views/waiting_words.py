@@ -24,9 +24,25 @@ def line_out_words(plan: Plan, since: Instant, now: Instant) -> str:
     return _("The line is out since {since}: nothing is due.").format(since=_beside(plan, since, now))
 
 
+def nothing_before_words(begins: Plan, now: Instant) -> str | None:
+    """Say that nothing is planned yet where the first plan that is known here begins only later; None where it has begun."""
+    course = begins.course
+    if now >= course.takes_effect.instant:
+        return None
+    said = _(
+        "Nothing is planned here before {begins}, when revision {revision} begins: until then go by what you were told."
+    ).format(begins=_beside(begins, course.takes_effect.instant, now), revision=course.revision)
+    if course.revision == 1:
+        return said
+    return _("{said} The sheet of the revision before holds until then.").format(said=said)
+
+
 def never_flushed_words(plan: Plan, lumen: str, now: Instant) -> str:
     """Say of a lumen of which no flush is recorded what the plan says."""
-    stated = _beside(plan, plan.lumens[lumen].last_flushed.instant, now)
+    last = plan.lumens[lumen].last_flushed.instant
+    if last > now:  # stated by a revision that is still to come
+        return _("No flush of it is recorded.")
+    stated = _beside(plan, last, now)
     return _("No flush of it is recorded; the plan says that it was last flushed {stated}.").format(stated=stated)
 
 
