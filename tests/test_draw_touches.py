@@ -200,6 +200,22 @@ CASES = (
         ),
     ),
     Case(
+        "a draw after a finish that only the nurse may flush after, and did not",
+        NURSE,
+        (
+            "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00",
+            "06-03 10:00 finished order=cefazolin dose=2026-06-03T09:00",
+            "06-03 10:15 drawn lumen=red",
+        ),
+        "10:16",
+        (
+            "09:00 done start: saline, connect cefazolin",
+            "10:00 unconfirmed finish, nurse, outstanding: disconnect cefazolin, saline, lock heparin",
+            f"10:15 due draw, outstanding, {NOT_THROUGH}: ",
+            "22:00 planned idle flush: saline, lock heparin",
+        ),
+    ),
+    Case(
         "the plan says how long it is stopped",
         DAILY + moment("11:30", 'pauses_infusion = "10 min"'),
         ("06-03 11:00 started order=cefazolin dose=2026-06-03T09:00",),

@@ -67,6 +67,29 @@ def test_a_start_becomes_urgent_once_its_lumens_limit_has_passed() -> None:
     assert [(next(moments).moment - at("06-01 09:00")) for _ in range(6)] == [-15, 0, 10, 20, 23, 26]
 
 
+def test_a_limit_is_told_where_the_start_that_took_the_flushs_place_is_only_asked_about() -> None:
+    """Only the nurse may flush after this drug, so that its finish is asked about too, and is not urgent. From the
+    cut-off on nothing else would speak of a lumen that has lain idle too long."""
+    edits = (
+        f"{PLAN}[order.cefazolin]\nflush_through = 'nurse only'\ncut_off = '2 h'\n[lumen.red]\nidle_limit = '12 h'\n"
+    )
+    recorded = f"{STARTED}\n{DONE}"
+    schedule = after(edits, recorded, "06-02 13:00")
+    limit = next(m for m in matters(schedule, at("06-02 13:00")) if m.sort is Sort.LIMIT)
+    assert (limit.at, limit.urgent_from) == (at("06-01 22:00"), at("06-01 22:00"))
+    assert not [
+        m
+        for m in matters(after(edits, recorded, "06-02 08:00"), at("06-02 08:00"))
+        if m.sort is Sort.LIMIT and m.at <= at("06-02 08:00")
+    ]
+
+
+def test_an_infusion_that_stands_becomes_urgent_with_its_lumens_limit() -> None:
+    facts = f"{STARTED}\n06-01 09:20 interrupted order=cefazolin dose=2026-06-01T09:00"
+    standing = next(m for m in matters(after(PLAN, facts, "06-01 10:00"), at("06-01 10:00")) if m.sort is Sort.STANDING)
+    assert standing.urgent_from == at("06-01 21:20")
+
+
 def test_a_finish_that_nobody_reports_grows_more_insistent() -> None:
     """The pause halves from ten minutes down to three, and then goes on at three (R15)."""
     schedule = after(PLAN, STARTED, "06-01 10:30")

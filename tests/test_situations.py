@@ -19,6 +19,7 @@ from reminders.record.facts import ASKS_FIRST, SUSPENDS, Record, Sign
 from reminders.saying.answer import answer
 from reminders.schedule.compile import compile_schedule
 from reminders.schedule.counts import supplies
+from reminders.schedule.lumen_now import running_doses
 from reminders.schedule.model import AskWhy, Schedule, Status, Touch, TouchKind, Why
 from reminders.schedule.status import dose_status, status
 from reminders.times import Instant
@@ -569,6 +570,20 @@ def test_s12_runs_with_the_shorter_ends_first() -> None:
         (at("06-01 09:30"), "disconnect b, saline"),
         (at("06-01 10:00"), "disconnect a, saline, lock heparin"),
     ]
+
+
+def test_s12_the_shorter_ones_report_says_nothing_of_the_longer_one() -> None:
+    """The shorter is taken off late, and nobody has said that the longer one, which was to end before, has ended."""
+    facts = (
+        "06-01 09:00 started order=a dose=2026-06-01T09:00\n06-01 09:00 started order=b dose=2026-06-01T09:00\n"
+        "06-01 10:10 finished order=b dose=2026-06-01T09:00\n06-01 10:10 flushed lumen=red"
+    )
+    compiled = given(TOGETHER, facts, "06-01 10:30")
+    finish = next(touch for touch in compiled.touches if [dose.order for dose in touch.ends] == ["a"])
+    assert status(finish, compiled, at("06-01 10:30")) is Status.OVERDUE
+    assert [dose.order for dose in running_doses("red", compiled)] == ["a"]
+    later = given(TOGETHER, f"{facts}\n06-01 11:00 flushed lumen=red", "06-01 11:05")
+    assert [dose.order for dose in running_doses("red", later)] == []
 
 
 def test_s12_where_the_longer_one_is_stopped_first() -> None:

@@ -13,6 +13,7 @@ from reminders.record.facts import Fact
 from reminders.reminding.quiet import awake, awake_before
 from reminders.schedule.care_now import drawn_by_others
 from reminders.schedule.happened import within
+from reminders.schedule.limits import limit_of
 from reminders.schedule.lumen_now import blocked, closed, known_limit, running_doses
 from reminders.schedule.model import (
     BLOCKS,
@@ -90,9 +91,14 @@ def matters(schedule: Schedule, now: Instant) -> list[Matter]:
     found = [
         matter for matter in found if not (_idle_flush(matter) and matter.at <= now and matter.lumen in outstanding)
     ]
-    found += [*_limits(schedule, limits, found, now), *_standing(schedule, now)]
-    found.sort(key=lambda matter: (matter.at, matter.key))
+    found.sort(key=_in_order)
+    found += [*_limits(schedule, limits, _one_of_each_sort(found), now), *_standing(schedule, now)]
+    found.sort(key=_in_order)
     return _one_of_each_sort(found)
+
+
+def _in_order(matter: Matter) -> tuple[Instant, str]:
+    return matter.at, matter.key
 
 
 def _of_touch(touch: Touch, schedule: Schedule, limits: Limits, now: Instant) -> Matter | None:
@@ -172,7 +178,7 @@ def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instan
         if known is None or closed(lumen, schedule, now):
             continue
         seen = max(now, known[1])
-        if any(m.lumen == lumen and m.at <= seen and _speaks_of_the_limit(m) for m in found):
+        if any(m.lumen == lumen and m.at <= seen and _speaks_of_the_limit(m, seen) for m in found):
             continue
         past = [touch for touch in schedule.touches if touch.lumen == lumen and known[0] < touch.planned <= seen]
         if not past:
@@ -191,7 +197,9 @@ def _limits(schedule: Schedule, limits: Limits, found: list[Matter], now: Instan
         )
 
 
-def _speaks_of_the_limit(matter: Matter) -> bool:
+def _speaks_of_the_limit(matter: Matter, at: Instant) -> bool:
+    if _idle_flush(matter) and matter.until <= at:
+        return False  # it is told no more: a start took its place, and may have become one to ask about
     drawn = matter.touch is not None and matter.touch.kind is TouchKind.DRAW  # it is never urgent by itself
     return (matter.sort is Sort.EVENT and not drawn) or matter.sort is Sort.FLUSH or _idle_flush(matter)
 
@@ -215,7 +223,7 @@ def _standing(schedule: Schedule, now: Instant) -> Iterator[Matter]:
                 sort=sort,
                 lumen=lumen,
                 at=at,
-                urgent_from=at if begun else None,
+                urgent_from=at if begun else limit_of(schedule.plan, schedule.plan.lumens[lumen]).last_chance(since),
                 dose=dose,
                 since=since,
             )

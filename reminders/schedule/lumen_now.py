@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from reminders.schedule.happened import within
 from reminders.schedule.limits import limit_of
 from reminders.schedule.model import AskWhy, Dose, DoseState, Schedule
+from reminders.schedule.status import only_beside
 from reminders.times import Instant
 
 
@@ -28,7 +29,9 @@ def _unfinished(lumen: str, schedule: Schedule) -> Iterator[Dose]:
 def _overtaken(dose: Dose, schedule: Schedule) -> bool:
     """Say whether a touch of its lumen is recorded from its finish on; one whose finish nobody knows may run on."""
     last = schedule.lumens[dose.lumen].last_touch
-    return last is not None and dose.end is not None and last >= dose.end
+    if last is None or dose.end is None or last < dose.end:
+        return False
+    return not only_beside(dose.lumen, {dose.order}, dose.end, schedule)
 
 
 def unknown_since(dose: Dose, schedule: Schedule, now: Instant) -> Instant | None:

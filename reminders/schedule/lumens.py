@@ -260,7 +260,7 @@ class LumenPlan:
         draws = [
             self._flushed(self._writer.draw(draw), anchor) for draw, anchor in zip(drawn, anchors_of_draws, strict=True)
         ]
-        return handled, [*draws, *left_out]
+        return handled, [*(self._writer.after_unflushed(draw, handled) for draw in draws), *left_out]
 
     def _drawn(self) -> list[Drawn]:
         """Return the draws that were recorded, each with the tasks that it was: what is drawn together is flushed once."""

@@ -7,7 +7,7 @@ its order's cut-off is unconfirmed too: it may have been given.
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from datetime import datetime, time, timedelta
 from functools import lru_cache
 from itertools import accumulate
@@ -56,9 +56,30 @@ def cut_off(touch: Touch) -> Instant | None:
 def overtaken(touch: Touch, schedule: Schedule) -> bool:
     """Say whether a later touch of the same lumen is recorded, or the infusion that came in its place at once."""
     last = schedule.lumens[touch.lumen].last_touch
-    if last is None:
+    if last is None or only_beside(
+        touch.lumen, {dose.order for dose in (*touch.ends, *touch.bags)}, touch.at, schedule
+    ):
         return False
     return last > touch.at or (last == touch.at and touch.kind is TouchKind.FINISH and touch.outcome is None)
+
+
+def only_beside(lumen: str, orders: Set[str], since: Instant, schedule: Schedule) -> bool:
+    """Say whether all that is recorded of a lumen from a moment on is of infusions that run beside those of some orders (S12).
+
+    Such a start or finish says nothing about whether those have finished.
+    """
+    known = schedule.plan.orders
+    beside = {
+        other for name in orders for other in known if other in known[name].runs_with or name in known[other].runs_with
+    }
+    if not beside:
+        return False
+    later = [
+        {dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)}
+        for touch in schedule.touches
+        if touch.lumen == lumen and touch.outcome is Outcome.DONE and touch.at >= since
+    ]
+    return bool(later) and all(of_touch and of_touch <= beside for of_touch in later)
 
 
 def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:

@@ -1,8 +1,8 @@
 """What meets in one lumen at one instant becomes one touch (R6, R7), with what the record says of it."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from reminders.plan.care import Doer
 from reminders.plan.model import Plan
@@ -262,6 +262,19 @@ class TouchWriter:
                 until = dose.end if dose.end is not None and dose.end > at else None
                 found.append(Ask(AskWhy.NOT_THROUGH, since=until, other=dose.order))
         return tuple(found)
+
+    def after_unflushed(self, draw: Touch, handled: Iterable[Touch]) -> Touch:
+        """Return a draw that waits for its flush; with a question first while a drug before it that must not be flushed
+        through has not been flushed after: the flush would push in what is left of it (R6)."""
+        orders = self._plan_at(draw.at).orders
+        left = [
+            Ask(AskWhy.NOT_THROUGH, other=dose.order)
+            for touch in handled
+            if touch.outstanding and touch.at <= draw.at
+            for dose in touch.ends
+            if orders[dose.order].flush_through is not FlushThrough.ALLOWED
+        ]
+        return replace(draw, steps=(), asks=(*draw.asks, *left)) if draw.outstanding and left else draw
 
     def _followed(self, dose: Dose, at: Instant) -> bool:
         """Say whether another infusion was started by an instant, after a dose was to finish: that was taken off then."""
