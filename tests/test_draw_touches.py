@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pytest
-from histories import after, at, record
+from histories import after, at, fact, record
 from small_plans import DAILY, said, schedule
 from test_care import BLUE, DRAWS, RED, task
 
 from reminders.event_words import EventWords
 from reminders.reminding.matters import Sort, matters
+from reminders.saying.advice import advice
 from reminders.saying.answer import answer
 from reminders.schedule.counts import daily_totals, supplies
 from reminders.schedule.model import Schedule, Touch
@@ -234,6 +235,13 @@ def test_nothing_is_pushed_into_what_must_not_be_flushed_or_is_not_stopped(case:
     now = f"06-03 {case.now}"
     shown = after(DRAWS + case.plan, case.lines, now)
     assert [row for touch in _of_3_june(shown) if (row := _row(touch, shown, now))] == list(case.then)
+
+
+def test_a_flush_that_was_pushed_into_such_a_drug_is_answered_with_whom_to_call() -> None:
+    before = after(DRAWS + NURSE, "06-03 09:00 started order=cefazolin dose=2026-06-03T09:00", "06-03 09:31")
+    told_fact = fact("06-03 09:30 flushed lumen=red")
+    told = list(advice(told_fact, before, before))
+    assert any(line.startswith("cefazolin was in this lumen then, and must not be flushed through.") for line in told)
 
 
 def _of_3_june(shown: Schedule) -> list[Touch]:

@@ -121,3 +121,11 @@ def test_of_much_that_waits_the_last_is_shown() -> None:
     assert len(lines) == SHOWN + 1
     assert lines[0].endswith(" earlier things; see  reminders due .")
     assert int(lines[0].split()[0]) > 0
+
+
+def test_of_much_that_waits_what_is_still_told_is_shown_however_old_it_is() -> None:
+    """An infusion that was to finish on the first day, and of which nobody has said that it did."""
+    now = "06-05 10:05"
+    lines = open_lines(after(PLAN, "06-01 09:00 started order=cefazolin dose=2026-06-01T09:00", now), at(now))
+    assert len(lines) == SHOWN + 1
+    assert any("Has it finished?" in line and "told again" in line for line in lines)

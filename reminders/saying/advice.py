@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from reminders.event_words import ask_words
 from reminders.plan.model import FluidKind, Plan
+from reminders.plan.order import FlushThrough
 from reminders.record.facts import ASKS_FIRST, SUSPENDS, Fact, Kind, Sign
 from reminders.schedule.care_tied import tied_key
 from reminders.schedule.happened import within
@@ -234,6 +235,10 @@ def _undrawn(dose: Dose, after: Schedule, at: Instant) -> list[str]:
     return [task.label for task in draws_before(dose, after.plan_at(at)) if names.of("task", task.name, key) in open_]
 
 
+def _runs(dose: Dose, at: Instant) -> bool:
+    return dose.start < at and (dose.end is None or at < dose.end)
+
+
 def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> Iterator[str]:
     plan = after.plan_at(fact.happened)
     lumen = plan.lumens[fact.lumen]
@@ -242,6 +247,12 @@ def _about_flush(fact: Fact, before: Schedule, after: Schedule, call: str) -> It
         yield _("The {lumen} must not be used. It is recorded. Call {now}.").format(
             lumen=lumen_words(plan, fact.lumen), now=call
         )
+    for dose in () if fact.elsewhere else running_doses(fact.lumen, before):
+        order = plan.orders.get(dose.order)
+        if order is not None and order.flush_through is not FlushThrough.ALLOWED and _runs(dose, fact.happened):
+            yield _(
+                "{drug} was in this lumen then, and must not be flushed through. It is recorded. Call {now}."
+            ).format(drug=order.drug, now=call)
     lock = plan.lock(lumen)
     if fact.fluids and lock.name not in fact.fluids and lock.kind is FluidKind.HEPARIN:
         if plan.protocol.flush_without_lock_counts:

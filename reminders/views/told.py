@@ -36,7 +36,8 @@ def open_lines(schedule: Schedule, now: Instant, record: Record = EMPTY) -> list
     waits = [
         found for matter in open_matters(schedule, record, now) if (found := _open(matter, schedule, now)) is not None
     ]
-    lines = [_line(found, schedule, now) for found in waits[-SHOWN:]]
+    shown = sorted(waits, key=lambda found: found.following is not None)[-SHOWN:]  # rather what is still told
+    lines = [_line(found, schedule, now) for found in waits if found in shown]
     if len(waits) > SHOWN:
         lines.insert(0, _("{count} earlier things; see  reminders due .").format(count=len(waits) - SHOWN))
     return [*lines, *_silences(schedule, now)]
