@@ -394,6 +394,11 @@ class Plan:
         """Return the idle limit in force for a lumen: minutes, or once each calendar day."""
         return self.line.idle_limit if lumen.idle_limit is None else lumen.idle_limit
 
+    def run_together(self, one: str, other: str) -> bool:
+        """Say whether one of two orders is declared to run with the other in its lumen (R9)."""
+        pairs = ((one, other), (other, one))
+        return any(also in self.orders[name].runs_with for name, also in pairs if name in self.orders)
+
     def lock(self, lumen: Lumen) -> Fluid:
         """Return the lock fluid in force for a lumen."""
         return self.fluids[self.line.lock if lumen.lock is None else lumen.lock]

@@ -118,7 +118,7 @@ def _left_open(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
             continue
         if begun is None and (dose.end is None or dose.end > fact.happened):
             continue  # it may be flushed while it runs
-        if begun is not None and _run_together(plan, dose.order, begun.order):
+        if begun is not None and plan.run_together(dose.order, begun.order):
             continue
         yield _(
             "No finish is recorded of {drug}, started {started}, in the same lumen. When did it finish? Say so with the time, "
@@ -128,12 +128,6 @@ def _left_open(fact: Fact, before: Schedule, after: Schedule) -> Iterator[str]:
             started=clock_beside(plan, dose.start, plan.clock.local(fact.happened).date()),
             order=dose.order,
         )
-
-
-def _run_together(plan: Plan, one: str, other: str) -> bool:
-    """Say whether one of two orders is declared to run with the other in its lumen (R9)."""
-    pairs = ((one, other), (other, one))
-    return any(also in plan.orders[name].runs_with for name, also in pairs if name in plan.orders)
 
 
 def _was_away(fact: Fact, before: Schedule) -> bool:

@@ -131,7 +131,7 @@ def _overlaps(plan: Plan, doses: list[Dose]) -> Iterator[tuple[Dose, Ask]]:
         running = [other for other in running if _end(other) > dose.start]
         if _open(dose) and plan.orders[dose.order].given_as is not GivenAs.PUMP:
             for other in running:
-                if (other.moved or dose.moved) and not _together(plan, other, dose):
+                if (other.moved or dose.moved) and not plan.run_together(other.order, dose.order):
                     yield dose, Ask(AskWhy.OVERLAP, since=other.end, other=other.order)
                     break
         if plan.orders[dose.order].given_as is not GivenAs.PUMP:
@@ -140,8 +140,3 @@ def _overlaps(plan: Plan, doses: list[Dose]) -> Iterator[tuple[Dose, Ask]]:
 
 def _end(dose: Dose) -> Instant:
     return ENDLESS if dose.end is None else dose.end
-
-
-def _together(plan: Plan, one: Dose, two: Dose) -> bool:
-    first, second = plan.orders[one.order], plan.orders[two.order]
-    return two.order in first.runs_with or one.order in second.runs_with

@@ -40,8 +40,7 @@ def _overlaps(schedule: Schedule) -> Iterator[Finding]:
         latest: dict[str, Dose] = {}  # of each order, the dose that runs longest so far
         for dose in sorted(entries, key=lambda entry: (entry.start, entry.order)):
             for other in latest.values():
-                first, second = plan.orders[other.order], plan.orders[dose.order]
-                together = second.name in first.runs_with or first.name in second.runs_with
+                together = plan.run_together(other.order, dose.order)
                 if not together and (other.end is None or other.end > dose.start):
                     seen = clashes.get((other.order, dose.order), (other, dose, 0))
                     clashes[(other.order, dose.order)] = (*seen[:2], seen[2] + 1)

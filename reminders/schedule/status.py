@@ -5,7 +5,7 @@ skipped, or overtaken by a later recorded touch of its lumen; otherwise it is un
 its order's cut-off is unconfirmed too: it may have been given.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence, Set
 from datetime import datetime, time, timedelta
@@ -56,11 +56,11 @@ def cut_off(touch: Touch) -> Instant | None:
 def overtaken(touch: Touch, schedule: Schedule) -> bool:
     """Say whether a later touch of the same lumen is recorded, or the infusion that came in its place at once."""
     last = schedule.lumens[touch.lumen].last_touch
-    if last is None or only_beside(
-        touch.lumen, {dose.order for dose in (*touch.ends, *touch.bags)}, touch.at, schedule
-    ):
+    if last is None or last < touch.at:
         return False
-    return last > touch.at or (last == touch.at and touch.kind is TouchKind.FINISH and touch.outcome is None)
+    if last == touch.at and (touch.kind is not TouchKind.FINISH or touch.outcome is not None):
+        return False
+    return not only_beside(touch.lumen, {dose.order for dose in (*touch.ends, *touch.bags)}, touch.at, schedule)
 
 
 def only_beside(lumen: str, orders: Set[str], since: Instant, schedule: Schedule) -> bool:
@@ -68,18 +68,18 @@ def only_beside(lumen: str, orders: Set[str], since: Instant, schedule: Schedule
 
     Such a start or finish says nothing about whether those have finished.
     """
-    known = schedule.plan.orders
-    beside = {
-        other for name in orders for other in known if other in known[name].runs_with or name in known[other].runs_with
-    }
+    beside = {other for name in orders for other in schedule.plan.orders if schedule.plan.run_together(name, other)}
     if not beside:
         return False
-    later = [
-        {dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)}
-        for touch in schedule.touches
-        if touch.lumen == lumen and touch.outcome is Outcome.DONE and touch.at >= since
-    ]
-    return bool(later) and all(of_touch and of_touch <= beside for of_touch in later)
+    found = False
+    for touch in schedule.touches[bisect_left(schedule.touches, since, key=lambda touch: touch.at) :]:
+        if touch.lumen != lumen or touch.outcome is not Outcome.DONE:
+            continue
+        of_touch = {dose.order for dose in (*touch.starts, *touch.ends, *touch.bags)}
+        if not of_touch or not of_touch <= beside:
+            return False
+        found = True
+    return found
 
 
 def status(touch: Touch, schedule: Schedule, now: Instant) -> Status:
